@@ -136,7 +136,7 @@ class Camera:
             pixels.reshape(-1, 1, 2), self.matrix, np.asarray(self.distortion), criteria=_UNDISTORT
         ).reshape(-1, 2)
         camera = np.column_stack([flat, np.ones(len(flat))])
-        camera /= np.linalg.norm(camera, axis=1, keepdims=True)
+        camera = camera / np.linalg.norm(camera, axis=1, keepdims=True)
         return np.asarray(camera @ self.rotation, dtype=float)
 
     def back_project(
