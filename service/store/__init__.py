@@ -1,0 +1,36 @@
+"""What the service remembers: calibrations, stills, readings, intents and attempts.
+
+SQL lives in this room only. Everything is under one data directory: ``restmark.db`` and
+``stills/``. Writes go one at a time, each in one transaction.
+"""
+
+from .files import StillFiles, media_type_of
+from .reader import Reader
+from .records import (
+    AttemptRecord,
+    CalibrationRecord,
+    IntentRecord,
+    NotFoundError,
+    ReadingRecord,
+    Receipt,
+    StillRecord,
+    StoreError,
+)
+from .store import Store
+from .writer import Writer
+
+__all__ = [
+    "AttemptRecord",
+    "CalibrationRecord",
+    "IntentRecord",
+    "NotFoundError",
+    "Reader",
+    "ReadingRecord",
+    "Receipt",
+    "StillFiles",
+    "StillRecord",
+    "Store",
+    "StoreError",
+    "Writer",
+    "media_type_of",
+]

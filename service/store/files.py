@@ -1,0 +1,79 @@
+"""Stills on disk: one file a content, named by its hash, whole or not there."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from .records import StoreError
+
+_PART = ".part"
+_SIGNATURES = (
+    (b"\xff\xd8\xff", "image/jpeg"),
+    (b"\x89PNG\r\n\x1a\n", "image/png"),
+)
+
+
+def media_type_of(data: bytes) -> str:
+    """Media type by the bytes themselves; what a sender says of them is not believed."""
+    for signature, media_type in _SIGNATURES:
+        if data.startswith(signature):
+            return media_type
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "image/webp"
+    return "application/octet-stream"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StillFiles:
+    """The folder ``stills/``; two-letter subfolders keep it quick to list."""
+
+    folder: Path
+
+    def prepare(self) -> None:
+        """Make the folder and drop what a crash left half written."""
+        self.folder.mkdir(parents=True, exist_ok=True)
+        for leftover in self.folder.glob(f"*/*{_PART}"):
+            leftover.unlink(missing_ok=True)
+
+    def path(self, sha256: str) -> Path:
+        """Where the bytes of that hash lie."""
+        return self.folder / sha256[:2] / sha256
+
+    def read(self, sha256: str) -> bytes:
+        """The bytes of that hash; StoreError where the file is gone."""
+        try:
+            return self.path(sha256).read_bytes()
+        except OSError as wrong:
+            raise StoreError(
+                f"still {sha256[:12]}…: cannot be read ({wrong}); allowed: a data directory "
+                "whose stills/ is whole. Put the file back from your copy."
+            ) from None
+
+    def write(self, data: bytes) -> tuple[str, bool]:
+        """Put the bytes in place in one step; returns their hash and whether they were new."""
+        sha256 = hashlib.sha256(data).hexdigest()
+        target = self.path(sha256)
+        if target.exists():
+            return sha256, False
+        target.parent.mkdir(parents=True, exist_ok=True)
+        handle, part = tempfile.mkstemp(dir=target.parent, suffix=_PART)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(part, target)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                os.unlink(part)
+            raise
+        return sha256, True
+
+    def remove(self, sha256: str) -> None:
+        """Take a file back whose row did not come to be."""
+        self.path(sha256).unlink(missing_ok=True)

@@ -1,0 +1,205 @@
+"""Questions to the store. Each is answered from one consistent look at the rows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import sqlalchemy as sa
+
+from vision.layout import Layout
+
+from . import tables as t
+from .records import (
+    AttemptRecord,
+    CalibrationRecord,
+    IntentRecord,
+    NotFoundError,
+    ReadingRecord,
+    Receipt,
+    StillRecord,
+)
+
+_READINGS = sa.select(
+    t.readings.c.id,
+    t.readings.c.still_id,
+    t.readings.c.calibration_id,
+    t.readings.c.read_at,
+    t.readings.c.took_ms,
+    t.readings.c.layout,
+    t.stills.c.received_at,
+    t.stills.c.name,
+    t.stills.c.media_type,
+    t.stills.c.sha256,
+    t.stills.c.size_bytes,
+).join_from(t.readings, t.stills)
+
+
+class Reader:
+    """Reads on one connection; made by ``Store.reading()`` and, inside a write, by ``Writer``."""
+
+    def __init__(self, connection: sa.Connection) -> None:
+        self._connection = connection
+
+    # -- calibration -----------------------------------------------------------------------
+
+    def calibration(self, number: int | None = None) -> CalibrationRecord | None:
+        """The calibration of that number, or the one that holds now; None before the first."""
+        query = sa.select(t.calibrations).order_by(t.calibrations.c.id.desc()).limit(1)
+        if number is not None:
+            query = query.where(t.calibrations.c.id == number)
+        row = self._connection.execute(query).one_or_none()
+        return (
+            CalibrationRecord(id=row.id, set_at=row.set_at, document=row.document) if row else None
+        )
+
+    # -- stills and readings ---------------------------------------------------------------
+
+    def still(self, number: int) -> StillRecord:
+        """The still of that number; NotFoundError where there is none."""
+        row = self._connection.execute(
+            sa.select(t.stills).where(t.stills.c.id == number)
+        ).one_or_none()
+        if row is None:
+            raise NotFoundError.of("still", number, "the list of stills")
+        return _still(row, row.id)
+
+    def stills(self, *, limit: int, before: int | None = None) -> tuple[StillRecord, ...]:
+        """Newest first, at most ``limit``, only those numbered below ``before``."""
+        query = sa.select(t.stills).order_by(t.stills.c.id.desc()).limit(limit)
+        if before is not None:
+            query = query.where(t.stills.c.id < before)
+        return tuple(_still(row, row.id) for row in self._connection.execute(query))
+
+    def reading(self, number: int) -> ReadingRecord:
+        """The reading of that number; NotFoundError where there is none."""
+        row = self._connection.execute(_READINGS.where(t.readings.c.id == number)).one_or_none()
+        if row is None:
+            raise NotFoundError.of("reading", number, "the list of readings")
+        return _reading(row)
+
+    def readings(self, *, limit: int, before: int | None = None) -> tuple[ReadingRecord, ...]:
+        """Newest first, at most ``limit``, only those numbered below ``before``."""
+        query = _READINGS.order_by(t.readings.c.id.desc()).limit(limit)
+        if before is not None:
+            query = query.where(t.readings.c.id < before)
+        return tuple(_reading(row) for row in self._connection.execute(query))
+
+    def latest_reading(self) -> ReadingRecord | None:
+        """The newest reading, whatever it is worth."""
+        return next(iter(self.readings(limit=1)), None)
+
+    def latest_comparable(self, calibration_id: int) -> ReadingRecord | None:
+        """The newest reading made with that calibration of a clear table at rest."""
+        query = _READINGS.where(
+            t.readings.c.comparable, t.readings.c.calibration_id == calibration_id
+        )
+        row = self._connection.execute(
+            query.order_by(t.readings.c.id.desc()).limit(1)
+        ).one_or_none()
+        return _reading(row) if row else None
+
+    # -- intents and attempts --------------------------------------------------------------
+
+    def pending_intent(self) -> IntentRecord | None:
+        """The intent that waits for its shot."""
+        row = self._connection.execute(
+            sa.select(t.intents).where(t.intents.c.state == "pending")
+        ).one_or_none()
+        return _intent(row) if row else None
+
+    def intent(self, number: int) -> IntentRecord:
+        """The intent of that number; NotFoundError where there is none."""
+        row = self._connection.execute(
+            sa.select(t.intents).where(t.intents.c.id == number)
+        ).one_or_none()
+        if row is None:
+            raise NotFoundError.of("intent", number, "the list of attempts")
+        return _intent(row)
+
+    def attempt(self, number: int) -> AttemptRecord:
+        """The attempt of that number; NotFoundError where there is none."""
+        row = self._connection.execute(
+            sa.select(t.attempts).where(t.attempts.c.id == number)
+        ).one_or_none()
+        if row is None:
+            raise NotFoundError.of("attempt", number, "the list of attempts")
+        return self._attempt(row)
+
+    def attempt_after(self, reading_id: int) -> AttemptRecord | None:
+        """The attempt that the reading of that number ended."""
+        row = self._connection.execute(
+            sa.select(t.attempts)
+            .where(t.attempts.c.after_reading_id == reading_id)
+            .order_by(t.attempts.c.id.desc())
+            .limit(1)
+        ).one_or_none()
+        return self._attempt(row) if row else None
+
+    def attempts(
+        self, *, limit: int | None = None, before: int | None = None
+    ) -> tuple[AttemptRecord, ...]:
+        """Newest first, at most ``limit``, only those numbered below ``before``."""
+        query = sa.select(t.attempts).order_by(t.attempts.c.id.desc()).limit(limit)
+        if before is not None:
+            query = query.where(t.attempts.c.id < before)
+        return tuple(self._attempt(row) for row in self._connection.execute(query).all())
+
+    def _attempt(self, row: sa.Row[*tuple[Any, ...]]) -> AttemptRecord:
+        return AttemptRecord(
+            id=row.id,
+            made_at=row.made_at,
+            intent=self.intent(row.intent_id),
+            before=self.reading(row.before_reading_id),
+            after=self.reading(row.after_reading_id),
+            verdict=row.verdict,
+        )
+
+    # -- the rest --------------------------------------------------------------------------
+
+    def receipt(self, key: str) -> Receipt | None:
+        """What was answered under that idempotency key."""
+        row = self._connection.execute(
+            sa.select(t.receipts).where(t.receipts.c.key == key)
+        ).one_or_none()
+        return Receipt(key=row.key, fingerprint=row.fingerprint, body=row.body) if row else None
+
+    def counts(self) -> dict[str, int]:
+        """How many stills, readings and attempts there are."""
+        return {
+            table.name: self._connection.execute(
+                sa.select(sa.func.count()).select_from(table)
+            ).scalar_one()
+            for table in (t.stills, t.readings, t.attempts)
+        }
+
+
+def _still(row: sa.Row[*tuple[Any, ...]], number: int) -> StillRecord:
+    return StillRecord(
+        id=number,
+        received_at=row.received_at,
+        name=row.name,
+        media_type=row.media_type,
+        sha256=row.sha256,
+        size_bytes=row.size_bytes,
+    )
+
+
+def _reading(row: sa.Row[*tuple[Any, ...]]) -> ReadingRecord:
+    return ReadingRecord(
+        id=row.id,
+        still=_still(row, row.still_id),
+        calibration_id=row.calibration_id,
+        read_at=row.read_at,
+        took_ms=row.took_ms,
+        layout=Layout.from_dict(row.layout, path=f"readings[{row.id}].layout"),
+    )
+
+
+def _intent(row: sa.Row[*tuple[Any, ...]]) -> IntentRecord:
+    return IntentRecord(
+        id=row.id,
+        set_at=row.set_at,
+        before_reading_id=row.before_reading_id,
+        state=row.state,
+        document=row.document,
+    )

@@ -1,0 +1,149 @@
+"""What the store hands out: one frozen value a row, with the rows it points to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from calibration.errors import RestmarkError
+from vision.layout import Layout
+
+INTENT_STATES = ("pending", "scored", "withdrawn")
+
+
+class StoreError(RestmarkError):
+    """The data directory cannot be used; the text names it and says what to do."""
+
+    code = "store-failed"
+
+
+class NotFoundError(RestmarkError):
+    """No row of that number."""
+
+    code = "not-found"
+
+    @classmethod
+    def of(cls, kind: str, number: int, collection: str) -> NotFoundError:
+        """Error that names the kind of row and the collection that lists what there is."""
+        return cls(
+            f"{kind}: got number {number}; allowed: a number that {collection} lists. "
+            "Look it up there."
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationRecord:
+    """A version of the table's calibration: the whole document as it was given."""
+
+    id: int
+    set_at: datetime
+    document: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StillRecord:
+    """A still as it arrived. Its bytes lie in ``stills/`` under their own hash."""
+
+    id: int
+    received_at: datetime
+    name: str
+    media_type: str
+    sha256: str
+    size_bytes: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object of the API."""
+        return {
+            "id": self.id,
+            "received_at": self.received_at.isoformat(),
+            "name": self.name,
+            "media_type": self.media_type,
+            "sha256": self.sha256,
+            "size_bytes": self.size_bytes,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingRecord:
+    """What was read in a still, and with which calibration."""
+
+    id: int
+    still: StillRecord
+    calibration_id: int
+    read_at: datetime
+    took_ms: float
+    layout: Layout
+
+    @property
+    def is_comparable(self) -> bool:
+        """Whether the layout may be compared with another: table clear, balls at rest."""
+        return self.layout.settled and not self.layout.obstructed
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object of the API."""
+        return {
+            "id": self.id,
+            "still": self.still.to_dict(),
+            "calibration_id": self.calibration_id,
+            "read_at": self.read_at.isoformat(),
+            "took_ms": self.took_ms,
+            "layout": self.layout.to_dict(),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IntentRecord:
+    """What the player means to do from the layout of ``before_reading_id``."""
+
+    id: int
+    set_at: datetime
+    before_reading_id: int
+    state: str
+    document: Mapping[str, Any]
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object of the API."""
+        return {
+            "id": self.id,
+            "set_at": self.set_at.isoformat(),
+            "before_reading_id": self.before_reading_id,
+            "state": self.state,
+            "intent": dict(self.document),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttemptRecord:
+    """A shot that was compared with its intent; ``verdict`` as ``score --json`` prints it."""
+
+    id: int
+    made_at: datetime
+    intent: IntentRecord
+    before: ReadingRecord
+    after: ReadingRecord
+    verdict: Mapping[str, Any]
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object of the API: the verdict beside the numbers and names of its stills."""
+        return {
+            "id": self.id,
+            "made_at": self.made_at.isoformat(),
+            "before": self.before.still.name,
+            "before_reading_id": self.before.id,
+            "after": self.after.still.name,
+            "after_reading_id": self.after.id,
+            "intent": dict(self.intent.document),
+            "verdict": dict(self.verdict),
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Receipt:
+    """The answer once given to an idempotency key, kept so that a repeat gets the same."""
+
+    key: str
+    fingerprint: str
+    """Hash of what was sent; another one under the same key is a mistake of the sender."""
+    body: Mapping[str, Any]

@@ -1,0 +1,111 @@
+"""The tables as they are now. A change here needs a numbered step in ``migrations/``."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Dialect
+
+metadata = sa.MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+class UtcTime(sa.types.TypeDecorator[datetime]):
+    """A moment with its zone; SQLite keeps none, so it is stored in UTC and given back so."""
+
+    impl = sa.DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """To naive UTC."""
+        return None if value is None else value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Back to UTC with its zone."""
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+calibrations = sa.Table(
+    "calibrations",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("set_at", UtcTime, nullable=False),
+    sa.Column("document", sa.JSON, nullable=False),
+)
+
+stills = sa.Table(
+    "stills",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("received_at", UtcTime, nullable=False),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("media_type", sa.Text, nullable=False),
+    sa.Column("sha256", sa.String(64), nullable=False, index=True),
+    sa.Column("size_bytes", sa.Integer, nullable=False),
+)
+
+readings = sa.Table(
+    "readings",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("still_id", sa.Integer, sa.ForeignKey("stills.id"), nullable=False, index=True),
+    sa.Column(
+        "calibration_id", sa.Integer, sa.ForeignKey("calibrations.id"), nullable=False, index=True
+    ),
+    sa.Column("read_at", UtcTime, nullable=False),
+    sa.Column("took_ms", sa.Float, nullable=False),
+    sa.Column("comparable", sa.Boolean, nullable=False),
+    sa.Column("layout", sa.JSON, nullable=False),
+)
+
+intents = sa.Table(
+    "intents",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("set_at", UtcTime, nullable=False),
+    sa.Column(
+        "before_reading_id", sa.Integer, sa.ForeignKey("readings.id"), nullable=False, index=True
+    ),
+    sa.Column("state", sa.String(16), nullable=False),
+    sa.Column("document", sa.JSON, nullable=False),
+    # at most one intent waits for its shot
+    sa.Index(
+        "uq_intents_pending",
+        "state",
+        unique=True,
+        sqlite_where=sa.text("state = 'pending'"),
+        postgresql_where=sa.text("state = 'pending'"),
+    ),
+)
+
+attempts = sa.Table(
+    "attempts",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("made_at", UtcTime, nullable=False),
+    sa.Column("intent_id", sa.Integer, sa.ForeignKey("intents.id"), nullable=False, unique=True),
+    sa.Column(
+        "before_reading_id", sa.Integer, sa.ForeignKey("readings.id"), nullable=False, index=True
+    ),
+    sa.Column(
+        "after_reading_id", sa.Integer, sa.ForeignKey("readings.id"), nullable=False, index=True
+    ),
+    sa.Column("verdict", sa.JSON, nullable=False),
+)
+
+receipts = sa.Table(
+    "receipts",
+    metadata,
+    sa.Column("key", sa.Text, primary_key=True),
+    sa.Column("fingerprint", sa.String(64), nullable=False),
+    sa.Column("given_at", UtcTime, nullable=False),
+    sa.Column("body", sa.JSON, nullable=False),
+)

@@ -1,0 +1,147 @@
+"""Changes to the store, all of one ``with store.writing()`` block in one transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from vision.layout import Layout
+
+from . import tables as t
+from .files import StillFiles, media_type_of
+from .reader import Reader
+from .records import AttemptRecord, CalibrationRecord, IntentRecord, ReadingRecord, StillRecord
+
+
+class Writer(Reader):
+    """Reads and writes inside one transaction; made by ``Store.writing()`` only."""
+
+    def __init__(self, connection: sa.Connection, files: StillFiles) -> None:
+        super().__init__(connection)
+        self._files = files
+        self._new_files: list[str] = []
+        self._now = datetime.now(UTC)
+
+    def take_back_files(self) -> None:
+        """Remove the files that this transaction wrote and now has no rows for."""
+        for sha256 in self._new_files:
+            self._files.remove(sha256)
+
+    def add_calibration(self, document: Mapping[str, Any]) -> CalibrationRecord:
+        """A new version, which holds from now on; an intent from the old frame is withdrawn."""
+        self.withdraw_intent()
+        number = self._insert(t.calibrations, set_at=self._now, document=dict(document))
+        return CalibrationRecord(id=number, set_at=self._now, document=document)
+
+    def add_still(self, data: bytes, *, name: str) -> StillRecord:
+        """The bytes on disk and their row; the same bytes twice share one file."""
+        sha256, is_new = self._files.write(data)
+        if is_new:
+            self._new_files.append(sha256)
+        media_type = media_type_of(data)
+        number = self._insert(
+            t.stills,
+            received_at=self._now,
+            name=name,
+            media_type=media_type,
+            sha256=sha256,
+            size_bytes=len(data),
+        )
+        return StillRecord(
+            id=number,
+            received_at=self._now,
+            name=name,
+            media_type=media_type,
+            sha256=sha256,
+            size_bytes=len(data),
+        )
+
+    def add_reading(
+        self, still: StillRecord, layout: Layout, *, calibration_id: int, took_ms: float
+    ) -> ReadingRecord:
+        """What was read in ``still``."""
+        number = self._insert(
+            t.readings,
+            still_id=still.id,
+            calibration_id=calibration_id,
+            read_at=self._now,
+            took_ms=took_ms,
+            comparable=layout.settled and not layout.obstructed,
+            layout=layout.to_dict(),
+        )
+        return ReadingRecord(
+            id=number,
+            still=still,
+            calibration_id=calibration_id,
+            read_at=self._now,
+            took_ms=took_ms,
+            layout=layout,
+        )
+
+    def set_intent(
+        self, document: Mapping[str, Any], *, before_reading_id: int, state: str = "pending"
+    ) -> IntentRecord:
+        """An intent from that reading's layout; one that was pending is withdrawn."""
+        if state == "pending":
+            self.withdraw_intent()
+        number = self._insert(
+            t.intents,
+            set_at=self._now,
+            before_reading_id=before_reading_id,
+            state=state,
+            document=dict(document),
+        )
+        return IntentRecord(
+            id=number,
+            set_at=self._now,
+            before_reading_id=before_reading_id,
+            state=state,
+            document=document,
+        )
+
+    def withdraw_intent(self) -> bool:
+        """Whether an intent was pending; it is no longer."""
+        done = self._connection.execute(
+            sa.update(t.intents).where(t.intents.c.state == "pending").values(state="withdrawn")
+        )
+        return done.rowcount > 0
+
+    def add_attempt(
+        self,
+        intent: IntentRecord,
+        *,
+        before: ReadingRecord,
+        after: ReadingRecord,
+        verdict: Mapping[str, Any],
+    ) -> AttemptRecord:
+        """A compared shot; its intent is spent."""
+        self._connection.execute(
+            sa.update(t.intents).where(t.intents.c.id == intent.id).values(state="scored")
+        )
+        number = self._insert(
+            t.attempts,
+            made_at=self._now,
+            intent_id=intent.id,
+            before_reading_id=before.id,
+            after_reading_id=after.id,
+            verdict=dict(verdict),
+        )
+        return self.attempt(number)
+
+    def add_receipt(self, key: str, fingerprint: str, body: Mapping[str, Any]) -> None:
+        """Remember the answer given under an idempotency key."""
+        self._connection.execute(
+            sa.insert(t.receipts).values(
+                key=key, fingerprint=fingerprint, given_at=self._now, body=dict(body)
+            )
+        )
+
+    def _insert(self, table: sa.Table, **values: Any) -> int:
+        done = self._connection.execute(sa.insert(table).values(**values))
+        key = done.inserted_primary_key
+        if key is None:
+            raise RuntimeError(f"{table.name}: the database gave no number for a new row")
+        return int(key[0])
