@@ -1,0 +1,219 @@
+"""The calibration: camera, table and their errors as one value and as a versioned file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from . import jsonfile
+from .camera import Camera
+from .errors import CalibrationError, FileFormatError
+from .table import BALL_CENTRE_HEIGHT_MM, Table
+from .vary import sensitivity
+
+FloatArray = NDArray[np.float64]
+TABLE_FORMAT = "restmark-table"
+TABLE_VERSION = 1
+HEADS = ("left", "right", "top", "bottom")
+SCALE_SOURCES = ("lens file", "tape measure", "default", "exact")
+"""What settled focal length against height; ``exact`` is a camera known beforehand."""
+_REMEDY = "Make the file again with `restmark calibrate`."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Residual:
+    """What one landmark says against the solved calibration."""
+
+    name: str
+    kind: str
+    off_px: float
+    """Seen minus predicted: signed across its line, or the distance of a point."""
+    off_mm: float
+    """The same at the landmark's own height on the table."""
+    sigma_px: float
+    """Its expected standard deviation."""
+    weight: float
+    """1 where it counts fully, towards 0 where it disagrees with the others."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """Stated 95 % error of the calibration alone over the bed, at ball height."""
+
+    median_mm: float
+    worst_mm: float
+    worst_at_mm: tuple[float, float]
+    rows: int = 15
+    columns: int = 30
+    height_mm: float = BALL_CENTRE_HEIGHT_MM
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration:
+    """Pixels to table and back, with the errors of both."""
+
+    camera: Camera
+    table: Table
+    """As asked for, with what the still itself settled (rail-cap height, sight offset …)."""
+    head: str
+    """Side of the picture on which the table's head end lies."""
+    scale_source: str
+    parameter_names: tuple[str, ...] = ()
+    parameter_cov: tuple[tuple[float, ...], ...] = ()
+    residuals: tuple[Residual, ...] = ()
+    budget: Budget | None = None
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.head not in HEADS:
+            raise CalibrationError(
+                f"calibration.head: got {self.head!r}; allowed: {', '.join(HEADS)}. Say on which "
+                "side of the picture the table's head end lies."
+            )
+        if self.scale_source not in SCALE_SOURCES:
+            raise CalibrationError(
+                f"calibration.scale_source: got {self.scale_source!r}; allowed: "
+                f"{', '.join(SCALE_SOURCES)}. {_REMEDY}"
+            )
+        matrix = np.asarray(self.parameter_cov, dtype=float)
+        count = len(self.parameter_names)
+        if count and (matrix.shape != (count, count) or not np.all(np.isfinite(matrix))):
+            raise CalibrationError(
+                f"calibration.parameter_cov: got shape {matrix.shape}; allowed: {count} x {count} "
+                f"finite numbers, one row a parameter. {_REMEDY}"
+            )
+
+    @classmethod
+    def exact(cls, camera: Camera, table: Table, *, head: str = "left") -> Calibration:
+        """A calibration without error: for truth and tests."""
+        return cls(camera=camera, table=table, head=head, scale_source="exact")
+
+    # -- mapping ---------------------------------------------------------------------------
+
+    def table_mm(
+        self, pixels_px: ArrayLike, height_mm: float = BALL_CENTRE_HEIGHT_MM
+    ) -> FloatArray:
+        """Pixels (N, 2) → table x, y (N, 2) in mm on the plane z = ``height_mm``."""
+        return self.camera.back_project(pixels_px, height_mm)
+
+    def covariance_mm2(
+        self,
+        points_mm: ArrayLike,
+        cov_px2: ArrayLike,
+        height_mm: float = BALL_CENTRE_HEIGHT_MM,
+    ) -> FloatArray:
+        """Covariance (N, 2, 2), mm², at table points (N, 2) of that height.
+
+        ``cov_px2`` is the error of the pixels, (2, 2) or (N, 2, 2); the calibration's own error
+        is added. The latter is common to all points of a still, not independent.
+        """
+        seen = self.camera.covariance_mm2(points_mm, cov_px2, height_mm)
+        return np.asarray(seen + self.own_covariance_mm2(points_mm, height_mm))
+
+    def own_covariance_mm2(
+        self, points_mm: ArrayLike, height_mm: float = BALL_CENTRE_HEIGHT_MM
+    ) -> FloatArray:
+        """The calibration's own share of the error, (N, 2, 2) in mm², at points (N, 2)."""
+        flat = np.asarray(points_mm, dtype=float).reshape(-1, 2)
+        if not self.parameter_names:
+            return np.zeros((len(flat), 2, 2))
+        points = np.column_stack([flat, np.full(len(flat), float(height_mm))])
+        by_parameter = np.linalg.inv(self.camera.jacobian(flat, height_mm)) @ sensitivity(
+            self.camera, self.parameter_names, points
+        )
+        cov = np.asarray(self.parameter_cov, dtype=float)
+        return np.asarray(by_parameter @ cov @ np.swapaxes(by_parameter, 1, 2))
+
+    # -- files -----------------------------------------------------------------------------
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain JSON object with format and version."""
+        return {
+            "format": TABLE_FORMAT,
+            "version": TABLE_VERSION,
+            "head": self.head,
+            "scale_source": self.scale_source,
+            "warnings": list(self.warnings),
+            "budget": None if self.budget is None else _budget_to_dict(self.budget),
+            "table": self.table.to_dict(),
+            "camera": self.camera.to_dict(),
+            "parameter_names": list(self.parameter_names),
+            "parameter_cov": jsonfile.as_lists(self.parameter_cov),
+            "residuals": [asdict(residual) for residual in self.residuals],
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any], *, path: str = "calibration") -> Calibration:
+        """Inverse of ``to_dict``; errors name the field by its path."""
+        jsonfile.check_version(
+            data, file_format=TABLE_FORMAT, version=TABLE_VERSION, path=path, remedy=_REMEDY
+        )
+        names = _texts(data, "parameter_names", path)
+        budget = jsonfile.field(data, "budget", path)
+        return cls(
+            camera=Camera.from_dict(jsonfile.mapping(data, "camera", path), path=f"{path}.camera"),
+            table=Table.from_dict(jsonfile.mapping(data, "table", path), path=f"{path}.table"),
+            head=jsonfile.text(data, "head", path),
+            scale_source=jsonfile.text(data, "scale_source", path),
+            parameter_names=names,
+            parameter_cov=jsonfile.square_matrix(data, "parameter_cov", path, size=len(names)),
+            residuals=tuple(
+                _residual_from_dict(item, f"{path}.residuals[{i}]")
+                for i, item in enumerate(jsonfile.items(data, "residuals", path))
+            ),
+            budget=None if budget is None else _budget_from_dict(budget, f"{path}.budget"),
+            warnings=_texts(data, "warnings", path),
+        )
+
+    def write(self, path: Path | str) -> None:
+        """Write the table file, whole or not at all."""
+        jsonfile.write_json(path, self.to_dict())
+
+    @classmethod
+    def read(cls, path: Path | str) -> Calibration:
+        """Read a table file; FileFormatError where it is not one."""
+        data = jsonfile.read_json(
+            path, file_format=TABLE_FORMAT, version=TABLE_VERSION, remedy=_REMEDY
+        )
+        return cls.from_dict(data, path=str(path))
+
+
+def _texts(data: Mapping[str, Any], name: str, path: str) -> tuple[str, ...]:
+    row = {str(i): item for i, item in enumerate(jsonfile.items(data, name, path))}
+    return tuple(jsonfile.text(row, key, f"{path}.{name}") for key in row)
+
+
+def _budget_to_dict(budget: Budget) -> dict[str, Any]:
+    return {**asdict(budget), "worst_at_mm": list(budget.worst_at_mm)}
+
+
+def _budget_from_dict(data: object, path: str) -> Budget:
+    if not isinstance(data, Mapping):
+        raise FileFormatError(f"{path}: got {data!r}; allowed: an object or null. {_REMEDY}")
+    at_x, at_y = jsonfile.numbers(data, "worst_at_mm", path, count=2)
+    return Budget(
+        median_mm=jsonfile.number(data, "median_mm", path),
+        worst_mm=jsonfile.number(data, "worst_mm", path),
+        worst_at_mm=(at_x, at_y),
+        rows=int(jsonfile.number(data, "rows", path)),
+        columns=int(jsonfile.number(data, "columns", path)),
+        height_mm=jsonfile.number(data, "height_mm", path),
+    )
+
+
+def _residual_from_dict(data: object, path: str) -> Residual:
+    if not isinstance(data, Mapping):
+        raise FileFormatError(f"{path}: got {data!r}; allowed: an object. {_REMEDY}")
+    return Residual(
+        name=jsonfile.text(data, "name", path),
+        kind=jsonfile.text(data, "kind", path),
+        off_px=jsonfile.number(data, "off_px", path),
+        off_mm=jsonfile.number(data, "off_mm", path),
+        sigma_px=jsonfile.number(data, "sigma_px", path),
+        weight=jsonfile.number(data, "weight", path),
+    )

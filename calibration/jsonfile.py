@@ -1,0 +1,158 @@
+"""Versioned JSON files that a person can read, written whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from .errors import FileFormatError
+
+
+def write_json(path: Path | str, data: Mapping[str, Any]) -> None:
+    """Write ``data`` to ``path`` atomically: a temporary file beside it, then a replace.
+
+    Raises FileFormatError where the place cannot be written; the old file then stays.
+    """
+    target = Path(path)
+    text = json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    try:
+        handle, name = tempfile.mkstemp(
+            dir=target.parent, prefix=f".{target.name}.", suffix=".part"
+        )
+    except OSError as wrong:
+        raise _unwritable(target, wrong) from None
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(name, 0o666 & ~_umask())
+        os.replace(name, target)
+    except OSError as wrong:
+        Path(name).unlink(missing_ok=True)
+        raise _unwritable(target, wrong) from None
+
+
+def read_json(path: Path | str, *, file_format: str, version: int, remedy: str) -> dict[str, Any]:
+    """The JSON object in ``path`` after its format and version have been checked.
+
+    ``remedy`` ends every message: the command that makes such a file anew.
+    """
+    source = Path(path)
+    try:
+        data = json.loads(source.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as wrong:
+        raise FileFormatError(
+            f"{source}: cannot be read as JSON ({wrong}); allowed: a {file_format} file. {remedy}"
+        ) from None
+    check_version(data, file_format=file_format, version=version, path=str(source), remedy=remedy)
+    return dict(data)
+
+
+def check_version(data: object, *, file_format: str, version: int, path: str, remedy: str) -> None:
+    """Refuse what is not an object of ``file_format`` and ``version``."""
+    if not isinstance(data, Mapping):
+        raise FileFormatError(
+            f"{path}: got {type(data).__name__}; allowed: a JSON object of format "
+            f"{file_format!r}. {remedy}"
+        )
+    if data.get("format") != file_format:
+        raise FileFormatError(
+            f"{path}.format: got {data.get('format')!r}; allowed: {file_format!r}. {remedy}"
+        )
+    if data.get("version") != version:
+        raise FileFormatError(
+            f"{path}.version: got {data.get('version')!r}; allowed: {version}. {remedy}"
+        )
+
+
+def number(data: Mapping[str, Any], name: str, path: str) -> float:
+    """The finite number ``data[name]``."""
+    value = field(data, name, path)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise _wrong(path, name, value, "a finite number")
+    return float(value)
+
+
+def text(data: Mapping[str, Any], name: str, path: str) -> str:
+    """The string ``data[name]``."""
+    value = field(data, name, path)
+    if not isinstance(value, str):
+        raise _wrong(path, name, value, "text")
+    return value
+
+
+def mapping(data: Mapping[str, Any], name: str, path: str) -> Mapping[str, Any]:
+    """The object ``data[name]``."""
+    value = field(data, name, path)
+    if not isinstance(value, Mapping):
+        raise _wrong(path, name, value, "an object")
+    return value
+
+
+def items(data: Mapping[str, Any], name: str, path: str) -> list[Any]:
+    """The list ``data[name]``."""
+    value = field(data, name, path)
+    if not isinstance(value, list):
+        raise _wrong(path, name, value, "a list")
+    return value
+
+
+def numbers(
+    data: Mapping[str, Any], name: str, path: str, *, count: int | None = None
+) -> tuple[float, ...]:
+    """The list of finite numbers ``data[name]``, of length ``count`` where given."""
+    value = items(data, name, path)
+    row = {str(i): item for i, item in enumerate(value)}
+    if count is not None and len(value) != count:
+        raise _wrong(path, name, value, f"{count} numbers")
+    return tuple(number(row, key, f"{path}.{name}") for key in row)
+
+
+def square_matrix(
+    data: Mapping[str, Any], name: str, path: str, *, size: int
+) -> tuple[tuple[float, ...], ...]:
+    """The ``size`` × ``size`` matrix of finite numbers ``data[name]``."""
+    value = items(data, name, path)
+    if len(value) != size:
+        raise _wrong(path, name, f"{len(value)} rows", f"{size} rows of {size} numbers")
+    rows = {str(i): row for i, row in enumerate(value)}
+    return tuple(numbers(rows, key, f"{path}.{name}", count=size) for key in rows)
+
+
+def field(data: Mapping[str, Any], name: str, path: str) -> Any:
+    """``data[name]``, or an error that names the field by its path."""
+    if name not in data:
+        raise FileFormatError(
+            f"{path}.{name}: missing; allowed: a file with every field. Make the file again."
+        )
+    return data[name]
+
+
+def as_lists(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
+    """A matrix as JSON lists."""
+    return [[float(value) for value in row] for row in matrix]
+
+
+def _wrong(path: str, name: str, value: object, allowed: str) -> FileFormatError:
+    return FileFormatError(
+        f"{path}.{name}: got {value!r}; allowed: {allowed}. Make the file again."
+    )
+
+
+def _unwritable(target: Path, wrong: OSError) -> FileFormatError:
+    return FileFormatError(
+        f"{target}: cannot be written ({wrong.strerror or wrong}); allowed: a file in a folder "
+        "that exists and may be written. Give another place."
+    )
+
+
+def _umask() -> int:
+    current = os.umask(0)
+    os.umask(current)
+    return current
