@@ -111,34 +111,31 @@ def draw_miss(svg: ET.Element, view: View, verdict: Verdict, colour: str) -> Non
             stroke=palette.BALL_INK, stroke_width=2.5,
         )  # fmt: skip
     add(group, "circle", cx=tail[0], cy=tail[1], r=8, fill=colour)
-    _label(group, view, f"{miss_mm:.0f} mm", label_place(view, tail, tip), colour)
-
-
-def label_place(view: View, tail: PointMm, tip: PointMm) -> tuple[float, float]:
-    """Where the miss label stands: beside the vector's middle, on the side with more room."""
-    span = max(math.dist(tail, tip), 1e-6)
-    middle = ((tail[0] + tip[0]) / 2, (tail[1] + tip[1]) / 2)
-    across = (-(tip[1] - tail[1]) / span, (tip[0] - tail[0]) / span)
-    if abs(across[0]) < 1e-3 and span < 90:
-        across = (0.0, across[1])
-    centre = (view.table.length_mm / 2, view.table.width_mm / 2)
-    if across[0] * (centre[0] - middle[0]) + across[1] * (centre[1] - middle[1]) < 0:
-        across = (-across[0], -across[1])
-    reach = BALL_RADIUS_MM + 30 * view.mm_per_px
-    return (middle[0] + across[0] * reach, middle[1] + across[1] * reach)
-
-
-def _label(
-    parent: ET.Element, view: View, words: str, place: tuple[float, float], colour: str
-) -> None:
+    words = f"{miss_mm:.0f} mm"
     size = 15 * view.mm_per_px
-    wide = size * (0.56 * len(words) + 0.9)
-    x, y = place
+    half = (size * (0.31 * len(words) + 0.5), size * 0.78)
+    x, y = label_place(view, tail, tip, half)
     add(
-        parent, "rect", x=x - wide / 2, y=y - size * 0.78, width=wide, height=size * 1.56,
+        group, "rect", x=x - half[0], y=y - half[1], width=2 * half[0], height=2 * half[1],
         rx=size * 0.5, fill=palette.FRAME, opacity=0.88,
     )  # fmt: skip
     add(
-        parent, "text", words, x=x, y=y + size * 0.35, text_anchor="middle", font_size=size,
+        group, "text", words, x=x, y=y + size * 0.35, text_anchor="middle", font_size=size,
         font_weight="700", fill=colour,
     )  # fmt: skip
+
+
+def label_place(
+    view: View, tail: PointMm, tip: PointMm, half_mm: tuple[float, float]
+) -> tuple[float, float]:
+    """Where the miss label's middle stands: beside the stop, clear of ball and vector.
+
+    It lies square to the vector on the side with more room; ``half_mm`` is half its size.
+    """
+    span = max(math.dist(tail, tip), 1e-6)
+    across = (-(tip[1] - tail[1]) / span, (tip[0] - tail[0]) / span)
+    centre = (view.table.length_mm / 2, view.table.width_mm / 2)
+    if across[0] * (centre[0] - tip[0]) + across[1] * (centre[1] - tip[1]) < 0:
+        across = (-across[0], -across[1])
+    reach = BALL_RADIUS_MM + 24 + abs(across[0]) * half_mm[0] + abs(across[1]) * half_mm[1]
+    return (tip[0] + across[0] * reach, tip[1] + across[1] * reach)
