@@ -1,0 +1,352 @@
+"""The verdict on an attempt: where the cue ball stopped against where it should have."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, PointMm, Table
+from vision.layout import BALL_IDS, Ball, Layout
+
+from .arrival import across_mm, along_mm, planned_line
+from .cut import cut_deg, ghost_ball_mm, side
+from .errors import AttemptError
+from .hooked import hooked
+from .intent import Intent
+from .membership import Leave, leave_of
+from .path import clearances, path_to_pocket
+from .player import Player
+from .probability import SURE, chance_inside
+from .reach import rail_distances_mm, reach
+from .value import best_chance, pot_chance
+from .window import window_mm
+from .zone import LandingZone, landing_zone
+
+SURFACE_SLACK_MM = 0.5
+FROZEN_SLACK_MM = 0.5
+"""A gap up to this, or up to 1.96 σ where that is more but at most 2 mm, counts as touching."""
+FROZEN_SLACK_MOST_MM = 2.0
+MOVED_LEAST_MM = 5.0
+"""A ball that changed its place by more than this and by more than its error has moved."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What came of an attempt; a value that does not apply is None. mm, degrees, table frame."""
+
+    verdict: str | None = None
+    """``in``, ``out`` or ``too close to call``; None without an intent."""
+    p_in: float | None = None
+    """Probability that the cue ball truly lies in the zone."""
+    miss_mm: float | None = None
+    miss_vector_mm: PointMm | None = None
+    """From the nearest place in the zone to where the cue ball stopped."""
+    along_mm: float | None = None
+    """The miss along the arrival line, + long."""
+    across_mm: float | None = None
+    """The miss across the arrival line, + left."""
+    arrival: str | None = None
+    """``seen`` or ``planned``: which arrival line the split is taken against."""
+    cue_stop_mm: PointMm | None = None
+    cut_deg: float | None = None
+    side: str | None = None
+    hooked: str | None = None
+    path_to_pocket: str | None = None
+    frozen: bool | None = None
+    reach: str | None = None
+    potted: tuple[str, ...] = ()
+    scratch: bool = False
+    pot_chance: float | None = None
+    pot_chance_given_up: float | None = None
+    zone_empty: bool | None = None
+    warnings: tuple[str, ...] = ()
+
+    # not part of the printed object
+    intent: Intent | None = None
+    zone: LandingZone | None = None
+    arrival_line_mm: tuple[PointMm, PointMm] | None = None
+    """The planned arrival line, from its start to the zone's wanted spot."""
+    offset_along_mm: float | None = None
+    """Stop against the wanted spot, along the arrival line, + long."""
+    offset_across_mm: float | None = None
+
+    @property
+    def pot_made(self) -> bool | None:
+        """Whether the ball to pot has left the table; None where none was named."""
+        if self.intent is None or self.intent.pot is None:
+            return None
+        return self.intent.pot in self.potted
+
+    @property
+    def wrong_side(self) -> bool | None:
+        """Stopped on the other side of the line than wanted; None where either side would do."""
+        if self.intent is None or self.intent.side == "either" or self.side is None:
+            return None
+        return self.side not in (self.intent.side, "straight")
+
+    @property
+    def angle(self) -> str | None:
+        """``too straight``, ``good angle`` or ``too much angle`` against the cut wanted."""
+        if self.intent is None or self.cut_deg is None:
+            return None
+        low, high = self.intent.cut_deg
+        if self.cut_deg < low:
+            return "too straight"
+        return "too much angle" if self.cut_deg > high else "good angle"
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object as ``score --json`` prints it."""
+        return {
+            "verdict": self.verdict,
+            "p_in": self.p_in,
+            "miss_mm": self.miss_mm,
+            "miss_vector_mm": _listed(self.miss_vector_mm),
+            "along_mm": self.along_mm,
+            "across_mm": self.across_mm,
+            "arrival": self.arrival,
+            "cue_stop_mm": _listed(self.cue_stop_mm),
+            "cut_deg": self.cut_deg,
+            "side": self.side,
+            "hooked": self.hooked,
+            "path_to_pocket": self.path_to_pocket,
+            "frozen": self.frozen,
+            "reach": self.reach,
+            "potted": list(self.potted),
+            "scratch": self.scratch,
+            "pot_chance": self.pot_chance,
+            "pot_chance_given_up": self.pot_chance_given_up,
+            "zone_empty": self.zone_empty,
+            "warnings": list(self.warnings),
+        }
+
+
+def score_shot(
+    before: Layout,
+    after: Layout,
+    intent: Intent | None,
+    table: Table,
+    *,
+    player: Player | None = None,
+) -> Verdict:
+    """Score one attempt.
+
+    The zone is that of the layout after the shot, on which the next ball is played: whatever
+    still lies on the table, a missed ball too, counts as an obstacle. Without an intent only
+    what happened is said. Raises ``AttemptError`` for an obstructed, unsettled or foreign layout
+    and ``IntentError`` where the intent contradicts the layout before.
+    """
+    _check_layouts(before, after, table)
+    if intent is not None:
+        intent.check_on(before, table)
+    parts = _Parts(before, after, intent, table, player or Player())
+    parts.gather()
+    return Verdict(
+        potted=tuple(potted(before, after)),
+        scratch=after.ball("cue") is None,
+        intent=intent,
+        warnings=tuple(parts.warnings),
+        **parts.values,
+    )
+
+
+def potted(before: Layout, after: Layout) -> list[str]:
+    """Object balls of ``before`` that are missing in ``after``, by number."""
+    there = {ball.id for ball in after.balls}
+    gone = {ball.id for ball in before.balls} - there - {"cue"}
+    return sorted(gone, key=BALL_IDS.index)
+
+
+@dataclass(slots=True)
+class _Parts:
+    """Collects a verdict's values step by step."""
+
+    before: Layout
+    after: Layout
+    intent: Intent | None
+    table: Table
+    player: Player
+    values: dict[str, Any] = field(default_factory=dict)
+    warnings: list[str] = field(default_factory=list)
+
+    def gather(self) -> None:
+        cue = self.after.ball("cue")
+        if self.intent is not None:
+            if self.intent.pot is not None and self.after.ball(self.intent.pot) is not None:
+                self.warnings.append(f"pot {self.intent.pot} missed")
+            zone = landing_zone(
+                self.after, self.intent, self.table, player=self.player, pot_gone=False
+            )
+            self.values |= {"zone": zone, "zone_empty": zone.is_empty}
+            if zone.is_empty:
+                self.warnings.append(f"no landing zone on this layout: {zone.emptied_why}")
+            self._arrival(zone)
+            self._stop(zone, cue)
+        if cue is None:
+            self.warnings.append("scratch: the cue ball is not on the table")
+        else:
+            self.values |= {"cue_stop_mm": cue.centre_mm, "frozen": is_frozen(cue, self)}
+        self._layout_warnings()
+
+    def _arrival(self, zone: LandingZone) -> None:
+        assert self.intent is not None
+        line = planned_line(self.before, self.intent, self.table, zone)
+        self.values["arrival_line_mm"] = line
+        if line is None and not zone.is_empty:
+            self.warnings.append("no arrival line is known: the miss is not split along and across")
+
+    def _stop(self, zone: LandingZone, cue: Ball | None) -> None:
+        """Verdict, miss and what was left, for a cue ball on the table or a scratch."""
+        if cue is None:
+            self.values |= {"verdict": "out", "p_in": 0.0}
+            return
+        self.values |= _miss(zone, cue, self.values["arrival_line_mm"])
+        chance = chance_inside(zone, cue, self.after.balls)
+        self.values |= {"p_in": chance, "verdict": _call(zone, chance)}
+        assert self.intent is not None
+        places = {ball.id: ball.centre_mm for ball in self.after.balls}
+        leave = leave_of(self.intent, self.table, self.player, places)
+        if leave is not None:
+            self._left(zone, leave, cue)
+
+    def _left(self, zone: LandingZone, leave: Leave, cue: Ball) -> None:
+        """Cut, side, path, hooked, reach and pot chance from where the cue ball stopped."""
+        assert leave.intent.next is not None
+        next_ball = self.after.ball(leave.intent.next)
+        assert next_ball is not None
+        others = [ball for ball in self.after.balls if ball.id not in ("cue", next_ball.id)]
+        stop, target, aim = cue.centre_mm, next_ball.centre_mm, leave.aim_mm
+        found = clearances(cue, next_ball, aim, others, self.table)
+        cut = float(cut_deg(stop, target, aim))
+        chance = float(pot_chance(np.asarray(stop), leave))
+        best = best_chance(zone, leave)
+        self.values |= {
+            "cut_deg": cut,
+            "side": side(stop, target, aim),
+            "hooked": hooked(stop, target, leave.others_mm),
+            "path_to_pocket": path_to_pocket(found),
+            "reach": reach(stop, ghost_ball_mm(target, aim), self.table, self.player),
+            "pot_chance": chance,
+            "pot_chance_given_up": None if best is None else max(best - chance, 0.0),
+        }
+        pocket = self.table.pocket(leave.intent.next_pocket or "")
+        if cut >= 90.0:
+            self.warnings.append(
+                f"ball {next_ball.id} cannot be cut to {pocket.name} from there: "
+                f"the cut is {cut:.0f}°"
+            )
+        if float(window_mm(target, pocket)) <= 0:
+            self.warnings.append(
+                f"ball {next_ball.id} approaches {pocket.name} too flatly for a clean entry"
+            )
+
+    def _layout_warnings(self) -> None:
+        for when, layout in (("before", self.before), ("after", self.after)):
+            doubtful = [ball.id for ball in layout.balls if ball.doubtful]
+            if doubtful:
+                self.warnings.append(
+                    f"{when} the shot the name of ball {', '.join(doubtful)} is in doubt"
+                )
+        named = {"cue"} | ({self.intent.pot} if self.intent is not None else set())
+        for ball in self.after.balls:
+            was = self.before.ball(ball.id)
+            if was is None:
+                self.warnings.append(f"ball {ball.id} is there only after the shot")
+            elif ball.id not in named and _moved_mm(was, ball) > 0:
+                self.warnings.append(f"ball {ball.id} moved {_moved_mm(was, ball):.0f} mm")
+
+
+def is_frozen(cue: Ball, parts: _Parts) -> bool:
+    """Whether the cue ball touches a cushion or a ball, as far as its error lets one tell."""
+    sides = rail_distances_mm(np.asarray(cue.centre_mm), parts.table)
+    cov = np.asarray(cue.cov_mm2)
+    for rail, distance in enumerate(sides):
+        axis = rail // 2
+        if float(distance) - FROZEN_INSET_MM <= _slack_mm(cov[axis, axis]):
+            return True
+    for ball in parts.after.balls:
+        if ball.id != "cue":
+            gap = np.asarray(ball.centre_mm) - np.asarray(cue.centre_mm)
+            apart = float(np.hypot(*gap))
+            normal = gap / apart if apart > 0 else np.array([1.0, 0.0])
+            variance = normal @ (cov + np.asarray(ball.cov_mm2)) @ normal
+            if apart - BALL_DIAMETER_MM <= _slack_mm(float(variance)):
+                return True
+    return False
+
+
+def _slack_mm(variance_mm2: float) -> float:
+    spread = 1.96 * max(variance_mm2, 0.0) ** 0.5
+    return min(max(FROZEN_SLACK_MM, spread), FROZEN_SLACK_MOST_MM)
+
+
+def _miss(zone: LandingZone, cue: Ball, line: tuple[PointMm, PointMm] | None) -> dict[str, Any]:
+    stop = cue.centre_mm
+    nearest = zone.nearest_mm(stop)
+    if nearest is None or zone.wanted_mm is None:
+        return {}
+    vector = (stop[0] - nearest[0], stop[1] - nearest[1])
+    offset = (stop[0] - zone.wanted_mm[0], stop[1] - zone.wanted_mm[1])
+    out: dict[str, Any] = {
+        "miss_vector_mm": vector,
+        "miss_mm": float(np.hypot(*vector)),
+    }
+    if line is not None:
+        out |= {
+            "arrival": "planned",
+            "along_mm": along_mm(vector, line),
+            "across_mm": across_mm(vector, line),
+            "offset_along_mm": along_mm(offset, line),
+            "offset_across_mm": across_mm(offset, line),
+        }
+    return out
+
+
+def _call(zone: LandingZone, chance: float) -> str:
+    if zone.is_empty or chance <= 1 - SURE:
+        return "out"
+    return "in" if chance >= SURE else "too close to call"
+
+
+def _moved_mm(was: Ball, now: Ball) -> float:
+    """How far a ball moved; 0 where that is within its error or too little to matter."""
+    way = np.asarray(now.centre_mm) - np.asarray(was.centre_mm)
+    moved = float(np.hypot(*way))
+    if moved <= MOVED_LEAST_MM:
+        return 0.0
+    cov = np.asarray(was.cov_mm2) + np.asarray(now.cov_mm2)
+    spread = float(np.sqrt(max(way @ cov @ way, 0.0))) / moved
+    return moved if moved > 3 * spread else 0.0
+
+
+def _check_layouts(before: Layout, after: Layout, table: Table) -> None:
+    layouts: Sequence[tuple[str, Layout]] = (("before", before), ("after", after))
+    for when, layout in layouts:
+        if layout.obstructed:
+            raise AttemptError(
+                f"{when} ({layout.still or 'unnamed still'}): something lies over the playing "
+                "surface; allowed: a still without arm, cue or body over the table. Take another.",
+                code="obstructed",
+            )
+        if not layout.settled:
+            raise AttemptError(
+                f"{when} ({layout.still or 'unnamed still'}): balls are still moving; allowed: a "
+                "settled layout. Take the still later.",
+                code="unsettled",
+            )
+        if any(
+            abs(a - b) > SURFACE_SLACK_MM
+            for a, b in zip(layout.surface_mm, table.surface_mm, strict=True)
+        ):
+            raise AttemptError(
+                f"{when}.surface_mm: got {layout.surface_mm[0]:g}x{layout.surface_mm[1]:g}; "
+                f"allowed: this table's {table.length_mm:g}x{table.width_mm:g} mm. Use stills and "
+                "calibration of one table.",
+                code="other-surface",
+            )
+
+
+def _listed(point_mm: PointMm | None) -> list[float] | None:
+    return None if point_mm is None else list(point_mm)

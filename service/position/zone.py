@@ -1,0 +1,331 @@
+"""The landing zone of an intent: an exact polygon set, and what empties it when there is none."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike
+from shapely.geometry import MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, PointMm, Table
+from vision.layout import Layout
+
+from . import shapes
+from .cut import ghost_ball_mm
+from .geometry import BoolArray, length, nearest_on_segment
+from .intent import DrawnZone, Intent
+from .membership import Leave, belongs, is_unlimited, leave_of
+from .path import EDGE_MM, ghost_room_mm
+from .player import Player
+
+Ring = tuple[PointMm, ...]
+Step = tuple[str, Callable[[BaseGeometry], BaseGeometry]]
+LEAST_AREA_MM2 = 0.01
+"""Pieces smaller than this are rounding, not places."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LandingZone:
+    """Where the cue ball may stop (table frame, mm)."""
+
+    shape: MultiPolygon
+    emptied_by: str | None = None
+    """The limit that leaves no place, by its name in the intent; None where there are places."""
+    emptied_why: str | None = None
+    """The same as a sentence."""
+    wanted_mm: PointMm | None = None
+    """The place with the greatest margin on all sides."""
+    wanted_margin_mm: float | None = None
+    leave: Leave | None = None
+    """The rule behind a computed zone."""
+    drawn: DrawnZone | None = None
+
+    @property
+    def polygons_mm(self) -> tuple[tuple[Ring, tuple[Ring, ...]], ...]:
+        """Exterior ring and holes of each piece, closed, as (x, y) points."""
+        return tuple(
+            (_ring(piece.exterior), tuple(_ring(hole) for hole in piece.interiors))
+            for piece in self.shape.geoms
+        )
+
+    @property
+    def is_empty(self) -> bool:
+        """No place satisfies every limit."""
+        return self.shape.is_empty
+
+    @property
+    def area_mm2(self) -> float:
+        """Surface of all pieces."""
+        return float(self.shape.area)
+
+    def contains(self, places_mm: ArrayLike) -> BoolArray:
+        """Whether places (..., 2) lie in the zone, its edge included: by rule, not by outline."""
+        places = np.asarray(places_mm, dtype=np.float64)
+        if self.is_empty:
+            return np.zeros(places.shape[:-1], dtype=np.bool_)
+        if self.drawn is not None:
+            return drawn_contains(self.drawn, places)
+        assert self.leave is not None
+        return belongs(places, self.leave)
+
+    def nearest_mm(self, place_mm: PointMm) -> PointMm | None:
+        """The place in the zone nearest to ``place_mm``; None for an empty zone."""
+        if self.is_empty:
+            return None
+        if bool(self.contains(np.asarray(place_mm))):
+            return (float(place_mm[0]), float(place_mm[1]))
+        if self.drawn is not None and self.drawn.circle_mm is not None:
+            return _nearest_on_circle(self.drawn.circle_mm, place_mm)
+        near = shapely.shortest_line(self.shape, Point(place_mm)).coords[0]
+        return (float(near[0]), float(near[1]))
+
+    def margin_mm(self, place_mm: PointMm) -> float | None:
+        """Distance to the zone's edge, positive inside, negative outside; None when empty."""
+        if self.is_empty:
+            return None
+        edge = float(shapely.distance(self.shape.boundary, Point(place_mm)))
+        return edge if bool(self.contains(np.asarray(place_mm))) else -edge
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object: pieces with holes, wanted spot, and what empties the zone."""
+        return {
+            "polygons_mm": [
+                {
+                    "exterior": [list(p) for p in outer],
+                    "holes": [[list(p) for p in h] for h in holes],
+                }
+                for outer, holes in self.polygons_mm
+            ],
+            "empty": self.is_empty,
+            "emptied_by": self.emptied_by,
+            "emptied_why": self.emptied_why,
+            "wanted_mm": None if self.wanted_mm is None else list(self.wanted_mm),
+            "wanted_margin_mm": self.wanted_margin_mm,
+        }
+
+
+def landing_zone(
+    layout: Layout,
+    intent: Intent,
+    table: Table,
+    *,
+    player: Player | None = None,
+    pot_gone: bool = True,
+) -> LandingZone:
+    """The landing zone of ``intent`` on ``layout``.
+
+    The cue ball never counts as an obstacle. With ``pot_gone`` (a zone planned before the shot)
+    the ball to pot does not either; after a shot pass False, so that it counts where it lies.
+    """
+    if intent.zone is not None:
+        return _drawn_zone(intent.zone)
+    gone = {"cue", intent.pot} if pot_gone else {"cue"}
+    places = {ball.id: ball.centre_mm for ball in layout.balls if ball.id not in gone}
+    leave = leave_of(intent, table, player or Player(), places)
+    if leave is None:
+        return _empty("next", f"next ball {intent.next} is not on the table")
+    return zone_of(leave)
+
+
+def zone_of(leave: Leave) -> LandingZone:
+    """The landing zone of a leave."""
+    fixed = _fixed_obstacle(leave)
+    if fixed is not None:
+        return _empty("path", fixed)
+    steps = _steps(leave)
+    whole: BaseGeometry = shapes.bed(leave.table, FROZEN_INSET_MM)
+    ended_by = None
+    for name, cut_away in steps:
+        whole = cut_away(whole)
+        if _pieces(whole).is_empty:
+            ended_by = name
+            break
+    if ended_by is not None:
+        return _explain_empty(leave, steps, ended_by)
+    pieces = _pieces(whole)
+    wanted, margin = _wanted(pieces)
+    return LandingZone(shape=pieces, wanted_mm=wanted, wanted_margin_mm=margin, leave=leave)
+
+
+def drawn_contains(drawn: DrawnZone, places_mm: ArrayLike) -> BoolArray:
+    """Whether places (..., 2) lie in a drawn zone, its edge included."""
+    places = np.asarray(places_mm, dtype=np.float64)
+    if drawn.circle_mm is not None:
+        x, y, radius = drawn.circle_mm
+        return np.asarray(length(places - np.array([x, y])) <= radius + EDGE_MM)
+    shape = Polygon(drawn.polygon_mm)
+    if places.ndim == 1:
+        return np.asarray(shapely.distance(shape, Point(places)) <= EDGE_MM)
+    return np.asarray(shapely.intersects_xy(shape, places[..., 0], places[..., 1]))
+
+
+# -- building ------------------------------------------------------------------------------
+
+
+def _drawn_zone(drawn: DrawnZone) -> LandingZone:
+    if drawn.circle_mm is not None:
+        x, y, radius = drawn.circle_mm
+        shape = MultiPolygon([shapes.disc((x, y), radius)])
+        return LandingZone(shape=shape, wanted_mm=(x, y), wanted_margin_mm=radius, drawn=drawn)
+    shape = MultiPolygon([Polygon(drawn.polygon_mm)])
+    wanted, margin = _wanted(shape)
+    return LandingZone(shape=shape, wanted_mm=wanted, wanted_margin_mm=margin, drawn=drawn)
+
+
+def _fixed_obstacle(leave: Leave) -> str | None:
+    """What shuts the path wherever the cue ball stops, as a sentence; None where nothing does."""
+    ghost = ghost_ball_mm(leave.object_mm, leave.aim_mm)
+    ball, pocket = leave.intent.next, leave.intent.next_pocket
+    if float(ghost_room_mm(ghost, leave.table)) < -EDGE_MM:
+        return (
+            f"path: ball {ball} lies so near a cushion that no cue ball fits behind it for {pocket}"
+        )
+    if not leave.others_mm:
+        return None
+    others = np.asarray(leave.others_mm)
+    least = BALL_DIAMETER_MM - EDGE_MM
+    _, near = nearest_on_segment(others, np.asarray(leave.object_mm), np.asarray(leave.aim_mm))
+    blocking = [leave.other_names[i] for i in np.flatnonzero(near < least)]
+    if blocking:
+        return f"path: ball {', '.join(blocking)} blocks the way of ball {ball} to {pocket}"
+    filling = [leave.other_names[i] for i in np.flatnonzero(length(others - ghost) < least)]
+    if filling:
+        return (
+            f"path: ball {', '.join(filling)} lies where the cue ball would have to touch ball "
+            f"{ball} for {pocket}"
+        )
+    return None
+
+
+def _steps(leave: Leave) -> list[Step]:
+    """The limits in the order in which they are applied, each cutting its part away."""
+    intent, table = leave.intent, leave.table
+    ghost = ghost_ball_mm(leave.object_mm, leave.aim_mm)
+    back = np.asarray(ghost) - np.asarray(leave.object_mm)
+    around = math.atan2(back[1], back[0])
+    far = shapes.far_mm(table)
+    low, high = (math.radians(v) for v in intent.cut_deg)
+
+    def cut(whole: BaseGeometry) -> BaseGeometry:
+        if low == 0.0:
+            return whole & shapes.wedge(ghost, around - high, around + high, far)
+        wedges = [
+            shapes.wedge(ghost, around + sign * low, around + sign * high, far) for sign in (-1, 1)
+        ]
+        return whole & shapely.union_all(wedges)
+
+    def side(whole: BaseGeometry) -> BaseGeometry:
+        # seen from the ghost ball outwards, the left of the line lies to the right
+        turn = -math.pi / 2 if intent.side == "left" else math.pi / 2
+        return whole & shapes.wedge(ghost, around, around + 2 * turn, far)
+
+    def distance(whole: BaseGeometry) -> BaseGeometry:
+        near, limit = intent.distance_mm
+        if limit < far:
+            whole = whole & shapes.disc((float(ghost[0]), float(ghost[1])), limit)
+        if near > 0:
+            whole = whole - shapes.disc((float(ghost[0]), float(ghost[1])), min(near, far))
+        return whole
+
+    steps: list[Step] = [("cut_deg", cut)]
+    if intent.side != "either":
+        steps.append(("side", side))
+    if not is_unlimited(intent.distance_mm):
+        steps.append(("distance_mm", distance))
+    if leave.inset_mm > FROZEN_INSET_MM:
+        steps.append(("cushion_mm", lambda whole: whole & shapes.bed(table, leave.inset_mm)))
+    return steps + _ball_steps(leave, ghost, around, far)
+
+
+def _ball_steps(leave: Leave, ghost: np.ndarray, around: float, far: float) -> list[Step]:
+    intent, player = leave.intent, leave.player
+
+    def path(whole: BaseGeometry) -> BaseGeometry:
+        return whole - shapely.union_all([shapes.shadow(ghost, b, far) for b in leave.others_mm])
+
+    def balls(whole: BaseGeometry) -> BaseGeometry:
+        centres = (leave.object_mm, *leave.others_mm)
+        return whole - shapely.union_all([shapes.disc(b, BALL_DIAMETER_MM) for b in centres])
+
+    def over(whole: BaseGeometry) -> BaseGeometry:
+        places = [shapes.over_ball_places(ghost, b, player) for b in leave.others_mm]
+        return whole - shapely.union_all(places)
+
+    def reach(whole: BaseGeometry) -> BaseGeometry:
+        bridge = intent.reach == "bridge"
+        return whole & shapes.reach_places(ghost, around, leave.table, player, bridge=bridge)
+
+    steps: list[Step] = [("path", path)] if leave.others_mm else []
+    steps.append(("balls", balls))
+    if leave.others_mm and intent.over_ball != "any":
+        steps.append(("over_ball", over))
+    if intent.reach != "any":
+        steps.append(("reach", reach))
+    return steps
+
+
+def _explain_empty(leave: Leave, steps: list[Step], ended_by: str) -> LandingZone:
+    """Name the limit: one whose removal alone would leave a place, else where places ran out."""
+    opening = []
+    for without, _ in steps:
+        whole: BaseGeometry = shapes.bed(leave.table, FROZEN_INSET_MM)
+        for name, cut_away in steps:
+            if name != without:
+                whole = cut_away(whole)
+        if not _pieces(whole).is_empty:
+            opening.append(without)
+    name = ended_by if ended_by in opening or not opening else opening[0]
+    others = [other for other in opening if other != name]
+    also = f" (easing {' or '.join(others)} would also open it)" if others else ""
+    return _empty(name, f"{name}: {_limit_text(leave.intent, name)}{also}", leave=leave)
+
+
+def _limit_text(intent: Intent, name: str) -> str:
+    texts: Mapping[str, str] = {
+        "cut_deg": f"no place has a cut of {intent.cut_deg[0]:g} to {intent.cut_deg[1]:g}°",
+        "side": f"no place lies on the {intent.side} of the line with the other limits",
+        "distance_mm": f"no place lies {intent.distance_mm[0]:g} to {intent.distance_mm[1]:g} mm "
+        "from the ghost ball with the other limits",
+        "cushion_mm": f"no place is {intent.cushion_mm:g} mm from all cushions",
+        "path": "other balls block every way to the next ball",
+        "balls": "other balls fill every place",
+        "over_ball": "every place makes the player cue over a ball",
+        "reach": "every place is out of the player's reach",
+    }
+    return texts[name]
+
+
+def _empty(name: str, why: str, *, leave: Leave | None = None) -> LandingZone:
+    return LandingZone(shape=MultiPolygon(), emptied_by=name, emptied_why=why, leave=leave)
+
+
+def _pieces(shape: BaseGeometry) -> MultiPolygon:
+    """The surfaces of a shape, without lines, points and slivers."""
+    parts = shapely.get_parts(shape)
+    keep = [part for part in parts if part.geom_type == "Polygon" and part.area >= LEAST_AREA_MM2]
+    return MultiPolygon(keep)
+
+
+def _wanted(pieces: MultiPolygon) -> tuple[PointMm, float]:
+    """Centre and radius of the largest circle that fits."""
+    lines = [shapely.maximum_inscribed_circle(piece, tolerance=0.5) for piece in pieces.geoms]
+    best = max(lines, key=lambda line: float(line.length))
+    x, y = best.coords[0]
+    return (float(x), float(y)), float(best.length)
+
+
+def _nearest_on_circle(circle_mm: tuple[float, float, float], place_mm: PointMm) -> PointMm:
+    x, y, radius = circle_mm
+    apart = math.hypot(place_mm[0] - x, place_mm[1] - y)
+    share = radius / apart
+    return (x + share * (place_mm[0] - x), y + share * (place_mm[1] - y))
+
+
+def _ring(ring: Any) -> Ring:
+    return tuple((float(x), float(y)) for x, y in ring.coords)
