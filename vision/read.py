@@ -1,0 +1,186 @@
+"""A settled still to a layout: every step in the order in which the data meets it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.files import Calibration
+
+from .cloth import Cloth, Float32, estimate_cloth, to_linear
+from .detect import FOREIGN_SIGMAS, CandidateFinder, EdgeVotes, choose, difference
+from .identify import Name, name_balls
+from .layout import Ball, Layout
+from .look import lamp_white, looks, sample_discs
+from .obstruction import find_obstructions
+from .refine import FINE, Fit, Scene, fit
+from .still import Picture, check_size, decode_still
+from .topview import TopView
+
+FloatArray = NDArray[np.float64]
+HALF_HIDDEN = 0.7
+"""Share of the outline under which a ball is called partly hidden."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """One still with its bare cloth."""
+
+    scene: Scene
+    ratio: Float32
+    foreign: Float32
+    cloth: Cloth
+
+
+class Reader:
+    """Reads stills of one calibration; keeps the maps that only depend on it.
+
+    ``last_timings_ms`` holds the time of each step of the last still. Another ``finder`` can
+    stand in for the edge votes.
+    """
+
+    def __init__(self, calibration: Calibration, finder: CandidateFinder | None = None) -> None:
+        self.calibration = calibration
+        self.view = TopView.of(calibration.camera, calibration.table)
+        self.finder = finder or EdgeVotes.of(calibration.camera, self.view)
+        self.last_timings_ms: dict[str, float] = {}
+
+    def read_still(self, data: bytes, *, name: str = "", previous: Layout | None = None) -> Layout:
+        """Bytes of a JPEG or PNG file → layout; ``StillError`` where it is no such file."""
+        started = time.perf_counter()
+        picture = decode_still(data, name=name)
+        decode_ms = (time.perf_counter() - started) * 1e3
+        layout = self.read_image(picture, name=name, previous=previous)
+        self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
+        return layout
+
+    def read_image(
+        self, picture: Picture, *, name: str = "", previous: Layout | None = None
+    ) -> Layout:
+        """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
+        check_size(picture, self.calibration.camera.image_size_px, name=name)
+        self.last_timings_ms = {}
+        with self._step("cloth"):
+            seen = self._look_at(picture)
+        with self._step("detect"):
+            candidates = self.finder.find(seen.ratio, seen.cloth)
+            first = choose(seen.scene, candidates, seen.foreign, self.view)
+        with self._step("refine"):
+            final = _refine(seen.scene, first)
+        with self._step("identify"):
+            names = _identify(seen.scene, final, previous)
+        with self._step("obstruction"):
+            things = find_obstructions(
+                seen.foreign, self.view, self.calibration.camera, final.centre_mm
+            )
+        balls = self._balls(final, names)
+        warnings = _warnings(balls, final)
+        for thing in things:
+            x, y = thing.middle_mm
+            warnings.append(
+                f"Something {thing.extent_mm:.0f} mm long lies over the bed near "
+                f"x {x:.0f}, y {y:.0f} mm: clear the table and take the still again."
+            )
+        return Layout(
+            still=name,
+            surface_mm=self.calibration.table.surface_mm,
+            balls=balls,
+            settled=True,
+            obstructed=bool(things),
+            warnings=tuple(warnings),
+        )
+
+    @contextmanager
+    def _step(self, step: str) -> Iterator[None]:
+        started = time.perf_counter()
+        yield
+        self.last_timings_ms[step] = (time.perf_counter() - started) * 1e3
+
+    def _look_at(self, picture: Picture) -> _Seen:
+        top = to_linear(self.view.warp(picture))
+        cloth = estimate_cloth(top, self.view)
+        ratio = cloth.ratio(top)
+        foreign = (difference(ratio, cloth) > FOREIGN_SIGMAS).astype(np.float32)
+        scene = Scene(
+            linear=to_linear(picture),
+            cloth=cloth,
+            camera=self.calibration.camera,
+            table=self.calibration.table,
+        )
+        return _Seen(scene=scene, ratio=ratio, foreign=foreign, cloth=cloth)
+
+    def _balls(self, final: Fit, names: tuple[Name, ...]) -> tuple[Ball, ...]:
+        if not names:
+            return ()
+        cov = self.calibration.covariance_mm2(final.centre_mm, final.cov_px2)
+        balls = [
+            Ball(
+                id=name.id,
+                x_mm=float(x),
+                y_mm=float(y),
+                cov_mm2=((float(c[0, 0]), float(c[0, 1])), (float(c[1, 0]), float(c[1, 1]))),
+                confidence=name.confidence,
+                doubtful=name.doubtful,
+                runners_up=name.runners_up,
+            )
+            for name, (x, y), c in zip(names, final.centre_mm, cov, strict=True)
+        ]
+        return tuple(sorted(balls, key=lambda ball: -1 if ball.id == "cue" else int(ball.id)))
+
+
+def _refine(scene: Scene, first: Fit) -> Fit:
+    """Two fine passes, each heeding where the neighbours are now."""
+    once = fit(scene, first.centre_mm, FINE, neighbours_mm=first.centre_mm)
+    return fit(scene, once.centre_mm, FINE, neighbours_mm=once.centre_mm)
+
+
+def _identify(scene: Scene, final: Fit, previous: Layout | None) -> tuple[Name, ...]:
+    if len(final.centre_mm) == 0:
+        return ()
+    colour, radius = sample_discs(scene.linear, scene.camera, scene.cloth, final.centre_mm)
+    return name_balls(looks(colour, radius, lamp_white(colour)), final.centre_mm, previous=previous)
+
+
+def _warnings(balls: tuple[Ball, ...], final: Fit) -> list[str]:
+    out = []
+    for ball in balls:
+        if ball.doubtful:
+            others = ", ".join(f"{name} ({p:.0%})" for name, p in ball.runners_up)
+            out.append(
+                f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt"
+                + (f"; it could be {others}." if others else ".")
+            )
+    for (x, y), shown in zip(final.centre_mm, final.shown, strict=True):
+        if shown < HALF_HIDDEN:
+            out.append(f"The ball at x {x:.0f}, y {y:.0f} mm is partly hidden.")
+    return out
+
+
+@lru_cache(maxsize=4)
+def reader_of(calibration: Calibration) -> Reader:
+    """The kept reader of a calibration."""
+    return Reader(calibration)
+
+
+def read_still(
+    data: bytes, calibration: Calibration, *, name: str = "", previous: Layout | None = None
+) -> Layout:
+    """Bytes of a still → layout with every ball's place, error and name.
+
+    ``previous`` is the layout before: unmoved balls keep their names more surely. Raises
+    ``StillError`` for bytes that are no whole JPEG or PNG of the calibration's size.
+    """
+    return reader_of(calibration).read_still(data, name=name, previous=previous)
+
+
+def read_image(
+    picture: Picture, calibration: Calibration, *, name: str = "", previous: Layout | None = None
+) -> Layout:
+    """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already."""
+    return reader_of(calibration).read_image(picture, name=name, previous=previous)
