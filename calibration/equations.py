@@ -1,0 +1,112 @@
+"""The solve's equations: landmarks as arrays, one row for each thing that is seen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .camera import Camera
+from .marks import KINDS, Landmarks
+from .vary import STEPS, sensitivity
+
+FloatArray = NDArray[np.float64]
+_STEP_MM = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Equations:
+    """Rows of a solve: a line landmark gives one (across its line), a point two."""
+
+    dimensions: tuple[str, ...]
+    points_mm: FloatArray
+    """(N, 3), by the table model."""
+    directions: FloatArray
+    """(N, 3, dimensions): how a landmark moves for each mm of a dimension."""
+    seen_px: FloatArray
+    """(N, 2)."""
+    row_mark: NDArray[np.intp]
+    """(R,): landmark of each row."""
+    row_px: FloatArray
+    """(R, 2): unit vector in the picture along which a row measures."""
+    sigma_px: FloatArray
+    """(N,): error of seeing."""
+    built_mm: FloatArray
+    """(N,): building tolerance."""
+    kinds: NDArray[np.str_]
+    """(N,)."""
+
+    @classmethod
+    def of(cls, landmarks: Landmarks) -> Equations:
+        """The equations of ``landmarks``."""
+        names = landmarks.dimensions
+        directions = np.zeros((len(landmarks.items), 3, len(names)))
+        row_mark: list[int] = []
+        row_px: list[tuple[float, float]] = []
+        for index, item in enumerate(landmarks.items):
+            for name, direction in item.moves:
+                directions[index, :, names.index(name)] += direction
+            vectors = [(1.0, 0.0), (0.0, 1.0)] if item.normal_px is None else [item.normal_px]
+            row_mark += [index] * len(vectors)
+            row_px += vectors
+        return cls(
+            dimensions=names,
+            points_mm=landmarks.points_mm,
+            directions=directions,
+            seen_px=landmarks.seen_px,
+            row_mark=np.array(row_mark, dtype=np.intp),
+            row_px=np.array(row_px, dtype=float),
+            sigma_px=np.array([item.sigma_px for item in landmarks.items]),
+            built_mm=np.array([item.built_sigma_mm for item in landmarks.items]),
+            kinds=np.array([item.kind for item in landmarks.items]),
+        )
+
+    def placed_mm(self, change_mm: Mapping[str, float]) -> FloatArray:
+        """(N, 3): where the landmarks lie with the table's dimensions changed."""
+        change = np.array([change_mm.get(name, 0.0) for name in self.dimensions])
+        return np.asarray(self.points_mm + self.directions @ change)
+
+    def rows_of(self, pixels_px: FloatArray) -> FloatArray:
+        """(R,): the measured component of a vector (N, 2) given for each landmark."""
+        return np.asarray(np.sum(pixels_px[self.row_mark] * self.row_px, axis=1))
+
+    def residuals_px(self, camera: Camera, change_mm: Mapping[str, float]) -> FloatArray:
+        """(R,): seen minus predicted."""
+        return self.rows_of(self.seen_px - camera.project(self.placed_mm(change_mm)))
+
+    def expected_px(self, camera: Camera, kind_scale: Mapping[str, float]) -> FloatArray:
+        """(N,): expected error of every landmark, seeing and building, scaled by kind."""
+        jacobian = camera.jacobian(self.points_mm[:, :2], float(self.points_mm[:, 2].mean()))
+        px_per_mm = np.sqrt(np.abs(np.linalg.det(jacobian)))
+        scale = np.array([kind_scale[kind] for kind in self.kinds])
+        return np.asarray(np.hypot(self.sigma_px, self.built_mm * px_per_mm) * scale)
+
+    def kind_scales(
+        self, camera: Camera, change_mm: Mapping[str, float], bounds: tuple[float, float]
+    ) -> dict[str, float]:
+        """Robust spread of each kind's residuals over the stated one, within ``bounds``."""
+        stated = self.expected_px(camera, dict.fromkeys(KINDS, 1.0))[self.row_mark]
+        ratio = np.abs(self.residuals_px(camera, change_mm)) / stated
+        out = dict.fromkeys(KINDS, 1.0)
+        for kind in KINDS:
+            own = ratio[self.kinds[self.row_mark] == kind]
+            if len(own) >= 8:
+                out[kind] = float(np.clip(np.median(own) / 0.6745, *bounds))
+        return out
+
+    def slopes(
+        self, camera: Camera, change_mm: Mapping[str, float], names: Sequence[str]
+    ) -> FloatArray:
+        """d(predicted)/d(parameter), (R, len(names)), px per unit, camera and dimensions."""
+        placed = self.placed_mm(change_mm)
+        pixels = sensitivity(camera, names, placed)
+        for column, name in enumerate(names):
+            if name in STEPS:
+                continue
+            step = self.directions[:, :, self.dimensions.index(name)] * _STEP_MM
+            pixels[:, :, column] = (
+                camera.project(placed + step) - camera.project(placed - step)
+            ) / (2 * _STEP_MM)
+        return np.stack([self.rows_of(pixels[:, :, i]) for i in range(len(names))], axis=1)

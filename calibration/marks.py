@@ -1,0 +1,179 @@
+"""Landmarks as values: what is seen where, what it is on the table, and what may be off."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .errors import CalibrationError
+from .files import HEADS
+from .table import Table
+
+FloatArray = NDArray[np.float64]
+Vector = tuple[float, float, float]
+
+KINDS = ("nose", "cushion back", "sight", "pocket")
+SIDES = ("head", "foot", "left", "right")
+OUTWARD: Mapping[str, tuple[float, float]] = {
+    "head": (-1.0, 0.0),
+    "foot": (1.0, 0.0),
+    "left": (0.0, 1.0),
+    "right": (0.0, -1.0),
+}
+"""Unit vector from the bed over each side's nose line, table frame."""
+
+DIMENSION_SIGMA_MM: Mapping[str, float] = {
+    "rail_cap_height_mm": 3.0,
+    "sight_offset_mm": 1.6,
+    "cushion_width_mm": 1.5,
+    "corner_mouth_mm": 6.0,
+    "side_mouth_mm": 6.0,
+    **{f"nose_{side}_mm": 0.4 for side in SIDES},
+    **{f"back_{side}_mm": 0.6 for side in SIDES},
+}
+"""How far (1 sigma, mm) a table's own dimensions may be from the model's figures.
+
+Sight offset and cushion width: half the standard's tolerance band (trade specification:
+93.7 ± 3.2; 47.6 to 50.8). Rail cap: nobody standardises it; 40 to 48 is what is met. Mouths:
+104.8 to 130.2 and 123.8 to 142.9 are allowed somewhere. ``nose_…``: how far the edge that a
+camera sees lies from the nose line, along one whole side; ``back_…`` likewise for the seam
+between cushion and rail cap.
+"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Landmark:
+    """One thing of known place on the table, seen in the picture."""
+
+    name: str
+    kind: str
+    point_mm: Vector
+    """Its place by the table model."""
+    seen_px: tuple[float, float]
+    sigma_px: float
+    """Expected error of ``seen_px``, per axis."""
+    normal_px: tuple[float, float] | None = None
+    """Unit vector across the line where only that direction is seen; None for a point."""
+    moves: tuple[tuple[str, Vector], ...] = ()
+    """Dimension of the table → how ``point_mm`` moves for each mm of it."""
+    built_sigma_mm: float = 0.0
+    """Independent building tolerance of this one landmark, 1 sigma."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Landmarks:
+    """What was found in one empty-table still."""
+
+    items: tuple[Landmark, ...]
+    head: str
+    image_size_px: tuple[int, int]
+
+    def __post_init__(self) -> None:
+        if self.head not in HEADS:
+            raise CalibrationError(
+                f"head: got {self.head!r}; allowed: {', '.join(HEADS)}. Say on which side of the "
+                "picture the table's head end lies."
+            )
+
+    def count(self, kind: str) -> int:
+        """Number of landmarks of one kind."""
+        return sum(item.kind == kind for item in self.items)
+
+    @property
+    def seen_px(self) -> FloatArray:
+        """(N, 2), pixels."""
+        return np.array([item.seen_px for item in self.items], dtype=float).reshape(-1, 2)
+
+    @property
+    def points_mm(self) -> FloatArray:
+        """(N, 3), table frame, by the table model."""
+        return np.array([item.point_mm for item in self.items], dtype=float).reshape(-1, 3)
+
+    @property
+    def dimensions(self) -> tuple[str, ...]:
+        """The table's dimensions that any landmark depends on, in a fixed order."""
+        used = {name for item in self.items for name, _ in item.moves}
+        return tuple(name for name in DIMENSION_SIGMA_MM if name in used)
+
+
+def nose_mark(
+    table: Table, side: str, along_mm: float, *, name: str, seen: Sequence[FloatArray], sigma: float
+) -> Landmark:
+    """A stretch of a nose line; ``seen`` is (pixel, unit normal in the picture)."""
+    return _side_mark(table, side, along_mm, name=name, kind="nose", seen=seen, sigma=sigma)
+
+
+def back_mark(
+    table: Table, side: str, along_mm: float, *, name: str, seen: Sequence[FloatArray], sigma: float
+) -> Landmark:
+    """A stretch of the seam between cushion and rail cap."""
+    return _side_mark(table, side, along_mm, name=name, kind="cushion back", seen=seen, sigma=sigma)
+
+
+def sight_mark(
+    table: Table, name: str, *, seen_px: FloatArray, sigma_px: float, built_sigma_mm: float
+) -> Landmark:
+    """The centre of the sight called ``name``."""
+    out_x, out_y = OUTWARD[name.split("-")[0]]
+    point = (*table.sights_mm[name], table.rail_cap_height_mm)
+    return Landmark(
+        name=f"sight {name}",
+        kind="sight",
+        point_mm=point,
+        seen_px=(float(seen_px[0]), float(seen_px[1])),
+        sigma_px=sigma_px,
+        moves=(
+            ("rail_cap_height_mm", (0.0, 0.0, 1.0)),
+            ("sight_offset_mm", (out_x, out_y, 0.0)),
+        ),
+        built_sigma_mm=built_sigma_mm,
+    )
+
+
+def side_point_mm(table: Table, side: str, along_mm: float, out_mm: float) -> tuple[float, float]:
+    """x, y of the place ``along_mm`` from the head or right end of a side, ``out_mm`` behind it."""
+    out_x, out_y = OUTWARD[side]
+    if out_x:
+        return (out_mm * out_x + (table.length_mm if out_x > 0 else 0.0), along_mm)
+    return (along_mm, out_mm * out_y + (table.width_mm if out_y > 0 else 0.0))
+
+
+def _side_mark(
+    table: Table,
+    side: str,
+    along_mm: float,
+    *,
+    name: str,
+    kind: str,
+    seen: Sequence[FloatArray],
+    sigma: float,
+) -> Landmark:
+    out_x, out_y = OUTWARD[side]
+    outward = (out_x, out_y, 0.0)
+    moves: tuple[tuple[str, Vector], ...]
+    if kind == "nose":
+        out_mm, height_mm = 0.0, table.nose_height_mm
+        moves = ((f"nose_{side}_mm", outward),)
+    else:
+        out_mm, height_mm = table.cushion_width_mm, table.rail_cap_height_mm
+        moves = (
+            ("cushion_width_mm", outward),
+            (f"back_{side}_mm", outward),
+            ("rail_cap_height_mm", (0.0, 0.0, 1.0)),
+        )
+    x_mm, y_mm = side_point_mm(table, side, along_mm, out_mm)
+    pixel, normal = seen
+    length = math.hypot(float(normal[0]), float(normal[1]))
+    return Landmark(
+        name=name,
+        kind=kind,
+        point_mm=(x_mm, y_mm, height_mm),
+        seen_px=(float(pixel[0]), float(pixel[1])),
+        normal_px=(float(normal[0]) / length, float(normal[1]) / length),
+        sigma_px=sigma,
+        moves=moves,
+    )

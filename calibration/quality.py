@@ -1,0 +1,167 @@
+"""How good a solve is: residuals in px and mm, refusals, and the error budget over the bed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .camera import Camera
+from .errors import CalibrationError
+from .files import Budget, Calibration, Residual
+from .marks import Landmarks
+from .table import BALL_CENTRE_HEIGHT_MM, Table
+
+FloatArray = NDArray[np.float64]
+GRID = (15, 30)
+"""Rows across and columns along the bed at which the error is judged."""
+CHI2_95 = 5.991
+"""95 % point of chi-squared with two degrees of freedom."""
+HIGHEST_RMS_MM = 2.5
+LEAST_AGREEING = 0.6
+"""Least part of the landmarks that must agree with the solve."""
+WRONG_SIZE = 0.065
+SUSPECT_SIZE = 0.035
+"""How far the table's own proportions may be from the model's before refusal, or warning."""
+_PROPORTIONS = ("sight_offset_mm", "cushion_width_mm", "corner_mouth_mm", "side_mouth_mm")
+
+
+def bed_grid_mm(table: Table, rows: int = GRID[0], columns: int = GRID[1]) -> FloatArray:
+    """Cell centres over the playing surface, (rows · columns, 2), mm."""
+    along = (np.arange(columns) + 0.5) / columns * table.length_mm
+    across = (np.arange(rows) + 0.5) / rows * table.width_mm
+    grid_y, grid_x = np.meshgrid(across, along, indexing="ij")
+    return np.column_stack([grid_x.ravel(), grid_y.ravel()])
+
+
+def error_budget(calibration: Calibration) -> Budget:
+    """95 % error of the calibration alone over the bed at ball height."""
+    grid = bed_grid_mm(calibration.table)
+    radius = radius_95_mm(calibration.own_covariance_mm2(grid))
+    worst = int(np.argmax(radius))
+    return Budget(
+        median_mm=float(np.median(radius)),
+        worst_mm=float(radius[worst]),
+        worst_at_mm=(float(grid[worst, 0]), float(grid[worst, 1])),
+        rows=GRID[0],
+        columns=GRID[1],
+        height_mm=BALL_CENTRE_HEIGHT_MM,
+    )
+
+
+def radius_95_mm(cov_mm2: FloatArray) -> FloatArray:
+    """Longer semi-axis of the 95 % ellipse, (N,), of covariances (N, 2, 2)."""
+    return np.asarray(np.sqrt(CHI2_95 * np.linalg.eigvalsh(cov_mm2)[:, 1]))
+
+
+def bed_error_mm(calibration: Calibration, true_camera: Camera) -> FloatArray:
+    """Error vectors (N, 2), mm, over the bed grid at ball height, against a known camera.
+
+    Where a ball's centre would be placed minus where it is.
+    """
+    grid = bed_grid_mm(calibration.table)
+    points = np.column_stack([grid, np.full(len(grid), BALL_CENTRE_HEIGHT_MM)])
+    return calibration.table_mm(true_camera.project(points)) - grid
+
+
+def residuals_of(
+    landmarks: Landmarks,
+    camera: Camera,
+    placed_mm: FloatArray,
+    sigma_px: FloatArray,
+) -> tuple[Residual, ...]:
+    """Residual of every landmark, now placed at (N, 3), in px and in mm at its own height."""
+    off_px = landmarks.seen_px - camera.project(placed_mm)
+    out = []
+    for item, point, off, sigma in zip(landmarks.items, placed_mm, off_px, sigma_px, strict=True):
+        to_mm = np.linalg.inv(camera.jacobian(point[None, :2], float(point[2]))[0])
+        if item.normal_px is None:
+            size_px = float(np.hypot(*off))
+            size_mm = float(np.hypot(*(to_mm @ off)))
+        else:
+            normal = np.asarray(item.normal_px)
+            size_px = float(off @ normal)
+            size_mm = float(np.sign(size_px) * np.hypot(*(to_mm @ (size_px * normal))))
+        out.append(
+            Residual(
+                name=item.name,
+                kind=item.kind,
+                off_px=size_px,
+                off_mm=size_mm,
+                sigma_px=float(sigma),
+                weight=float(1.0 / np.sqrt(1.0 + (size_px / sigma) ** 2 / 4.0)),
+            )
+        )
+    return tuple(out)
+
+
+def check_fit(
+    residuals: Sequence[Residual],
+    table: Table,
+    change_mm: Mapping[str, float],
+    camera: Camera,
+    camera_height_mm: float | None,
+) -> tuple[str, ...]:
+    """Refuse a solve that the landmarks contradict; warnings where they merely murmur."""
+    off_mm = np.array([abs(r.off_mm) for r in residuals])
+    rms_mm = float(np.sqrt(np.mean(np.minimum(off_mm, 3 * HIGHEST_RMS_MM) ** 2)))
+    agreeing = float(np.mean(off_mm < HIGHEST_RMS_MM * 1.5))
+    if rms_mm > HIGHEST_RMS_MM or agreeing < LEAST_AGREEING:
+        worst = sorted(residuals, key=lambda r: -abs(r.off_mm))[:5]
+        listed = ", ".join(f"{r.name} {r.off_mm:+.1f} mm" for r in worst)
+        raise CalibrationError(
+            f"landmarks: got residuals of {rms_mm:.1f} mm rms, {agreeing:.0%} of them agreeing; "
+            f"allowed: {HIGHEST_RMS_MM:g} mm and {LEAST_AGREEING:.0%}. Worst: {listed}. Check the "
+            "surface's length and width, the head side and these landmarks."
+        )
+    return (
+        *_check_proportions(table, change_mm),
+        *_check_height(camera, camera_height_mm),
+        *_odd_ones(residuals),
+    )
+
+
+def _check_proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[str, ...]:
+    """Sights, cushions and mouths have sizes of their own: they betray a wrong surface."""
+    ratios = {
+        name: 1 + change_mm[name] / getattr(table, name)
+        for name in _PROPORTIONS
+        if name in change_mm
+    }
+    if len(ratios) < 2:
+        return ()
+    ratio = float(np.median(list(ratios.values())))
+    told = f"{table.length_mm:g}x{table.width_mm:g}"
+    seen = ", ".join(f"{n.removesuffix('_mm')} x {r:.2f}" for n, r in ratios.items())
+    guess = f"{table.length_mm / ratio:.0f}x{table.width_mm / ratio:.0f}"
+    if abs(ratio - 1) > WRONG_SIZE:
+        raise CalibrationError(
+            f"surface: got {told} mm, but against that the fittings come out wrong by one factor "
+            f"({seen}), as on a surface of about {guess} mm; allowed: factors of 1 within "
+            f"{WRONG_SIZE:.1%}. Measure the surface from nose to nose and give that."
+        )
+    if abs(ratio - 1) > SUSPECT_SIZE:
+        return (f"surface {told} mm looks nearer to {guess} mm by its fittings ({seen}): measure.",)
+    return ()
+
+
+def _check_height(camera: Camera, camera_height_mm: float | None) -> tuple[str, ...]:
+    if camera_height_mm is None:
+        return ()
+    solved_mm = float(camera.position_mm[2])
+    if abs(solved_mm / camera_height_mm - 1) > 0.04:
+        raise CalibrationError(
+            f"camera_height_mm: got {camera_height_mm:g}, but the landmarks put the lens at "
+            f"{solved_mm:.0f} mm; allowed: agreement within 4 %. Measure again from the bed to "
+            "the lens, and check the surface's size."
+        )
+    return ()
+
+
+def _odd_ones(residuals: Sequence[Residual]) -> tuple[str, ...]:
+    odd = [r for r in residuals if r.kind in ("sight", "pocket") and abs(r.off_mm) > 3.2]
+    if not odd:
+        return ()
+    listed = ", ".join(f"{r.name} {r.off_mm:+.1f} mm" for r in odd[:6])
+    return (f"off by more than the building tolerance and counted less: {listed}.",)
