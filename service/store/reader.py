@@ -26,6 +26,7 @@ _READINGS = sa.select(
     t.readings.c.read_at,
     t.readings.c.took_ms,
     t.readings.c.layout,
+    t.readings.c.comparison,
     t.stills.c.received_at,
     t.stills.c.name,
     t.stills.c.media_type,
@@ -152,6 +153,8 @@ class Reader:
             before=self.reading(row.before_reading_id),
             after=self.reading(row.after_reading_id),
             verdict=row.verdict,
+            offset_along_mm=row.offset_along_mm,
+            offset_across_mm=row.offset_across_mm,
         )
 
     # -- the rest --------------------------------------------------------------------------
@@ -192,6 +195,7 @@ def _reading(row: sa.Row[*tuple[Any, ...]]) -> ReadingRecord:
         read_at=row.read_at,
         took_ms=row.took_ms,
         layout=Layout.from_dict(row.layout, path=f"readings[{row.id}].layout"),
+        comparison=row.comparison,
     )
 
 

@@ -75,6 +75,8 @@ class ReadingRecord:
     read_at: datetime
     took_ms: float
     layout: Layout
+    comparison: Mapping[str, Any] | None = None
+    """Whether it was compared with a pending intent, and if not, why not; None without one."""
 
     @property
     def is_comparable(self) -> bool:
@@ -90,6 +92,7 @@ class ReadingRecord:
             "read_at": self.read_at.isoformat(),
             "took_ms": self.took_ms,
             "layout": self.layout.to_dict(),
+            "comparison": None if self.comparison is None else dict(self.comparison),
         }
 
 
@@ -124,6 +127,10 @@ class AttemptRecord:
     before: ReadingRecord
     after: ReadingRecord
     verdict: Mapping[str, Any]
+    offset_along_mm: float | None = None
+    """Stop against the zone's wanted spot along the arrival line, + long: for statistics."""
+    offset_across_mm: float | None = None
+    """The same across it, + left."""
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the API: the verdict beside the numbers and names of its stills."""

@@ -64,6 +64,7 @@ readings = sa.Table(
     sa.Column("took_ms", sa.Float, nullable=False),
     sa.Column("comparable", sa.Boolean, nullable=False),
     sa.Column("layout", sa.JSON, nullable=False),
+    sa.Column("comparison", sa.JSON(none_as_null=True)),
 )
 
 intents = sa.Table(
@@ -99,6 +100,8 @@ attempts = sa.Table(
         "after_reading_id", sa.Integer, sa.ForeignKey("readings.id"), nullable=False, index=True
     ),
     sa.Column("verdict", sa.JSON, nullable=False),
+    sa.Column("offset_along_mm", sa.Float),
+    sa.Column("offset_across_mm", sa.Float),
 )
 
 receipts = sa.Table(

@@ -60,7 +60,13 @@ class Writer(Reader):
         )
 
     def add_reading(
-        self, still: StillRecord, layout: Layout, *, calibration_id: int, took_ms: float
+        self,
+        still: StillRecord,
+        layout: Layout,
+        *,
+        calibration_id: int,
+        took_ms: float,
+        comparison: Mapping[str, Any] | None = None,
     ) -> ReadingRecord:
         """What was read in ``still``."""
         number = self._insert(
@@ -71,6 +77,7 @@ class Writer(Reader):
             took_ms=took_ms,
             comparable=layout.settled and not layout.obstructed,
             layout=layout.to_dict(),
+            comparison=comparison,
         )
         return ReadingRecord(
             id=number,
@@ -79,6 +86,7 @@ class Writer(Reader):
             read_at=self._now,
             took_ms=took_ms,
             layout=layout,
+            comparison=comparison,
         )
 
     def set_intent(
@@ -116,6 +124,8 @@ class Writer(Reader):
         before: ReadingRecord,
         after: ReadingRecord,
         verdict: Mapping[str, Any],
+        offset_along_mm: float | None = None,
+        offset_across_mm: float | None = None,
     ) -> AttemptRecord:
         """A compared shot; its intent is spent."""
         self._connection.execute(
@@ -128,6 +138,8 @@ class Writer(Reader):
             before_reading_id=before.id,
             after_reading_id=after.id,
             verdict=dict(verdict),
+            offset_along_mm=offset_along_mm,
+            offset_across_mm=offset_across_mm,
         )
         return self.attempt(number)
 

@@ -45,6 +45,7 @@ def upgrade() -> None:
         sa.Column("took_ms", sa.Float, nullable=False),
         sa.Column("comparable", sa.Boolean, nullable=False),
         sa.Column("layout", sa.JSON, nullable=False),
+        sa.Column("comparison", sa.JSON(none_as_null=True)),
     )
     op.create_table(
         "intents",
@@ -86,6 +87,8 @@ def upgrade() -> None:
             "after_reading_id", sa.Integer, sa.ForeignKey("readings.id"), nullable=False, index=True
         ),
         sa.Column("verdict", sa.JSON, nullable=False),
+        sa.Column("offset_along_mm", sa.Float),
+        sa.Column("offset_across_mm", sa.Float),
     )
     op.create_table(
         "receipts",

@@ -1,0 +1,64 @@
+"""The application: store, desk, routes, page and gate put together."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Collection
+from contextlib import asynccontextmanager
+from importlib.metadata import version
+from pathlib import Path
+
+from fastapi import FastAPI
+
+from service.pages import install_pages
+from service.store import Store
+from vision.read import read_still
+
+from .desk import Desk, ReadStill
+from .gate import LOOPBACK_NAMES, Gate
+from .live import Live
+from .problems import install_problems
+from .routes import router
+
+_DESCRIPTION = (
+    "Where every ball lies, in millimetres with its error, and how far from the intended zone "
+    "the cue ball stopped. Errors are problem details (RFC 9457); changes arrive as server-sent "
+    "events at /api/v1/events; uploads are idempotent by an Idempotency-Key header."
+)
+
+
+def create_app(
+    data_dir: Path,
+    *,
+    read: ReadStill = read_still,
+    host_names: Collection[str] = LOOPBACK_NAMES,
+    any_address: bool = False,
+) -> FastAPI:
+    """The service on ``data_dir``; StoreError where that cannot be used.
+
+    ``host_names`` are the names it may be asked by; ``any_address`` takes plain IP addresses
+    too, for a service that listens beyond this machine.
+    """
+    live = Live()
+    desk = Desk(Store(data_dir), live, read)
+
+    @asynccontextmanager
+    async def life(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        live.close()
+        desk.close()
+
+    app = FastAPI(
+        title="Restmark",
+        version=version("restmark"),
+        description=_DESCRIPTION,
+        openapi_url="/api/v1/openapi.json",
+        docs_url=None,  # the built-in pages load their scripts from the net
+        redoc_url=None,
+        lifespan=life,
+    )
+    app.state.desk = desk
+    install_problems(app)
+    app.include_router(router)
+    install_pages(app, desk.store)
+    app.add_middleware(Gate, host_names=host_names, any_address=any_address)
+    return app

@@ -1,0 +1,229 @@
+"""The desk: what happens when a calibration, an intent or a still arrives, one at a time."""
+
+from __future__ import annotations
+
+import asyncio
+import functools
+import hashlib
+import time
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, Protocol, TypeVar
+
+from calibration.errors import RestmarkError
+from calibration.files import Calibration
+from service.pages import calibration_of, landing_zone_of
+from service.position import Intent, Verdict, score_shot
+from service.store import CalibrationRecord, IntentRecord, ReadingRecord, Receipt, Store
+from vision.layout import Layout
+
+from .live import Live
+from .problems import ApiError
+
+T = TypeVar("T")
+
+
+class ReadStill(Protocol):
+    """Reads a still; ``vision.read.read_still`` is one."""
+
+    def __call__(
+        self,
+        data: bytes,
+        calibration: Calibration,
+        *,
+        name: str = "",
+        previous: Layout | None = None,
+    ) -> Layout:
+        """The layout in ``data``; RestmarkError where there is none to be had."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Upload:
+    """A still as it came over the wire."""
+
+    data: bytes
+    name: str
+    key: str | None = None
+    """Idempotency key."""
+
+    @property
+    def fingerprint(self) -> str:
+        """Hash of all that a repeat must have in common with the first."""
+        return hashlib.sha256(self.name.encode() + b"\0" + self.data).hexdigest()
+
+
+class Desk:
+    """Changes run in its one thread, in the order of arrival; the event loop stays free."""
+
+    def __init__(self, store: Store, live: Live, read: ReadStill) -> None:
+        self.store = store
+        self.live = live
+        self._read = read
+        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
+
+    async def run(self, work: Callable[..., T], *arguments: object) -> T:
+        """``work(*arguments)`` in the desk's thread; a caller that leaves does not stop it."""
+        loop = asyncio.get_running_loop()
+        return await loop.run_in_executor(self._thread, functools.partial(work, *arguments))
+
+    def close(self) -> None:
+        """Finish what is on the desk, then the store."""
+        self._thread.shutdown(wait=True)
+        self.store.close()
+
+    # -- what may arrive -------------------------------------------------------------------
+
+    def set_calibration(self, document: Mapping[str, Any]) -> CalibrationRecord:
+        """A calibration that holds from now on; a pending intent is withdrawn with the old."""
+        calibration = Calibration.from_dict(document, path="calibration")
+        with self.store.writing() as writer:
+            record = writer.add_calibration(calibration.to_dict())
+        self.live.tell("calibration", calibration_id=record.id)
+        return record
+
+    def set_intent(self, document: Mapping[str, Any]) -> IntentRecord:
+        """An intent from the newest comparable layout; it replaces one that was pending."""
+        intent = Intent.from_dict(document)
+        with self.store.reading() as reader:
+            calibration = reader.calibration()
+            if calibration is None:
+                raise no_calibration()
+            before = reader.latest_comparable(calibration.id)
+            if before is None:
+                raise ApiError(
+                    "intent: got one before any layout; allowed: an intent after a still of the "
+                    "clear table was read. Post that still first.",
+                    code="no-layout",
+                )
+            intent.check_on(before.layout, calibration_of(calibration).table)
+            landing_zone_of(reader, before, intent)
+        with self.store.writing() as writer:
+            record = writer.set_intent(intent.to_dict(), before_reading_id=before.id)
+        self.live.tell("intent", intent_id=record.id)
+        return record
+
+    def withdraw_intent(self) -> None:
+        """The pending intent no longer holds; ApiError where none was pending."""
+        with self.store.writing() as writer:
+            was_pending = writer.withdraw_intent()
+        if not was_pending:
+            raise no_intent()
+        self.live.tell("intent", intent_id=None)
+
+    def take_still(self, upload: Upload) -> tuple[Mapping[str, Any], bool]:
+        """Read a still, compare it with the pending intent, keep all of it or nothing.
+
+        Returns the body of the answer and whether it was given before under the same key.
+        """
+        receipt = self._receipt(upload)
+        if receipt is not None:
+            return receipt.body, True
+        with self.store.reading() as reader:
+            calibration = reader.calibration()
+            if calibration is None:
+                raise no_calibration()
+            previous = reader.latest_comparable(calibration.id)
+            intent = reader.pending_intent()
+            before = reader.reading(intent.before_reading_id) if intent else None
+        started = time.perf_counter()
+        layout = self._read(
+            upload.data,
+            calibration_of(calibration),
+            name=upload.name,
+            previous=previous.layout if previous else None,
+        )
+        took_ms = round((time.perf_counter() - started) * 1000, 1)
+        comparison, verdict = _compare(calibration, before, layout, intent)
+        with self.store.writing() as writer:
+            still = writer.add_still(upload.data, name=upload.name)
+            reading = writer.add_reading(
+                still,
+                layout,
+                calibration_id=calibration.id,
+                took_ms=took_ms,
+                comparison=comparison,
+            )
+            attempt = None
+            if verdict is not None and intent is not None and before is not None:
+                attempt = writer.add_attempt(
+                    intent,
+                    before=before,
+                    after=reading,
+                    verdict=verdict.to_dict(),
+                    offset_along_mm=verdict.offset_along_mm,
+                    offset_across_mm=verdict.offset_across_mm,
+                )
+            body = {
+                "reading": reading.to_dict(),
+                "attempt": attempt.to_dict() if attempt else None,
+            }
+            if upload.key is not None:
+                writer.add_receipt(upload.key, upload.fingerprint, body)
+        self.live.tell(
+            "attempt" if attempt else "reading",
+            reading_id=reading.id,
+            attempt_id=attempt.id if attempt else None,
+        )
+        return body, False
+
+    def _receipt(self, upload: Upload) -> Receipt | None:
+        if upload.key is None:
+            return None
+        with self.store.reading() as reader:
+            receipt = reader.receipt(upload.key)
+        if receipt is not None and receipt.fingerprint != upload.fingerprint:
+            raise ApiError(
+                f"Idempotency-Key: got {upload.key!r}, which another still came with; allowed: "
+                "the same still under the same name. Use a new key.",
+                code="idempotency-key-reused",
+            )
+        return receipt
+
+
+def no_calibration() -> ApiError:
+    """What is said where a calibration is needed and none was set."""
+    return ApiError(
+        "calibration: none is set; allowed: stills and intents once there is one. Make "
+        "table.json with `restmark calibrate` and PUT it to /api/v1/calibration.",
+        code="no-calibration",
+    )
+
+
+def no_intent() -> ApiError:
+    """What is said where a pending intent is asked for and there is none."""
+    return ApiError(
+        "intent: none is pending; allowed: one that waits for its shot. PUT one to "
+        "/api/v1/intent after the still before the shot.",
+        code="no-intent",
+    )
+
+
+def _compare(
+    calibration: CalibrationRecord,
+    before: ReadingRecord | None,
+    after: Layout,
+    intent: IntentRecord | None,
+) -> tuple[dict[str, Any] | None, Verdict | None]:
+    """What is said of the comparison, and the verdict where there is one."""
+    if intent is None or before is None:
+        return None, None
+    if after.obstructed or not after.settled:
+        code = "obstructed" if after.obstructed else "unsettled"
+        reason = "something is over the table" if after.obstructed else "balls were still moving"
+        return {
+            "made": False,
+            "code": code,
+            "detail": f"still {after.still}: {reason}; allowed: a clear table at rest. No attempt "
+            "was made and the intent still holds: post the next still.",
+        }, None
+    try:
+        verdict = score_shot(
+            before.layout,
+            after,
+            Intent.from_dict(intent.document),
+            calibration_of(calibration).table,
+        )
+    except RestmarkError as refusal:
+        return {"made": False, "code": refusal.code, "detail": refusal.detail}, None
+    return {"made": True}, verdict

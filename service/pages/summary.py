@@ -1,0 +1,123 @@
+"""What stored attempts add up to, as ``session --json`` gives it and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from typing import Any
+
+from service.position import Intent, Verdict
+from service.practice import summarise
+from service.store import AttemptRecord
+
+from . import words
+from .words import Fact
+
+_PRINTED = frozenset(field.name for field in fields(Verdict))
+
+
+def summary_of(attempts: Sequence[AttemptRecord]) -> dict[str, Any]:
+    """Summary of ``attempts``, given newest first as the store lists them."""
+    verdicts = [stored_verdict(attempt) for attempt in reversed(attempts)]
+    return summarise(verdicts).to_dict()
+
+
+def stored_verdict(attempt: AttemptRecord) -> Verdict:
+    """The verdict as it was given, without the zone and the line that were drawn from it."""
+    printed: dict[str, Any] = {
+        name: tuple(value) if isinstance(value, list) else value
+        for name, value in attempt.verdict.items()
+        if name in _PRINTED
+    }
+    return Verdict(
+        **printed,
+        intent=Intent.from_dict(attempt.intent.document),
+        offset_along_mm=attempt.offset_along_mm,
+        offset_across_mm=attempt.offset_across_mm,
+    )
+
+
+def summary_facts(summary: Mapping[str, Any]) -> tuple[Fact, ...]:
+    """The summary in words: no rate without its interval, no spread from too few attempts."""
+    landing = summary["landing"]
+    facts = [
+        _rate("In the zone", summary["zone"]),
+        _rate("Pots made", summary["pots"]),
+        _average_miss(summary["average_miss"]),
+        _bias("Long or short, on average", landing["long_short"], ("long", "short")),
+        _bias("Left or right, on average", landing["left_right"], ("left", "right")),
+        _within(landing),
+        Fact(label="Longest run", value=str(summary["longest_run"]), aside="pot and zone"),
+        _given_up(summary["pot_chance_given_up"]),
+    ]
+    for name, words_one in (
+        ("too_close_to_call", "Too close to call"),
+        ("no_zone", "No landing zone"),
+        ("scratches", "Scratches"),
+    ):
+        if summary[name]:
+            facts.append(Fact(label=words_one, value=str(summary[name])))
+    return tuple(fact for fact in facts if fact is not None)
+
+
+def _rate(label: str, rate: Mapping[str, Any]) -> Fact | None:
+    if not rate["n"]:
+        return None
+    interval = f"95 %: {rate['low']:.0%} to {rate['high']:.0%}"
+    missing = rate["attempts_missing"]
+    more = f"; {missing} more before it can be claimed" if missing else ""
+    return Fact(label=label, value=f"{rate['successes']} of {rate['n']}", aside=f"{interval}{more}")
+
+
+def _average_miss(mean: Mapping[str, Any]) -> Fact | None:
+    if mean["mean_mm"] is None:
+        return None
+    return Fact(
+        label="Average miss",
+        value=words.in_mm(mean["mean_mm"]),
+        aside=f"{words.widths(mean['mean_mm'])}{_interval(mean, '; ')}",
+    )
+
+
+def _bias(label: str, mean: Mapping[str, Any], ends: tuple[str, str]) -> Fact | None:
+    """The average landing spot against the wanted spot, in one direction."""
+    value = mean["mean_mm"]
+    if value is None:
+        return None
+    word = ends[0] if value >= 0 else ends[1]
+    return Fact(
+        label=label,
+        value=f"{words.in_mm(abs(value))} {word}",
+        aside=f"of the best place{_signed_interval(mean, ends)}",
+    )
+
+
+def _within(landing: Mapping[str, Any]) -> Fact | None:
+    half, nine = landing["half_within_mm"], landing["nine_in_ten_within_mm"]
+    if half is None or nine is None:
+        return None
+    return Fact(
+        label="Half within",
+        value=words.in_mm(half),
+        aside=f"nine in ten within {words.in_mm(nine)} of the average landing spot",
+    )
+
+
+def _given_up(share: float | None) -> Fact | None:
+    return None if share is None else Fact(label="Pot chance given up", value=f"{share:.0%}")
+
+
+def _interval(mean: Mapping[str, Any], lead: str) -> str:
+    if mean["low_mm"] is None:
+        return ""
+    return f"{lead}95 %: {mean['low_mm']:.0f} to {words.in_mm(mean['high_mm'])}"
+
+
+def _signed_interval(mean: Mapping[str, Any], ends: tuple[str, str]) -> str:
+    if mean["low_mm"] is None:
+        return ""
+    low, high = (
+        f"{abs(mean[name]):.0f} {ends[0] if mean[name] >= 0 else ends[1]}"
+        for name in ("low_mm", "high_mm")
+    )
+    return f"; 95 %: {low} to {high}"

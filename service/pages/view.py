@@ -1,0 +1,318 @@
+"""What the page shows, worked out from the store: one value a page, one a part of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from markupsafe import Markup
+
+from calibration.files import Calibration
+from calibration.table import NAMED_SURFACES_MM, Table
+from service.store import AttemptRecord, Reader, ReadingRecord
+
+from . import words
+from .scene import Scene, calibration_of
+from .summary import summary_facts, summary_of
+from .words import Fact
+
+ATTEMPTS_SHOWN = 50
+TAKE_AGAIN = "Take the still again when the table is clear and the balls lie still."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """A step of the round: calibration, still, intent, still."""
+
+    name: str
+    state: str
+    done: bool
+    now: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StillView:
+    """The newest still and where its picture is."""
+
+    number: int
+    name: str
+    picture: str
+    at: str
+    at_iso: str
+    took: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BallRow:
+    """A ball's row: place, 95 % error, diamonds, and doubt about its name."""
+
+    name: str
+    x: str
+    y: str
+    error: str
+    diamonds: str
+    doubt: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttemptRow:
+    """An attempt's row."""
+
+    number: int
+    stills: str
+    pot: str
+    next: str
+    verdict: str
+    tone: str
+    miss: str
+    along: str
+    across: str
+    cut: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageView:
+    """Everything on the page, as text; the template adds no figures of its own."""
+
+    headline: str
+    subline: str = ""
+    tone: str = "plain"
+    """Colour of the headline: in, out, close or plain."""
+    steps: tuple[Step, ...] = ()
+    advice: str = ""
+    advice_code: str = ""
+    """A command or address that goes with the advice."""
+    is_calibrated: bool = False
+    svg: Markup | None = None
+    """The top view; made by ``service.drawing``, which escapes all text in it."""
+    facts_title: str = ""
+    facts: tuple[Fact, ...] = ()
+    warnings: tuple[str, ...] = ()
+    still: StillView | None = None
+    balls: tuple[BallRow, ...] = ()
+    summary: tuple[Fact, ...] = ()
+    summary_aside: str = ""
+    attempts: tuple[AttemptRow, ...] = ()
+    attempts_left_out: int = 0
+
+
+@dataclass(slots=True)
+class _Say:
+    """The headline and what goes with it."""
+
+    headline: str
+    subline: str = ""
+    tone: str = "plain"
+    facts_title: str = ""
+    facts: tuple[Fact, ...] = ()
+    warnings: list[str] = field(default_factory=list)
+
+
+def page_view(reader: Reader) -> PageView:
+    """The page as things stand."""
+    record = reader.calibration()
+    calibration = calibration_of(record) if record else None
+    reading = reader.latest_reading()
+    scene = Scene.of(reader, reading) if reading else None
+    say = _say(calibration, scene)
+    steps, advice, code = _steps(reader, calibration)
+    shown = reader.attempts(limit=ATTEMPTS_SHOWN)
+    total = reader.counts()["attempts"]
+    everything = reader.attempts() if total > len(shown) else shown
+    return PageView(
+        headline=say.headline,
+        subline=say.subline,
+        tone=say.tone,
+        steps=steps,
+        advice=advice,
+        advice_code=code,
+        is_calibrated=calibration is not None,
+        svg=Markup(scene.svg()) if scene else None,
+        facts_title=say.facts_title,
+        facts=say.facts,
+        warnings=tuple(say.warnings),
+        still=_still(reading) if reading else None,
+        balls=_balls(scene) if scene else (),
+        summary=summary_facts(summary_of(everything)) if everything else (),
+        summary_aside=f"of {total} attempt{'' if total == 1 else 's'}",
+        attempts=tuple(_attempt_row(attempt) for attempt in shown),
+        attempts_left_out=total - len(shown),
+    )
+
+
+# -- headline ------------------------------------------------------------------------------
+
+
+def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
+    if scene is None:
+        if calibration is None:
+            return _Say("No calibration yet", "Restmark must first know how the table lies.")
+        return _Say("Waiting for the first still", "Table and camera are calibrated.")
+    layout = scene.reading.layout
+    if scene.attempt is not None:
+        verdict, intent = scene.attempt.verdict, scene.attempt.intent.document
+        return _Say(
+            words.headline(verdict),
+            words.subline(verdict),
+            words.TONES.get(verdict["verdict"], "plain"),
+            f"Attempt {scene.attempt.id}",
+            words.verdict_facts(verdict, intent, scene.table),
+            [*verdict["warnings"], *layout.warnings],
+        )
+    if layout.obstructed:
+        say = _Say("Something is over the table", f"Not compared. {TAKE_AGAIN}", "close")
+    elif not layout.settled:
+        say = _Say("Balls were still moving", f"Not compared. {TAKE_AGAIN}", "close")
+    elif scene.reading.comparison is not None:
+        say = _Say("Not compared", str(scene.reading.comparison.get("detail", "")), "close")
+    elif scene.intent is not None and scene.zone is not None and scene.zone.is_empty:
+        say = _Say("No landing zone here", str(scene.zone.emptied_why or ""), "close")
+    elif scene.intent is not None:
+        say = _Say("Play the shot", words.intent_sentence(scene.intent.document))
+    else:
+        say = _Say(_count(layout.balls), "No intent is set: this layout is not compared.")
+    say.warnings = list(layout.warnings)
+    if scene.intent is not None:
+        say.facts_title, say.facts = "The shot", _intent_facts(scene.intent.document, scene)
+    return say
+
+
+def _count(balls: tuple[Any, ...]) -> str:
+    if not balls:
+        return "No balls on the table"
+    return f"{len(balls)} ball{'' if len(balls) == 1 else 's'} on the table"
+
+
+def _intent_facts(intent: Mapping[str, Any], scene: Scene) -> tuple[Fact, ...]:
+    facts = [
+        Fact(label="Pot", value=words.target(intent.get("pot"), intent.get("pocket"))),
+        Fact(label="Next", value=words.target(intent.get("next"), intent.get("next_pocket"))),
+        Fact(label="Cut wanted", value=words.wanted_cut(intent).removeprefix("wanted ")),
+        Fact(label="Side wanted", value=str(intent.get("side") or "")),
+    ]
+    if scene.zone is not None and scene.zone.wanted_mm is not None:
+        wanted_x, wanted_y = scene.zone.wanted_mm
+        facts.append(
+            Fact(
+                label="Best place",
+                value=f"{wanted_x:.0f}, {wanted_y:.0f} mm",
+                aside=f"{words.in_diamonds((wanted_x, wanted_y), scene.table)} diamonds",
+            )
+        )
+    return tuple(fact for fact in facts if fact.value not in ("", words.NONE))
+
+
+# -- steps ---------------------------------------------------------------------------------
+
+
+def _steps(reader: Reader, calibration: Calibration | None) -> tuple[tuple[Step, ...], str, str]:
+    """The steps of the round, and what to do at the one that is next."""
+    record = reader.calibration()
+    before = reader.latest_comparable(record.id) if record else None
+    pending = reader.pending_intent()
+    states = (
+        ("Calibration", _surface(calibration) if calibration else "not set"),
+        ("Still before the shot", f"{_count(before.layout.balls)}" if before else "none yet"),
+        ("Intent", words.intent_sentence(pending.document) if pending else "not set"),
+        ("Still after the shot", "waiting for it" if pending else "gives the verdict"),
+    )
+    done = (calibration is not None, before is not None, pending is not None, False)
+    now = done.index(False)
+    steps = tuple(
+        Step(name=name, state=state, done=done[i], now=i == now)
+        for i, (name, state) in enumerate(states)
+    )
+    return steps, *_ADVICE[now]
+
+
+_ADVICE = (
+    (
+        "Make table.json from a still of the empty table, then set it with the button below or "
+        "PUT it to /api/v1/calibration:",
+        "restmark calibrate empty.jpg --surface 9ft --out table.json",
+    ),
+    (
+        "Send a still of the clear table, balls at rest: with the button below or to",
+        "POST /api/v1/stills",
+    ),
+    (
+        "Say what the shot is to do: which ball to pot, which one is next and into which pocket. "
+        "Send it to",
+        "PUT /api/v1/intent",
+    ),
+    (
+        "Play the shot, step back from the table and send the next still: the verdict appears "
+        "here by itself.",
+        "",
+    ),
+)
+
+
+def _surface(calibration: Calibration) -> str:
+    length_mm, width_mm = calibration.table.surface_mm
+    named = [name for name, size in NAMED_SURFACES_MM.items() if size == (length_mm, width_mm)]
+    size = named[0] if named else f"{length_mm:g} × {width_mm:g} mm"
+    return f"{size}, scale from {_SCALES.get(calibration.scale_source, calibration.scale_source)}"
+
+
+_SCALES = {
+    "lens file": "the lens file",
+    "tape measure": "the tape measure",
+    "default": "a default lens: widely uncertain",
+    "exact": "a camera known exactly",
+}
+
+
+# -- rows ----------------------------------------------------------------------------------
+
+
+def _still(reading: ReadingRecord) -> StillView:
+    still = reading.still
+    return StillView(
+        number=still.id,
+        name=still.name,
+        picture=f"/api/v1/stills/{still.id}/picture",
+        at=still.received_at.astimezone().strftime("%H:%M:%S"),
+        at_iso=still.received_at.isoformat(),
+        took=f"read in {reading.took_ms / 1000:.2f} s" if reading.took_ms else "read beforehand",
+    )
+
+
+def _balls(scene: Scene) -> tuple[BallRow, ...]:
+    return tuple(_ball_row(ball, scene.table) for ball in scene.reading.layout.balls)
+
+
+def _ball_row(ball: Any, table: Table) -> BallRow:
+    others = " or ".join(name for name, _ in ball.runners_up)
+    doubt = f"in doubt{f': {others}?' if others else ''}" if ball.doubtful else ""
+    return BallRow(
+        name="cue" if ball.id == "cue" else ball.id,
+        x=f"{ball.x_mm:.1f}",
+        y=f"{ball.y_mm:.1f}",
+        error=f"{words.error_95_mm(ball):.1f}",
+        diamonds=words.in_diamonds(ball.centre_mm, table),
+        doubt=doubt,
+    )
+
+
+def _attempt_row(attempt: AttemptRecord) -> AttemptRow:
+    verdict, intent = attempt.verdict, attempt.intent.document
+    cut = words.NONE if verdict["cut_deg"] is None else f"{verdict['cut_deg']:.0f}°"
+    wanted = words.wanted_cut(intent)
+    pot = words.target(intent.get("pot"), intent.get("pocket"))
+    if intent.get("pot"):
+        pot += " made" if intent["pot"] in verdict["potted"] else " missed"
+    miss = verdict["miss_mm"]
+    return AttemptRow(
+        number=attempt.id,
+        stills=f"{attempt.before.still.name} → {attempt.after.still.name}",
+        pot=pot,
+        next=words.target(intent.get("next"), intent.get("next_pocket")),
+        verdict=words.headline(verdict).split(" by ")[0],
+        tone=words.TONES.get(verdict["verdict"], "plain"),
+        miss=words.NONE if miss is None else words.in_mm(miss),
+        along=words.along(verdict),
+        across=words.across(verdict),
+        cut=f"{cut} ({wanted})" if wanted and cut != words.NONE else cut,
+    )
