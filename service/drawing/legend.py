@@ -53,7 +53,7 @@ def verdict_words(verdict: Verdict) -> str:
     if verdict.verdict == "in":
         return "in the zone"
     if verdict.miss_mm is None:
-        return "out: no zone here" if verdict.zone_empty else verdict.verdict
+        return "out: no zone here" if verdict.zone_empty else verdict.verdict or "no intent"
     if verdict.verdict == "out":
         return f"out by {verdict.miss_mm:.0f} mm"
     return "too close to call"

@@ -1,0 +1,78 @@
+"""``demo``, ``serve`` and ``bench``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from .app import app, guarded
+from .console import note, out, print_json, say, steps
+from .options import JSON
+
+DEFAULT_PORT = 8765
+PORT = Annotated[
+    int, typer.Option("--port", min=1, max=65535, help="Port to listen on.", show_default=True)
+]
+
+
+@app.command()
+@guarded
+def demo(
+    folder: Annotated[
+        Path, typer.Option("--out", help="Folder for the report and JSON; made if missing.")
+    ] = Path("restmark-demo"),
+    serve_after: Annotated[
+        bool, typer.Option("--serve", help="Leave the service running on the demo's data.")
+    ] = False,
+    port: PORT = DEFAULT_PORT,
+) -> None:
+    """Do the whole job on the sample stills and write a report.
+
+    Fits the lens, calibrates, reads a practice session, scores it, and compares the reading
+    with the truth that lies beside the stills. No network, no camera.
+    """
+    from service.demo import print_demo, run_demo
+
+    with steps(1, "") as _:
+        pass
+    result = run_demo(folder, announce=note)
+    print_demo(result, out())
+    if serve_after:
+        from service.demo import serve_demo
+
+        serve_demo(result, folder, port=port, announce=say)
+
+
+@app.command()
+@guarded
+def serve(
+    data: Annotated[
+        Path, typer.Option("--data", help="Folder for the store; made if missing.")
+    ] = Path("restmark-data"),
+    host: Annotated[
+        str, typer.Option("--host", help="Address to listen on; the default is this machine only.")
+    ] = "127.0.0.1",
+    port: PORT = DEFAULT_PORT,
+    calibration: Annotated[
+        Path | None, typer.Option("--calibration", help="Calibration file to set at the start.")
+    ] = None,
+) -> None:
+    """Run the service: post stills, set intents, see verdicts on a page. There is no login."""
+    from service.api import serve as run_service
+
+    run_service(data, host, port, open_calibration=calibration, announce=say)
+
+
+@app.command()
+@guarded
+def bench(as_json: JSON = False) -> None:
+    """Measure accuracy against truth and time per step on the sample stills."""
+    from service.bench import print_bench, run_bench
+
+    result = run_bench(announce=note)
+    if as_json:
+        print_json(result)
+    else:
+        print_bench(result, out())

@@ -1,0 +1,1 @@
+"""The report: words, figures and the self-contained page about a session."""

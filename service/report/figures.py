@@ -1,0 +1,163 @@
+"""The report's own small figures: landing spots, and residuals of the calibration."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from xml.etree import ElementTree as ET
+
+import numpy as np
+
+from calibration.table import BALL_RADIUS_MM
+from service.drawing.svg import add, number, root, text_of
+
+CHI2_95_TWO = 5.991
+_INK = "fill:var(--muted,#667)"
+_LINE = "stroke:var(--rule,#bbb)"
+_SIZE = 460
+_HALF = 196
+"""Half the plot's side in drawing units; the rest is for words."""
+FEWEST_FOR_ELLIPSE = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LandingPoint:
+    """One stop against its wanted spot, in the plane of the arrival line, mm."""
+
+    label: str
+    along_mm: float
+    """+ long, − short."""
+    across_mm: float
+    """+ left, − right of the arrival line."""
+    verdict: str
+
+
+def landings_svg(landings: Sequence[LandingPoint]) -> str:
+    """Stops seen along the arrival line: long to the right, left upward, wanted spot in the middle.
+
+    From five attempts on, the 95 % ellipse of the stops and their mean are drawn.
+    """
+    reach_mm = _reach_mm(landings)
+    scale = _HALF / reach_mm
+    words = "; ".join(
+        f"attempt {m.label}: {m.along_mm:.0f} mm long, {m.across_mm:.0f} mm left" for m in landings
+    )
+    svg = root(
+        (-_SIZE / 2, -_SIZE / 2, _SIZE, _SIZE),
+        _SIZE,
+        title="Landing spots along and across the arrival line",
+        description=words or "no attempts",
+        kind="landings",
+    )
+    _draw_grid(svg, reach_mm, scale)
+    if len(landings) >= FEWEST_FOR_ELLIPSE:
+        _draw_ellipse(svg, landings, scale)
+    _draw_points(svg, landings, scale)
+    return text_of(svg)
+
+
+def _reach_mm(landings: Sequence[LandingPoint]) -> float:
+    largest = max((max(abs(m.along_mm), abs(m.across_mm)) for m in landings), default=0.0)
+    for nice in (50, 100, 150, 200, 300, 400, 600, 800, 1200, 1600, 2400):
+        if largest * 1.12 + 5 <= nice:
+            return float(nice)
+    return largest * 1.15
+
+
+def _draw_grid(svg: ET.Element, reach_mm: float, scale: float) -> None:
+    grid = add(svg, "g", fill="none", stroke_width=1, style=_LINE)
+    words = add(svg, "g", font_size=11.5, style=_INK)
+    for share in (0.25, 0.5, 0.75, 1.0):
+        radius = reach_mm * share * scale
+        add(grid, "circle", r=radius, stroke_dasharray="none" if share == 1 else "2 4")
+        if share in (0.5, 1.0):
+            diagonal = radius * math.sqrt(0.5)
+            add(
+                words, "text", f"{reach_mm * share:.0f} mm", x=diagonal + 4, y=diagonal + 12,
+            )  # fmt: skip
+    add(grid, "line", x1=-_HALF, y1=0, x2=_HALF, y2=0)
+    add(grid, "line", x1=0, y1=-_HALF, x2=0, y2=_HALF)
+    add(grid, "circle", r=BALL_RADIUS_MM * scale, stroke_width=1.5, stroke_dasharray="3 3")
+    ends = (
+        ("long →", _HALF + 6, -7, "end"), ("← short", -_HALF - 6, -7, "start"),
+        ("left", 0, -_HALF - 9, "middle"), ("right", 0, _HALF + 18, "middle"),
+    )  # fmt: skip
+    for text, x, y, anchor in ends:
+        add(words, "text", text, x=x, y=y, text_anchor=anchor, font_weight="600", font_size=13)
+
+
+def _draw_ellipse(svg: ET.Element, landings: Sequence[LandingPoint], scale: float) -> None:
+    points = np.array([[m.along_mm, m.across_mm] for m in landings])
+    mean = points.mean(axis=0)
+    values, vectors = np.linalg.eigh(np.cov(points.T))
+    small, large = np.sqrt(np.maximum(values, 0.0) * CHI2_95_TWO) * scale
+    turn = math.degrees(math.atan2(vectors[1, 1], vectors[0, 1]))
+    x, y = mean[0] * scale, -mean[1] * scale
+    group = add(svg, "g", transform=f"translate({number(x)} {number(y)})")
+    add(
+        group, "ellipse", rx=float(large), ry=float(small), stroke_width=1.6,
+        stroke_dasharray="7 4", transform=f"rotate({number(-turn)})",
+        style="stroke:var(--accent,#277);fill:var(--accent,#277);fill-opacity:.07",
+    )  # fmt: skip
+    cross = add(group, "g", stroke_width=2.4, style="stroke:var(--accent,#277)")
+    add(cross, "title", f"mean: {mean[0]:.0f} mm long, {mean[1]:.0f} mm left")
+    add(cross, "line", x1=-7, y1=0, x2=7, y2=0)
+    add(cross, "line", x1=0, y1=-7, x2=0, y2=7)
+
+
+def _draw_points(svg: ET.Element, landings: Sequence[LandingPoint], scale: float) -> None:
+    colours = {"in": "--in", "out": "--out", "too close to call": "--close"}
+    group = add(svg, "g", font_size=11, font_weight="700")
+    for spot in landings:
+        x, y = spot.along_mm * scale, -spot.across_mm * scale
+        colour = colours.get(spot.verdict, "--muted")
+        dot = add(group, "g", transform=f"translate({number(x)} {number(y)})")
+        add(dot, "title", f"attempt {spot.label}: {spot.along_mm:.0f} mm long, "
+            f"{spot.across_mm:.0f} mm left")  # fmt: skip
+        add(dot, "circle", r=9, style=f"fill:var({colour},#b54)", stroke="none")
+        add(
+            dot, "text", spot.label, y=3.9, text_anchor="middle",
+            style="fill:var(--paper,#fff)",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripRow:
+    """One kind of landmark with its residuals in mm."""
+
+    label: str
+    values_mm: tuple[float, ...]
+
+
+def residuals_svg(rows: Sequence[StripRow]) -> str:
+    """Residuals of each kind of landmark as ticks on one mm scale."""
+    wide, row_high, left = 620.0, 34.0, 150.0
+    high = row_high * len(rows) + 34
+    largest = max((abs(v) for row in rows for v in row.values_mm), default=1.0)
+    limit = next((n for n in (0.5, 1, 2, 3, 5, 10, 20) if n >= largest), largest)
+    scale = (wide - left - 24) / (2 * limit)
+    middle = left + (wide - left - 24) / 2
+    svg = root(
+        (0, 0, wide, high), int(wide), title="Residuals of the calibration by kind of landmark",
+        description="; ".join(
+            f"{row.label}: {len(row.values_mm)}, largest "
+            f"{max((abs(v) for v in row.values_mm), default=0):.2f} mm" for row in rows
+        ), kind="residuals",
+    )  # fmt: skip
+    for i, row in enumerate(rows):
+        y = row_high * (i + 0.5)
+        add(svg, "text", row.label, x=0, y=y + 4.5, font_size=13, style="fill:var(--ink,#222)")
+        add(svg, "line", x1=left, x2=wide - 24, y1=y, y2=y, style=_LINE)
+        ticks = add(svg, "g", stroke_width=1.6, style="stroke:var(--accent,#277);stroke-opacity:.6")
+        for value in row.values_mm:
+            x = middle + value * scale
+            add(ticks, "line", x1=x, x2=x, y1=y - 9, y2=y + 9)
+    bottom = row_high * len(rows) + 8
+    add(svg, "line", x1=middle, x2=middle, y1=0, y2=bottom, style=_LINE, stroke_dasharray="3 3")
+    for value in (-limit, 0.0, limit):
+        add(
+            svg, "text", f"{value:+g} mm" if value else "0", x=middle + value * scale,
+            y=bottom + 16, text_anchor="middle", font_size=11.5, style=_INK,
+        )  # fmt: skip
+    return text_of(svg)

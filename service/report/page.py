@@ -1,0 +1,35 @@
+"""A report as one HTML file that needs nothing beside itself."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from markupsafe import Markup
+
+from .model import Report
+
+
+def render_page(report: Report) -> str:
+    """The page: style inline, drawings and stills inside, no address of another file.
+
+    Every text is escaped; only the drawings, which escape their own texts, go in as they are.
+    """
+    environment = Environment(
+        loader=FunctionLoader(_template),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["drawing"] = _drawing
+    template = environment.get_template("report.html")
+    return template.render(report=report, style=Markup(_template("report.css")))
+
+
+def _drawing(svg: str) -> Markup:
+    return Markup(svg)
+
+
+def _template(name: str) -> str:
+    return (files("service.report") / "templates" / name).read_text(encoding="utf-8")

@@ -1,0 +1,38 @@
+"""Where the packaged sample stills lie: one rendered practice and twelve other rooms."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+from calibration.errors import FileFormatError
+
+BOARD_FOLDER = "practice/boards"
+SHOTS_FOLDER = "practice/shots"
+PRACTICE_FOLDER = "practice"
+OTHERS_FOLDER = "others"
+EMPTY_STILL = "practice/empty.jpg"
+PRACTICE_SURFACE = "9ft"
+PRACTICE_HEAD = "left"
+
+
+def sample_folder(part: str = "") -> Path:
+    """A folder or file of the samples; a clear error where the install left them out."""
+    path = Path(str(files("sample_frames"))) / part
+    if not path.exists():
+        raise FileFormatError(
+            f"{path}: missing; allowed: an install with its sample stills. Install the package "
+            "again."
+        )
+    return path
+
+
+def sample_stills(part: str) -> list[Path]:
+    """The JPEG stills of one of the samples' folders, by name."""
+    stills = sorted(sample_folder(part).glob("*.jpg"))
+    if not stills:
+        raise FileFormatError(
+            f"{sample_folder(part)}: holds no .jpg stills; allowed: the packaged samples. Install "
+            "the package again."
+        )
+    return stills
