@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from .app import app, guarded
-from .console import note, out, print_json, say, steps
+from .console import note, out, print_json, say, tracked
 from .options import JSON
 
 DEFAULT_PORT = 8765
@@ -33,16 +33,12 @@ def demo(
     Fits the lens, calibrates, reads a practice session, scores it, and compares the reading
     with the truth that lies beside the stills. No network, no camera.
     """
-    from service.demo import print_demo, run_demo
+    from service.demo import print_demo, run_demo, serve_demo
 
-    with steps(1, "") as _:
-        pass
-    result = run_demo(folder, announce=note)
-    print_demo(result, out())
+    done = run_demo(folder, announce=note, track=tracked)
+    print_demo(done, out())
     if serve_after:
-        from service.demo import serve_demo
-
-        serve_demo(result, folder, port=port, announce=say)
+        serve_demo(done, port=port, announce=say)
 
 
 @app.command()
@@ -71,7 +67,7 @@ def bench(as_json: JSON = False) -> None:
     """Measure accuracy against truth and time per step on the sample stills."""
     from service.bench import print_bench, run_bench
 
-    result = run_bench(announce=note)
+    result = run_bench(announce=note, track=tracked)
     if as_json:
         print_json(result)
     else:
