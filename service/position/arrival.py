@@ -36,13 +36,13 @@ def planned_line(
 def along_mm(vector_mm: PointMm, line_mm: tuple[PointMm, PointMm]) -> float:
     """Part of the vector along the line, + onward (long)."""
     (tx, ty) = _direction(line_mm)
-    return vector_mm[0] * tx + vector_mm[1] * ty
+    return vector_mm[0] * tx + vector_mm[1] * ty + 0.0
 
 
 def across_mm(vector_mm: PointMm, line_mm: tuple[PointMm, PointMm]) -> float:
     """Part of the vector across the line, + to the left of someone looking along it."""
     (tx, ty) = _direction(line_mm)
-    return tx * vector_mm[1] - ty * vector_mm[0]
+    return tx * vector_mm[1] - ty * vector_mm[0] + 0.0
 
 
 def _direction(line_mm: tuple[PointMm, PointMm]) -> PointMm:

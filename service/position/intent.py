@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -175,6 +175,14 @@ class Intent:
                     f"zone: got a point at ({x:g}, {y:g}) mm; allowed: the playing surface, 0 … "
                     f"{length_mm:g} by 0 … {width_mm:g} mm. Draw the zone on the table."
                 )
+
+    @property
+    def unused(self) -> tuple[str, ...]:
+        """Limits that were set although a drawn zone takes their place."""
+        if self.zone is None:
+            return ()
+        fresh = {field.name: field.default for field in fields(self)}
+        return tuple(key for key in _LEAVE_KEYS if getattr(self, key) != fresh[key])
 
     # -- files -----------------------------------------------------------------------------
 

@@ -2,35 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, PointMm, Table
-from vision.layout import BALL_IDS, Ball, Layout
+from calibration.table import PointMm, Table
+from vision.layout import Ball, Layout
 
 from .arrival import across_mm, along_mm, planned_line
 from .cut import cut_deg, ghost_ball_mm, side
-from .errors import AttemptError
+from .frozen import is_frozen
+from .happened import check_layouts, moved_mm, potted
 from .hooked import hooked
 from .intent import Intent
 from .membership import Leave, leave_of
 from .path import clearances, path_to_pocket
 from .player import Player
 from .probability import SURE, chance_inside
-from .reach import rail_distances_mm, reach
+from .reach import reach
 from .value import best_chance, pot_chance
 from .window import window_mm
 from .zone import LandingZone, landing_zone
-
-SURFACE_SLACK_MM = 0.5
-FROZEN_SLACK_MM = 0.5
-"""A gap up to this, or up to 1.96 σ where that is more but at most 2 mm, counts as touching."""
-FROZEN_SLACK_MOST_MM = 2.0
-MOVED_LEAST_MM = 5.0
-"""A ball that changed its place by more than this and by more than its error has moved."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +131,7 @@ def score_shot(
     what happened is said. Raises ``AttemptError`` for an obstructed, unsettled or foreign layout
     and ``IntentError`` where the intent contradicts the layout before.
     """
-    _check_layouts(before, after, table)
+    check_layouts(before, after, table)
     if intent is not None:
         intent.check_on(before, table)
     parts = _Parts(before, after, intent, table, player or Player())
@@ -150,13 +143,6 @@ def score_shot(
         warnings=tuple(parts.warnings),
         **parts.values,
     )
-
-
-def potted(before: Layout, after: Layout) -> list[str]:
-    """Object balls of ``before`` that are missing in ``after``, by number."""
-    there = {ball.id for ball in after.balls}
-    gone = {ball.id for ball in before.balls} - there - {"cue"}
-    return sorted(gone, key=BALL_IDS.index)
 
 
 @dataclass(slots=True)
@@ -180,6 +166,9 @@ class _Parts:
                 self.after, self.intent, self.table, player=self.player, pot_gone=False
             )
             self.values |= {"zone": zone, "zone_empty": zone.is_empty}
+            if self.intent.unused:
+                unused = ", ".join(self.intent.unused)
+                self.warnings.append(f"the zone is taken as drawn: {unused} does not limit it")
             if zone.is_empty:
                 self.warnings.append(f"no landing zone on this layout: {zone.emptied_why}")
             self._arrival(zone)
@@ -187,7 +176,10 @@ class _Parts:
         if cue is None:
             self.warnings.append("scratch: the cue ball is not on the table")
         else:
-            self.values |= {"cue_stop_mm": cue.centre_mm, "frozen": is_frozen(cue, self)}
+            self.values |= {
+                "cue_stop_mm": cue.centre_mm,
+                "frozen": is_frozen(cue, self.after, self.table),
+            }
         self._layout_warnings()
 
     def _arrival(self, zone: LandingZone) -> None:
@@ -204,7 +196,7 @@ class _Parts:
             return
         self.values |= _miss(zone, cue, self.values["arrival_line_mm"])
         chance = chance_inside(zone, cue, self.after.balls)
-        self.values |= {"p_in": chance, "verdict": _call(zone, chance)}
+        self.values |= {"p_in": chance, "verdict": _call(zone, self.values.get("miss_mm"), chance)}
         assert self.intent is not None
         places = {ball.id: ball.centre_mm for ball in self.after.balls}
         leave = leave_of(self.intent, self.table, self.player, places)
@@ -254,32 +246,8 @@ class _Parts:
             was = self.before.ball(ball.id)
             if was is None:
                 self.warnings.append(f"ball {ball.id} is there only after the shot")
-            elif ball.id not in named and _moved_mm(was, ball) > 0:
-                self.warnings.append(f"ball {ball.id} moved {_moved_mm(was, ball):.0f} mm")
-
-
-def is_frozen(cue: Ball, parts: _Parts) -> bool:
-    """Whether the cue ball touches a cushion or a ball, as far as its error lets one tell."""
-    sides = rail_distances_mm(np.asarray(cue.centre_mm), parts.table)
-    cov = np.asarray(cue.cov_mm2)
-    for rail, distance in enumerate(sides):
-        axis = rail // 2
-        if float(distance) - FROZEN_INSET_MM <= _slack_mm(cov[axis, axis]):
-            return True
-    for ball in parts.after.balls:
-        if ball.id != "cue":
-            gap = np.asarray(ball.centre_mm) - np.asarray(cue.centre_mm)
-            apart = float(np.hypot(*gap))
-            normal = gap / apart if apart > 0 else np.array([1.0, 0.0])
-            variance = normal @ (cov + np.asarray(ball.cov_mm2)) @ normal
-            if apart - BALL_DIAMETER_MM <= _slack_mm(float(variance)):
-                return True
-    return False
-
-
-def _slack_mm(variance_mm2: float) -> float:
-    spread = 1.96 * max(variance_mm2, 0.0) ** 0.5
-    return min(max(FROZEN_SLACK_MM, spread), FROZEN_SLACK_MOST_MM)
+            elif ball.id not in named and moved_mm(was, ball) > 0:
+                self.warnings.append(f"ball {ball.id} moved {moved_mm(was, ball):.0f} mm")
 
 
 def _miss(zone: LandingZone, cue: Ball, line: tuple[PointMm, PointMm] | None) -> dict[str, Any]:
@@ -304,48 +272,13 @@ def _miss(zone: LandingZone, cue: Ball, line: tuple[PointMm, PointMm] | None) ->
     return out
 
 
-def _call(zone: LandingZone, chance: float) -> str:
-    if zone.is_empty or chance <= 1 - SURE:
+def _call(zone: LandingZone, miss_mm: float | None, chance: float) -> str:
+    """The word for a probability; it never contradicts the miss that is printed beside it."""
+    if zone.is_empty or miss_mm is None:
         return "out"
+    if miss_mm > 0:
+        return "out" if chance <= 1 - SURE else "too close to call"
     return "in" if chance >= SURE else "too close to call"
-
-
-def _moved_mm(was: Ball, now: Ball) -> float:
-    """How far a ball moved; 0 where that is within its error or too little to matter."""
-    way = np.asarray(now.centre_mm) - np.asarray(was.centre_mm)
-    moved = float(np.hypot(*way))
-    if moved <= MOVED_LEAST_MM:
-        return 0.0
-    cov = np.asarray(was.cov_mm2) + np.asarray(now.cov_mm2)
-    spread = float(np.sqrt(max(way @ cov @ way, 0.0))) / moved
-    return moved if moved > 3 * spread else 0.0
-
-
-def _check_layouts(before: Layout, after: Layout, table: Table) -> None:
-    layouts: Sequence[tuple[str, Layout]] = (("before", before), ("after", after))
-    for when, layout in layouts:
-        if layout.obstructed:
-            raise AttemptError(
-                f"{when} ({layout.still or 'unnamed still'}): something lies over the playing "
-                "surface; allowed: a still without arm, cue or body over the table. Take another.",
-                code="obstructed",
-            )
-        if not layout.settled:
-            raise AttemptError(
-                f"{when} ({layout.still or 'unnamed still'}): balls are still moving; allowed: a "
-                "settled layout. Take the still later.",
-                code="unsettled",
-            )
-        if any(
-            abs(a - b) > SURFACE_SLACK_MM
-            for a, b in zip(layout.surface_mm, table.surface_mm, strict=True)
-        ):
-            raise AttemptError(
-                f"{when}.surface_mm: got {layout.surface_mm[0]:g}x{layout.surface_mm[1]:g}; "
-                f"allowed: this table's {table.length_mm:g}x{table.width_mm:g} mm. Use stills and "
-                "calibration of one table.",
-                code="other-surface",
-            )
 
 
 def _listed(point_mm: PointMm | None) -> list[float] | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,19 +12,18 @@ from numpy.typing import ArrayLike
 from shapely.geometry import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, PointMm, Table
+from calibration.table import FROZEN_INSET_MM, PointMm, Table
 from vision.layout import Layout
 
 from . import shapes
-from .cut import ghost_ball_mm
-from .geometry import BoolArray, length, nearest_on_segment
+from .geometry import BoolArray, length
 from .intent import DrawnZone, Intent
-from .membership import Leave, belongs, is_unlimited, leave_of
-from .path import EDGE_MM, ghost_room_mm
+from .limits import Limit, fixed_obstacle, limit_text, limits_of
+from .membership import Leave, belongs, leave_of
+from .path import EDGE_MM
 from .player import Player
 
 Ring = tuple[PointMm, ...]
-Step = tuple[str, Callable[[BaseGeometry], BaseGeometry]]
 LEAST_AREA_MM2 = 0.01
 """Pieces smaller than this are rounding, not places."""
 
@@ -135,19 +133,19 @@ def landing_zone(
 
 def zone_of(leave: Leave) -> LandingZone:
     """The landing zone of a leave."""
-    fixed = _fixed_obstacle(leave)
+    fixed = fixed_obstacle(leave)
     if fixed is not None:
         return _empty("path", fixed)
-    steps = _steps(leave)
+    limits = limits_of(leave)
     whole: BaseGeometry = shapes.bed(leave.table, FROZEN_INSET_MM)
     ended_by = None
-    for name, cut_away in steps:
-        whole = cut_away(whole)
+    for limit in limits:
+        whole = limit.apply(whole)
         if _pieces(whole).is_empty:
-            ended_by = name
+            ended_by = limit.name
             break
     if ended_by is not None:
-        return _explain_empty(leave, steps, ended_by)
+        return _explain_empty(leave, limits, ended_by)
     pieces = _pieces(whole)
     wanted, margin = _wanted(pieces)
     return LandingZone(shape=pieces, wanted_mm=wanted, wanted_margin_mm=margin, leave=leave)
@@ -178,127 +176,19 @@ def _drawn_zone(drawn: DrawnZone) -> LandingZone:
     return LandingZone(shape=shape, wanted_mm=wanted, wanted_margin_mm=margin, drawn=drawn)
 
 
-def _fixed_obstacle(leave: Leave) -> str | None:
-    """What shuts the path wherever the cue ball stops, as a sentence; None where nothing does."""
-    ghost = ghost_ball_mm(leave.object_mm, leave.aim_mm)
-    ball, pocket = leave.intent.next, leave.intent.next_pocket
-    if float(ghost_room_mm(ghost, leave.table)) < -EDGE_MM:
-        return (
-            f"path: ball {ball} lies so near a cushion that no cue ball fits behind it for {pocket}"
-        )
-    if not leave.others_mm:
-        return None
-    others = np.asarray(leave.others_mm)
-    least = BALL_DIAMETER_MM - EDGE_MM
-    _, near = nearest_on_segment(others, np.asarray(leave.object_mm), np.asarray(leave.aim_mm))
-    blocking = [leave.other_names[i] for i in np.flatnonzero(near < least)]
-    if blocking:
-        return f"path: ball {', '.join(blocking)} blocks the way of ball {ball} to {pocket}"
-    filling = [leave.other_names[i] for i in np.flatnonzero(length(others - ghost) < least)]
-    if filling:
-        return (
-            f"path: ball {', '.join(filling)} lies where the cue ball would have to touch ball "
-            f"{ball} for {pocket}"
-        )
-    return None
-
-
-def _steps(leave: Leave) -> list[Step]:
-    """The limits in the order in which they are applied, each cutting its part away."""
-    intent, table = leave.intent, leave.table
-    ghost = ghost_ball_mm(leave.object_mm, leave.aim_mm)
-    back = np.asarray(ghost) - np.asarray(leave.object_mm)
-    around = math.atan2(back[1], back[0])
-    far = shapes.far_mm(table)
-    low, high = (math.radians(v) for v in intent.cut_deg)
-
-    def cut(whole: BaseGeometry) -> BaseGeometry:
-        if low == 0.0:
-            return whole & shapes.wedge(ghost, around - high, around + high, far)
-        wedges = [
-            shapes.wedge(ghost, around + sign * low, around + sign * high, far) for sign in (-1, 1)
-        ]
-        return whole & shapely.union_all(wedges)
-
-    def side(whole: BaseGeometry) -> BaseGeometry:
-        # seen from the ghost ball outwards, the left of the line lies to the right
-        turn = -math.pi / 2 if intent.side == "left" else math.pi / 2
-        return whole & shapes.wedge(ghost, around, around + 2 * turn, far)
-
-    def distance(whole: BaseGeometry) -> BaseGeometry:
-        near, limit = intent.distance_mm
-        if limit < far:
-            whole = whole & shapes.disc((float(ghost[0]), float(ghost[1])), limit)
-        if near > 0:
-            whole = whole - shapes.disc((float(ghost[0]), float(ghost[1])), min(near, far))
-        return whole
-
-    steps: list[Step] = [("cut_deg", cut)]
-    if intent.side != "either":
-        steps.append(("side", side))
-    if not is_unlimited(intent.distance_mm):
-        steps.append(("distance_mm", distance))
-    if leave.inset_mm > FROZEN_INSET_MM:
-        steps.append(("cushion_mm", lambda whole: whole & shapes.bed(table, leave.inset_mm)))
-    return steps + _ball_steps(leave, ghost, around, far)
-
-
-def _ball_steps(leave: Leave, ghost: np.ndarray, around: float, far: float) -> list[Step]:
-    intent, player = leave.intent, leave.player
-
-    def path(whole: BaseGeometry) -> BaseGeometry:
-        return whole - shapely.union_all([shapes.shadow(ghost, b, far) for b in leave.others_mm])
-
-    def balls(whole: BaseGeometry) -> BaseGeometry:
-        centres = (leave.object_mm, *leave.others_mm)
-        return whole - shapely.union_all([shapes.disc(b, BALL_DIAMETER_MM) for b in centres])
-
-    def over(whole: BaseGeometry) -> BaseGeometry:
-        places = [shapes.over_ball_places(ghost, b, player) for b in leave.others_mm]
-        return whole - shapely.union_all(places)
-
-    def reach(whole: BaseGeometry) -> BaseGeometry:
-        bridge = intent.reach == "bridge"
-        return whole & shapes.reach_places(ghost, around, leave.table, player, bridge=bridge)
-
-    steps: list[Step] = [("path", path)] if leave.others_mm else []
-    steps.append(("balls", balls))
-    if leave.others_mm and intent.over_ball != "any":
-        steps.append(("over_ball", over))
-    if intent.reach != "any":
-        steps.append(("reach", reach))
-    return steps
-
-
-def _explain_empty(leave: Leave, steps: list[Step], ended_by: str) -> LandingZone:
+def _explain_empty(leave: Leave, limits: list[Limit], ended_by: str) -> LandingZone:
     """Name the limit: one whose removal alone would leave a place, else where places ran out."""
     opening = []
-    for without, _ in steps:
+    for without in limits:
         whole: BaseGeometry = shapes.bed(leave.table, FROZEN_INSET_MM)
-        for name, cut_away in steps:
-            if name != without:
-                whole = cut_away(whole)
+        for limit in limits:
+            whole = whole if limit is without else limit.apply(whole)
         if not _pieces(whole).is_empty:
-            opening.append(without)
+            opening.append(without.name)
     name = ended_by if ended_by in opening or not opening else opening[0]
     others = [other for other in opening if other != name]
     also = f" (easing {' or '.join(others)} would also open it)" if others else ""
-    return _empty(name, f"{name}: {_limit_text(leave.intent, name)}{also}", leave=leave)
-
-
-def _limit_text(intent: Intent, name: str) -> str:
-    texts: Mapping[str, str] = {
-        "cut_deg": f"no place has a cut of {intent.cut_deg[0]:g} to {intent.cut_deg[1]:g}°",
-        "side": f"no place lies on the {intent.side} of the line with the other limits",
-        "distance_mm": f"no place lies {intent.distance_mm[0]:g} to {intent.distance_mm[1]:g} mm "
-        "from the ghost ball with the other limits",
-        "cushion_mm": f"no place is {intent.cushion_mm:g} mm from all cushions",
-        "path": "other balls block every way to the next ball",
-        "balls": "other balls fill every place",
-        "over_ball": "every place makes the player cue over a ball",
-        "reach": "every place is out of the player's reach",
-    }
-    return texts[name]
+    return _empty(name, f"{name}: {limit_text(leave.intent, name)}{also}", leave=leave)
 
 
 def _empty(name: str, why: str, *, leave: Leave | None = None) -> LandingZone:

@@ -1,0 +1,39 @@
+"""Does the cue ball touch a cushion or a ball."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
+from vision.layout import Ball, Layout
+
+from .path import SIGMAS
+from .reach import rail_distances_mm
+
+FROZEN_SLACK_MM = 0.5
+"""A gap up to this, or up to 1.96 σ where that is more but at most 2 mm, counts as touching."""
+FROZEN_SLACK_MOST_MM = 2.0
+
+
+def is_frozen(cue: Ball, layout: Layout, table: Table) -> bool:
+    """Whether the cue ball touches a cushion or a ball, as far as its error lets one tell."""
+    sides = rail_distances_mm(np.asarray(cue.centre_mm), table)
+    cov = np.asarray(cue.cov_mm2)
+    for rail, distance in enumerate(sides):
+        axis = rail // 2
+        if float(distance) - FROZEN_INSET_MM <= _slack_mm(cov[axis, axis]):
+            return True
+    for ball in layout.balls:
+        if ball.id != "cue":
+            gap = np.asarray(ball.centre_mm) - np.asarray(cue.centre_mm)
+            apart = float(np.hypot(*gap))
+            normal = gap / apart if apart > 0 else np.array([1.0, 0.0])
+            variance = normal @ (cov + np.asarray(ball.cov_mm2)) @ normal
+            if apart - BALL_DIAMETER_MM <= _slack_mm(float(variance)):
+                return True
+    return False
+
+
+def _slack_mm(variance_mm2: float) -> float:
+    spread = SIGMAS * max(variance_mm2, 0.0) ** 0.5
+    return min(max(FROZEN_SLACK_MM, spread), FROZEN_SLACK_MOST_MM)
