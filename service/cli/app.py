@@ -61,7 +61,11 @@ def guarded(command: Callable[Params, None]) -> Callable[Params, None]:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     try:
-        code = app(args=None if arguments is None else list(arguments), standalone_mode=False)
+        code = app(
+            args=None if arguments is None else list(arguments),
+            standalone_mode=False,
+            prog_name="restmark",
+        )
     except typer.Exit as left:
         return left.exit_code
     except typer.Abort:

@@ -49,7 +49,10 @@ class Side(StrEnum):
 @guarded
 def lens(
     board_stills: Annotated[
-        list[Path], typer.Argument(help="Stills of the printed board, 10 to 15 at many tilts.")
+        list[Path],
+        typer.Argument(
+            metavar="BOARD_STILLS", help="Stills of the printed board, 10 to 15 at many tilts."
+        ),
     ],
     out: Annotated[Path, typer.Option("--out", help="Lens file to write.")],
     pattern: Annotated[Pattern, typer.Option("--pattern", help="Kind of board.")] = Pattern.charuco,
@@ -90,7 +93,9 @@ def lens(
 @app.command()
 @guarded
 def calibrate(
-    empty_still: Annotated[Path, typer.Argument(help="Still of the empty table.")],
+    empty_still: Annotated[
+        Path, typer.Argument(metavar="EMPTY_STILL", help="Still of the empty table.")
+    ],
     surface: Annotated[
         str,
         typer.Option(
@@ -134,7 +139,7 @@ def map_pixels(
     points: Annotated[
         list[str],
         typer.Argument(
-            metavar="U,V...", help="Pixels U,V of the still; - reads one U,V a line from stdin."
+            metavar="U,V", help="Pixels U,V of the still; - reads one U,V a line from stdin."
         ),
     ],
     calibration: CALIBRATION,

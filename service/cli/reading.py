@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 @app.command()
 @guarded
 def read(
-    stills: Annotated[list[Path], typer.Argument(help="Stills to read, JPEG or PNG.")],
+    stills: Annotated[
+        list[Path], typer.Argument(metavar="STILL", help="Stills to read, JPEG or PNG.")
+    ],
     calibration: CALIBRATION,
     as_json: JSON = False,
 ) -> None:

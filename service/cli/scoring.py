@@ -27,8 +27,10 @@ PLAN_NAME = "plan.json"
 @app.command()
 @guarded
 def score(
-    before: Annotated[Path, typer.Argument(help="Still or layout before the shot.")],
-    after: Annotated[Path, typer.Argument(help="Still or layout after the shot.")],
+    before: Annotated[
+        Path, typer.Argument(metavar="BEFORE", help="Still or layout before the shot.")
+    ],
+    after: Annotated[Path, typer.Argument(metavar="AFTER", help="Still or layout after the shot.")],
     intent: Annotated[
         Path, typer.Option("--intent", help="What was meant, intent.json: pot and leave, or zone.")
     ],

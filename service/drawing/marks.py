@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 CHI2_95_TWO = 5.991
 """95 % point of chi-square with two degrees of freedom: scale of the error ellipse."""
-_ELLIPSE_ROOM_MM = 95.0
+_ELLIPSE_ROOM_MM = 75.0
 _FACTORS = (1, 2, 3, 5, 10, 15, 20, 30, 50, 75, 100)
 
 

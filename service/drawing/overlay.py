@@ -29,7 +29,6 @@ from .svg import add, arrow_head, path, points, root, text_of
 
 if TYPE_CHECKING:
     from calibration.files import Calibration
-
     from service.position import LandingZone, Verdict
 
 _STEP_MM = 40.0
@@ -48,6 +47,8 @@ class _Canvas:
 
     camera: Camera
     scale: float
+    unit_px: float
+    """Pixels of the drawing in a nominal px of a picture 900 px wide: line widths follow it."""
 
     def at(self, points_mm: Iterable[Sequence[float]], height_mm: float) -> NDArray[np.float64]:
         flat = np.array([[p[0], p[1], height_mm] for p in points_mm], dtype=float).reshape(-1, 3)
@@ -85,7 +86,7 @@ def overlay_svg(
         svg, "image", width=wide, height=high,
         href="data:image/jpeg;base64," + base64.b64encode(jpeg).decode("ascii"),
     )  # fmt: skip
-    canvas = _Canvas(camera=calibration.camera, scale=scale)
+    canvas = _Canvas(camera=calibration.camera, scale=scale, unit_px=wide / 900)
     _draw_noses(svg, canvas, calibration.table)
     if zone is not None and not zone.is_empty:
         _draw_zone(svg, canvas, zone)
@@ -128,7 +129,7 @@ def dense_ring(ring: Sequence[Sequence[float]], *, closed: bool = True) -> list[
 def _draw_noses(svg: ET.Element, canvas: _Canvas, table: Table) -> None:
     group = add(
         svg, "g", class_="noses", fill="none", stroke="#fff", stroke_opacity=0.55,
-        stroke_width=1.2, stroke_dasharray="7 5",
+        stroke_width=1.2 * canvas.unit_px, stroke_dasharray="7 5",
     )  # fmt: skip
     for segment in table.nose_segments_mm.values():
         line = canvas.at(dense_ring(segment, closed=False), table.nose_height_mm)
@@ -144,24 +145,25 @@ def _draw_zone(svg: ET.Element, canvas: _Canvas, zone: LandingZone) -> None:
     ]
     add(
         svg, "path", class_="zone", d=path(rings), fill=palette.ZONE_FILL, fill_opacity=0.22,
-        fill_rule="evenodd", stroke=palette.ZONE_FILL, stroke_width=1.6,
+        fill_rule="evenodd", stroke=palette.ZONE_FILL, stroke_width=1.6 * canvas.unit_px,
     )  # fmt: skip
 
 
 def _draw_balls(svg: ET.Element, canvas: _Canvas, layout: Layout) -> None:
-    group = add(svg, "g", class_="balls", font_weight="700", font_size=13)
+    group = add(svg, "g", class_="balls", font_weight="700", font_size=14 * canvas.unit_px)
     for ball in layout.balls:
         outline = canvas.scaled(canvas.camera.ball_outline(ball.centre_mm, samples=48))
         colour = palette.DOUBT if ball.doubtful else "#fff"
-        for stroke, width in (("#000", 3.0), (colour, 1.5)):
+        for stroke, width in (("#000", 2.6), (colour, 1.3)):
             add(
                 group, "polygon", points=points(outline.tolist()), fill="none", stroke=stroke,
-                stroke_width=width, stroke_opacity=0.9,
+                stroke_width=width * canvas.unit_px, stroke_opacity=0.9,
             )  # fmt: skip
         x, y = float(outline[:, 0].max()) + 3, float(outline[:, 1].min()) + 3
         add(
             group, "text", ball.id + ("?" if ball.doubtful else ""), x=x, y=y, fill=colour,
-            stroke="#101314", stroke_width=3, paint_order="stroke", stroke_linejoin="round",
+            stroke="#101314", stroke_width=3 * canvas.unit_px, paint_order="stroke",
+            stroke_linejoin="round",
         )  # fmt: skip
 
 
@@ -173,24 +175,27 @@ def _draw_miss(svg: ET.Element, canvas: _Canvas, verdict: Verdict) -> None:
     centre = canvas.scaled(canvas.camera.ball_outline(stop, samples=48))
     add(
         svg, "polygon", class_="stop", points=points(centre.tolist()), fill="none",
-        stroke=colour, stroke_width=3,
+        stroke=colour, stroke_width=2.6 * canvas.unit_px,
     )  # fmt: skip
     if vector is None or not miss_mm:
         return
     ends = [(stop[0] - vector[0], stop[1] - vector[1]), (stop[0], stop[1])]
     line = canvas.at(dense_ring(ends, closed=False), BALL_CENTRE_HEIGHT_MM)
     group = add(svg, "g", class_="miss")
-    for stroke, width in (("#101314", 5.0), (colour, 2.6)):
+    for stroke, width in (("#101314", 4.6), (colour, 2.4)):
         add(
             group, "polyline", points=points(line.tolist()), fill="none", stroke=stroke,
-            stroke_width=width, stroke_linecap="round",
+            stroke_width=width * canvas.unit_px, stroke_linecap="round",
         )  # fmt: skip
     tip, tail = line[-1].tolist(), line[-2].tolist()
     if miss_mm > 30:
-        add(group, "polygon", points=points(arrow_head(tip, tail, 12)), fill=colour)
+        add(
+            group, "polygon", points=points(arrow_head(tip, tail, 10 * canvas.unit_px)), fill=colour
+        )
     middle = line[len(line) // 2]
     add(
-        group, "text", f"{miss_mm:.0f} mm", x=float(middle[0]) + 12, y=float(middle[1]) - 12,
-        font_size=16, font_weight="700", fill=colour, stroke="#101314", stroke_width=4,
+        group, "text", f"{miss_mm:.0f} mm", x=float(middle[0]) + 10 * canvas.unit_px,
+        y=float(middle[1]) - 10 * canvas.unit_px, font_size=16 * canvas.unit_px,
+        font_weight="700", fill=colour, stroke="#101314", stroke_width=4 * canvas.unit_px,
         paint_order="stroke", stroke_linejoin="round",
     )  # fmt: skip

@@ -159,8 +159,9 @@ def _add_leave(out: list[Fact], intent: Intent, verdict: Verdict) -> None:
     if verdict.side is not None:
         judged = side_words(verdict.side, intent.side)
         value = verdict.side if verdict.side == "straight" else f"{verdict.side} of the line"
+        tails = {"right side": ", as wanted", "wrong side": f": wrong side, {intent.side} wanted"}
         out.append(
-            Fact(label="Side", value=value + (f": {judged}" if judged else ""),
+            Fact(label="Side", value=value + tails.get(judged, ""),
                  bad=judged == "wrong side")
         )  # fmt: skip
     if verdict.path_to_pocket is not None:

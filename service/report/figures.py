@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.table import BALL_RADIUS_MM
 from service.drawing.svg import add, number, root, text_of
@@ -59,7 +60,11 @@ def landings_svg(landings: Sequence[LandingPoint]) -> str:
 
 def _reach_mm(landings: Sequence[LandingPoint]) -> float:
     largest = max((max(abs(m.along_mm), abs(m.across_mm)) for m in landings), default=0.0)
-    for nice in (50, 100, 150, 200, 300, 400, 600, 800, 1200, 1600, 2400):
+    if len(landings) >= FEWEST_FOR_ELLIPSE:
+        mean, cov = _mean_cov(landings)
+        half = np.sqrt(np.maximum(np.diag(cov), 0.0) * CHI2_95_TWO)
+        largest = max(largest, 0.9 * float(np.max(np.abs(mean) + half)))
+    for nice in (50, 100, 150, 200, 300, 400, 500, 600, 700, 800, 1000, 1200, 1600, 2400):
         if largest * 1.12 + 5 <= nice:
             return float(nice)
     return largest * 1.15
@@ -87,10 +92,16 @@ def _draw_grid(svg: ET.Element, reach_mm: float, scale: float) -> None:
         add(words, "text", text, x=x, y=y, text_anchor=anchor, font_weight="600", font_size=13)
 
 
+def _mean_cov(
+    landings: Sequence[LandingPoint],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    spots = np.array([[m.along_mm, m.across_mm] for m in landings])
+    return spots.mean(axis=0), np.cov(spots.T)
+
+
 def _draw_ellipse(svg: ET.Element, landings: Sequence[LandingPoint], scale: float) -> None:
-    points = np.array([[m.along_mm, m.across_mm] for m in landings])
-    mean = points.mean(axis=0)
-    values, vectors = np.linalg.eigh(np.cov(points.T))
+    mean, cov = _mean_cov(landings)
+    values, vectors = np.linalg.eigh(cov)
     small, large = np.sqrt(np.maximum(values, 0.0) * CHI2_95_TWO) * scale
     turn = math.degrees(math.atan2(vectors[1, 1], vectors[0, 1]))
     x, y = mean[0] * scale, -mean[1] * scale

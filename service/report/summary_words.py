@@ -97,8 +97,7 @@ def summary_lines(summary: Summary) -> list[str]:
     missing = summary.zone.attempts_missing
     if missing:
         lines.append(
-            f"{missing} more attempts before the rate in the zone can be claimed to within 15 "
-            "points."
+            f"{_more(missing)} before the rate in the zone can be claimed to within 15 points."
         )
     return lines
 
@@ -125,7 +124,7 @@ def bias_lines(landing: Landing) -> list[str]:
 
 
 def _counts(summary: Summary) -> str:
-    parts = [f"{summary.attempts} attempts"]
+    parts = [f"{summary.attempts} attempt{'' if summary.attempts == 1 else 's'}"]
     for count, words in (
         (summary.refused, "refused"),
         (summary.scratches, "scratched" if summary.scratches != 1 else "scratch"),
@@ -135,6 +134,10 @@ def _counts(summary: Summary) -> str:
         if count:
             parts.append(f"{count} {words}")
     return ", ".join(parts) + "."
+
+
+def _more(count: int) -> str:
+    return f"{count} more attempt{'' if count == 1 else 's'}"
 
 
 def _between(mean: Mean) -> str:
@@ -155,5 +158,5 @@ def _bias_claim(landing: Landing) -> str:
     if landing.bias_p_value < 0.05:
         return f"That is a bias (p = {landing.bias_p_value:.2g})."
     missing = landing.bias_attempts_missing
-    tail = f"; about {missing} more attempts like these would show one" if missing else ""
+    tail = f"; about {_more(missing)} like these would show one" if missing else ""
     return f"No bias can be claimed (p = {landing.bias_p_value:.2f}){tail}."

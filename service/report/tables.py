@@ -53,7 +53,7 @@ def attempt_row(verdict: Verdict) -> AttemptRow:
         across="–" if verdict.across_mm is None else signed(verdict.across_mm),
         cut="–" if verdict.cut_deg is None else f"{verdict.cut_deg:.0f}°",
         wanted="–" if limits == (0.0, 90.0) else f"{limits[0]:g}–{limits[1]:g}°",
-        side=f"{side}, {judged.split()[0]}" if judged else side,
+        side=f"{side}, wrong side" if judged == "wrong side" else side,
         chance="–" if verdict.pot_chance is None else f"{100 * verdict.pot_chance:.0f} %",
     )
 

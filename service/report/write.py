@@ -23,8 +23,10 @@ def write_text(path: Path, text: str) -> None:
         os.chmod(name, 0o666 & ~umask)
         os.replace(name, path)
     except OSError as wrong:
-        Path(name).unlink(missing_ok=True)
         raise _unwritable(path, wrong) from None
+    finally:
+        # whatever went wrong, a stop by the user too, leaves no half file behind
+        Path(name).unlink(missing_ok=True)
 
 
 def make_folder(folder: Path) -> None:
