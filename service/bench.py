@@ -36,6 +36,11 @@ def run_bench(
     """Measure lens, calibration and reading on the sample stills; a plain JSON object."""
     trial = run_trial(announce=announce, track=track)
     announce("reading the other rooms with their true calibration")
+    return bench_figures(trial, track=track)
+
+
+def bench_figures(trial: Trial, *, track: Track = untracked) -> dict[str, Any]:
+    """The figures of a finished sample practice, and of the other rooms."""
     return {
         "format": BENCH_FORMAT,
         "version": BENCH_VERSION,
