@@ -63,13 +63,16 @@ class SessionResult:
 
     def summary_dict(self) -> dict[str, Any]:
         """The summary with what was refused or left out."""
-        refused = [
+        refused_attempts = [
             {"attempt": a.attempt, "code": a.refused_code, "detail": a.refused_why}
             for a in self.attempts
             if a.refused
         ]
         left_out = [{"still": s.name, "code": s.code, "detail": s.reason} for s in self.left_out]
-        return self.summary.to_dict() | {"refused": refused, "left_out": left_out}
+        return self.summary.to_dict() | {
+            "refused_attempts": refused_attempts,
+            "left_out": left_out,
+        }
 
 
 def score_session(

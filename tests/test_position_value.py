@@ -1,0 +1,137 @@
+"""Pot chance against played-out shots, and what a stop gives up against the zone's best place."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from position_layouts import D, layout, random_places
+
+from calibration.table import Table
+from service.position import Intent, Player, landing_zone, score_shot
+from service.position.membership import Leave, leave_of
+from service.position.value import best_chance, pot_chance
+from service.position.window import margin_deg
+
+NINE = Table()
+PLAYED = 40000
+CHANCE = 0.012
+"""Four standard deviations of a share of 40,000 played shots are at most 0.010."""
+
+
+def _leave(places: dict[str, tuple[float, float]], **player: float) -> Leave:
+    leave = leave_of(Intent(next="1", next_pocket="side-left"), NINE, Player(**player), places)
+    assert leave is not None
+    return leave
+
+
+def _played(rng: np.random.Generator, cue: complex, leave: Leave, pocket_name: str) -> float:
+    """Share of shots that go in: cue ball rolled along varied directions until it touches."""
+    pocket = NINE.pocket(pocket_name)
+    target, aim = complex(*leave.object_mm), complex(*pocket.aim_mm)
+    line = (aim - target) / abs(aim - target)
+    way = target - D * line - cue
+    errors = rng.normal(0, math.radians(leave.player.aim_spread_deg), PLAYED)
+    rays = way / abs(way) * np.exp(1j * errors)
+    ahead = ((target - cue) * rays.conj()).real
+    aside = ((target - cue) * rays.conj()).imag
+    hit = np.abs(aside) < D
+    touch = cue + rays * (ahead - np.sqrt(np.maximum(D**2 - aside**2, 0)))
+    sent = (target - touch) / D
+    off = np.abs(np.angle(sent / line))
+    margin = math.radians(float(margin_deg(leave.object_mm, pocket)))
+    return float(np.mean(hit & (off <= margin)))
+
+
+@pytest.mark.parametrize("cut", [0, 20, 45, 65, 80])
+@pytest.mark.parametrize("spread", [0.15, 0.6])
+def test_pot_chance_is_that_of_played_shots(cut: float, spread: float) -> None:
+    """Corner and side pocket shut but for one: the ball lies where only side-left is open."""
+    rng = np.random.default_rng(31)
+    leave = _leave({"1": (1270.0, 900.0)}, aim_spread_deg=spread, bridge_spread_factor=1.0)
+    ghost = complex(1270, 900 - D)
+    cue = ghost + 500 * complex(-math.sin(math.radians(cut)), -math.cos(math.radians(cut)))
+    played = [
+        _played(rng, cue, leave, name)
+        for name in (
+            "side-left",
+            "head-left",
+            "foot-left",
+            "side-right",
+            "head-right",
+            "foot-right",
+        )
+        if _cut(cue, leave, name) < 90
+    ]
+    assert float(pot_chance((cue.real, cue.imag), leave)) == pytest.approx(max(played), abs=CHANCE)
+
+
+def _cut(cue: complex, leave: Leave, name: str) -> float:
+    target, aim = complex(*leave.object_mm), complex(*NINE.pocket(name).aim_mm)
+    line = (aim - target) / abs(aim - target)
+    return abs(math.degrees(np.angle((target - D * line - cue) / line)))
+
+
+def test_chance_falls_with_distance_cut_and_spread() -> None:
+    places = {"1": (1270.0, 900.0)}
+    ghost = np.array([1270, 900 - D])
+    back = [ghost - [0, s] for s in (100, 300, 500, 700)]
+    chances = pot_chance(np.array(back), _leave(places, aim_spread_deg=0.5))
+    assert np.all(np.diff(chances) < 0)
+    wide = pot_chance(np.array(back), _leave(places, aim_spread_deg=1.0))
+    assert np.all(wide < chances)
+
+
+def test_no_chance_where_every_way_is_shut() -> None:
+    """Ball 1 with balls around it: no pocket is open from anywhere."""
+    ring = {
+        str(i + 2): (
+            1270 + 1.02 * D * math.cos(math.radians(60 * i + 15)),
+            635 + 1.02 * D * math.sin(math.radians(60 * i + 15)),
+        )
+        for i in range(6)
+    }
+    leave = _leave({"1": (1270.0, 635.0)} | ring)
+    places = np.random.default_rng(32).uniform((30, 30), (2500, 1240), size=(200, 2))
+    assert pot_chance(places, leave).max() == 0
+
+
+def test_bridge_costs_and_out_of_reach_is_worth_nothing() -> None:
+    places = {"1": (1800.0, 635.0)}
+    spot = (1200.0, 635.0)
+    by_hand = float(pot_chance(spot, _leave(places, hand_back_mm=1500, bridge_spread_factor=2.0)))
+    by_bridge = float(pot_chance(spot, _leave(places, bridge_spread_factor=2.0)))
+    far = _leave(
+        places,
+        hand_back_mm=300, hand_body_side_mm=100, hand_off_side_mm=100,
+        bridge_back_mm=300, bridge_body_side_mm=100, bridge_off_side_mm=100,
+    )  # fmt: skip
+    assert by_hand > by_bridge > 0
+    assert float(pot_chance(spot, far)) == 0
+
+
+def test_nothing_is_given_up_at_the_best_place() -> None:
+    """Chance left and given up add up to the zone's best, or to more than it outside the zone."""
+    rng = np.random.default_rng(33)
+    seen = 0
+    while seen < 10:
+        places = random_places(rng, NINE, 4)
+        intent = Intent(next="1", next_pocket="foot-left", distance_mm=(100, 1500))
+        zone = landing_zone(layout(NINE, places), intent, NINE)
+        if zone.is_empty or zone.wanted_mm is None:
+            continue
+        seen += 1
+        there = layout(NINE, places | {"cue": zone.wanted_mm})
+        verdict = score_shot(there, there, intent, NINE)
+        assert verdict.pot_chance is not None
+        assert verdict.pot_chance_given_up is not None
+        assert zone.leave is not None
+        best = best_chance(zone, zone.leave)
+        assert best is not None
+        assert verdict.pot_chance + verdict.pot_chance_given_up == pytest.approx(best, abs=1e-9)
+        sample = rng.uniform((30, 30), (2500, 1240), size=(3000, 2))
+        inside = sample[zone.contains(sample)]
+        if len(inside):
+            found = float(pot_chance(inside, zone.leave).max())
+            assert found <= best + 0.05, "the search misses no much better place"
