@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -100,20 +99,6 @@ class Landmarks:
         return tuple(name for name in DIMENSION_SIGMA_MM if name in used)
 
 
-def nose_mark(
-    table: Table, side: str, along_mm: float, *, name: str, seen: Sequence[FloatArray], sigma: float
-) -> Landmark:
-    """A stretch of a nose line; ``seen`` is (pixel, unit normal in the picture)."""
-    return _side_mark(table, side, along_mm, name=name, kind="nose", seen=seen, sigma=sigma)
-
-
-def back_mark(
-    table: Table, side: str, along_mm: float, *, name: str, seen: Sequence[FloatArray], sigma: float
-) -> Landmark:
-    """A stretch of the seam between cushion and rail cap."""
-    return _side_mark(table, side, along_mm, name=name, kind="cushion back", seen=seen, sigma=sigma)
-
-
 def sight_mark(
     table: Table, name: str, *, seen_px: FloatArray, sigma_px: float, built_sigma_mm: float
 ) -> Landmark:
@@ -140,40 +125,3 @@ def side_point_mm(table: Table, side: str, along_mm: float, out_mm: float) -> tu
     if out_x:
         return (out_mm * out_x + (table.length_mm if out_x > 0 else 0.0), along_mm)
     return (along_mm, out_mm * out_y + (table.width_mm if out_y > 0 else 0.0))
-
-
-def _side_mark(
-    table: Table,
-    side: str,
-    along_mm: float,
-    *,
-    name: str,
-    kind: str,
-    seen: Sequence[FloatArray],
-    sigma: float,
-) -> Landmark:
-    out_x, out_y = OUTWARD[side]
-    outward = (out_x, out_y, 0.0)
-    moves: tuple[tuple[str, Vector], ...]
-    if kind == "nose":
-        out_mm, height_mm = 0.0, table.nose_height_mm
-        moves = ((f"nose_{side}_mm", outward),)
-    else:
-        out_mm, height_mm = table.cushion_width_mm, table.rail_cap_height_mm
-        moves = (
-            ("cushion_width_mm", outward),
-            (f"back_{side}_mm", outward),
-            ("rail_cap_height_mm", (0.0, 0.0, 1.0)),
-        )
-    x_mm, y_mm = side_point_mm(table, side, along_mm, out_mm)
-    pixel, normal = seen
-    length = math.hypot(float(normal[0]), float(normal[1]))
-    return Landmark(
-        name=name,
-        kind=kind,
-        point_mm=(x_mm, y_mm, height_mm),
-        seen_px=(float(pixel[0]), float(pixel[1])),
-        normal_px=(float(normal[0]) / length, float(normal[1]) / length),
-        sigma_px=sigma,
-        moves=moves,
-    )

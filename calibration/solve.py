@@ -75,12 +75,7 @@ def solve(
     _check_request(landmarks, image_size_px, lens, camera_height_mm)
     check_landmarks(landmarks)
     problem = _problem(landmarks, lens, camera_height_mm)
-    state = _best_start(problem, start_cameras(landmarks, lens))
-    for _ in range(_ROUNDS):
-        state = _fit(problem, state)
-        scales = problem.equations.kind_scales(state.camera, state.change_mm, _KIND_SCALE)
-        state = replace(state, kind_scale=scales)
-    state = _fit(problem, state)
+    state = _settled(problem, _best_start(problem, start_cameras(landmarks, lens)))
     names, covariance = _covariance(problem, state, lens)
     residuals = residuals_of(
         landmarks,
@@ -100,6 +95,20 @@ def solve(
         warnings=warnings,
     )
     return replace(calibration, budget=error_budget(calibration))
+
+
+def settle(
+    landmarks: Landmarks, lens: Lens | None, start: Camera | None = None
+) -> tuple[Camera, dict[str, float]]:
+    """Camera and changed dimensions (mm) from ``landmarks``, without judging them.
+
+    The inner step of the search for landmarks; ``start`` saves the search for a first camera.
+    """
+    check_landmarks(landmarks)
+    problem = _problem(landmarks, lens, None)
+    cameras = [start] if start is not None else start_cameras(landmarks, lens)
+    state = _settled(problem, _best_start(problem, cameras))
+    return state.camera, state.change_mm
 
 
 # -- steps ---------------------------------------------------------------------------------
@@ -156,6 +165,15 @@ def _best_start(problem: _Problem, cameras: Sequence[Camera]) -> _State:
         return _State(cameras[0], {}, scale)
     trials = [_fit(problem, _State(camera, {}, scale), most_steps=6) for camera in cameras]
     return min(trials, key=lambda state: state.cost)
+
+
+def _settled(problem: _Problem, state: _State) -> _State:
+    """Fit and rescale in turn until the kinds' scales have settled."""
+    for _ in range(_ROUNDS):
+        state = _fit(problem, state)
+        scales = problem.equations.kind_scales(state.camera, state.change_mm, _KIND_SCALE)
+        state = replace(state, kind_scale=scales)
+    return _fit(problem, state)
 
 
 def _fit(problem: _Problem, state: _State, most_steps: int = 40) -> _State:

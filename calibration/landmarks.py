@@ -1,0 +1,165 @@
+"""Landmarks of an empty-table still, found without help: match, solve, match again, closer.
+
+The cloth's outline gives a first camera. Around its predictions the seams, then noses,
+facings and sights are looked for in windows that shrink as the camera gets better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from .camera import Camera
+from .cloth import ClothOutline, find_cloth
+from .edges import Light, TableEdge, find_edge
+from .errors import CalibrationError
+from .files import HEADS
+from .lens_file import Lens
+from .marks import OUTWARD, Landmark, Landmarks, side_point_mm
+from .noses import back_edges, nose_edges
+from .pocket_mouths import facing_edges
+from .sights import find_sights
+from .solve import settle
+from .table import Table
+
+FloatArray = NDArray[np.float64]
+ImageArray = NDArray[np.uint8]
+FEWEST_FOUND = {"nose": 12, "cushion back": 12}
+"""Least stretches of noses and seams together with which a still is worth solving."""
+_OUTLINE_SIDES = ("left", "foot", "right", "head")
+_OUTLINE_POINTS = 12
+_OUTLINE_SIGMA_PX = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Pass:
+    """Search windows of one pass, mm; 0 leaves a kind out."""
+
+    back: float
+    nose: float
+    sight: float
+    pocket: float
+
+
+_PASSES = (
+    _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0),
+    _Pass(back=8.0, nose=8.0, sight=18.0, pocket=0.0),
+    _Pass(back=5.0, nose=5.0, sight=10.0, pocket=7.0),
+    _Pass(back=3.0, nose=3.0, sight=6.0, pocket=4.0),
+)
+
+
+def find_landmarks(
+    still_bgr: ImageArray, table: Table, head: str, lens: Lens | None = None
+) -> Landmarks:
+    """Landmarks of the empty ``table`` in ``still_bgr`` ((H, W, 3), 8-bit).
+
+    ``head`` is the side of the picture on which the head end lies. Raises CalibrationError
+    where the table cannot be found whole.
+    """
+    _check_still(still_bgr, head, lens)
+    height, width = still_bgr.shape[:2]
+    outline = find_cloth(still_bgr, head)
+    marks = Landmarks(
+        items=tuple(_outline_marks(outline, table)), head=head, image_size_px=(width, height)
+    )
+    camera, change_mm = settle(marks, lens)
+    light = Light.of(still_bgr)
+    for number, search in enumerate(_PASSES):
+        found = _search(light, camera, table, change_mm, search)
+        marks = replace(marks, items=tuple(found))
+        _check_found(marks)
+        if number < len(_PASSES) - 1:
+            camera, change_mm = settle(marks, lens, camera)
+    return marks
+
+
+def _search(
+    light: Light, camera: Camera, table: Table, change_mm: Mapping[str, float], search: _Pass
+) -> list[Landmark]:
+    kinds: tuple[tuple[float, tuple[TableEdge, ...]], ...] = (
+        (search.back, back_edges(table)),
+        (search.nose, nose_edges(table)),
+        (search.pocket, facing_edges(table)),
+    )
+    found = [
+        mark
+        for window_mm, edges in kinds
+        if window_mm
+        for edge in edges
+        for mark in find_edge(light, camera, edge, change_mm, window_mm)
+    ]
+    if search.sight:
+        found += find_sights(light, camera, table, change_mm, search.sight)
+    return found
+
+
+def _outline_marks(outline: ClothOutline, table: Table) -> list[Landmark]:
+    """The outline's sides as rough seam landmarks, placed along by the corners' perspective."""
+    width = table.cushion_width_mm
+    length, across = table.surface_mm
+    corners_mm = np.array(
+        [
+            [-width, across + width],
+            [length + width, across + width],
+            [length + width, -width],
+            [-width, -width],
+        ]
+    )
+    to_table = cv2.getPerspectiveTransform(
+        outline.corners_px.astype(np.float32), corners_mm.astype(np.float32)
+    )
+    out = []
+    for side, points in zip(_OUTLINE_SIDES, outline.sides_px, strict=True):
+        picked = points[np.linspace(0, len(points) - 1, _OUTLINE_POINTS).astype(int)]
+        placed = cv2.perspectiveTransform(picked[:, None].astype(np.float64), to_table)[:, 0]
+        tangent = points[-1] - points[0]
+        normal = np.array([-tangent[1], tangent[0]]) / np.hypot(*tangent)
+        axis = 1 if OUTWARD[side][0] else 0
+        for number, (pixel, place) in enumerate(zip(picked, placed, strict=True)):
+            x_mm, y_mm = side_point_mm(table, side, float(place[axis]), width)
+            out.append(
+                Landmark(
+                    name=f"cloth outline {side} {number + 1}",
+                    kind="cushion back",
+                    point_mm=(x_mm, y_mm, table.rail_cap_height_mm),
+                    seen_px=(float(pixel[0]), float(pixel[1])),
+                    normal_px=(float(normal[0]), float(normal[1])),
+                    sigma_px=_OUTLINE_SIGMA_PX,
+                )
+            )
+    return out
+
+
+def _check_still(still_bgr: ImageArray, head: str, lens: Lens | None) -> None:
+    if head not in HEADS:
+        raise CalibrationError(
+            f"head: got {head!r}; allowed: {', '.join(HEADS)}. Say on which side of the picture "
+            "the table's head end lies."
+        )
+    shape = still_bgr.shape
+    if len(shape) != 3 or shape[2] != 3 or still_bgr.dtype != np.uint8 or min(shape[:2]) < 200:
+        raise CalibrationError(
+            f"still: got an array {shape} of {still_bgr.dtype}; allowed: (H, W, 3) of 8-bit BGR, "
+            "200 px or more each way. Give a colour still of the whole table."
+        )
+    if lens is not None and lens.image_size_px != (shape[1], shape[0]):
+        raise CalibrationError(
+            f"still: got {shape[1]}x{shape[0]} px, the lens file is for {lens.image_size_px[0]}x"
+            f"{lens.image_size_px[1]}; allowed: the same size. Take both with one setting."
+        )
+
+
+def _check_found(marks: Landmarks) -> None:
+    seams, noses = marks.count("cushion back"), marks.count("nose")
+    if seams + noses < FEWEST_FOUND["nose"] + FEWEST_FOUND["cushion back"]:
+        raise CalibrationError(
+            f"landmarks: got {noses} stretches of noses, {seams} of cushion seams, "
+            f"{marks.count('sight')} sights and {marks.count('pocket')} of pocket facings; "
+            f"allowed: {sum(FEWEST_FOUND.values())} stretches or more. Take the still of the "
+            "empty table again, sharp, whole and evenly lit."
+        )

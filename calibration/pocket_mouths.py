@@ -1,0 +1,69 @@
+"""The pockets' mouths: the facings where each nose turns into a pocket, as seen from above."""
+
+from __future__ import annotations
+
+import math
+
+from .edges import TableEdge
+from .marks import OUTWARD
+from .table import Pocket, Table
+
+_FIRST_MM, _LAST_MM = 6.0, 34.0
+"""Stretch of a facing's top edge that is looked for, from the nose point."""
+_BLOCK_MM = 7.0
+_BUILT_SIGMA_MM = 0.8
+"""A single facing against the mouth that its table has elsewhere, 1 sigma."""
+
+
+def facing_edges(table: Table) -> tuple[TableEdge, ...]:
+    """The twelve facings' top edges, two a pocket; light may rise or fall into the pocket."""
+    return tuple(
+        edge for pocket in table.pockets for edge in (_facing(table, pocket, i) for i in (0, 1))
+    )
+
+
+def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
+    point = pocket.nose_points_mm[index]
+    other = pocket.nose_points_mm[1 - index]
+    side = _side_of(table, pocket, point)
+    out_x, out_y = OUTWARD[side]
+    # along the nose line towards the pocket
+    to_x, to_y = (0.0, 1.0) if out_x else (1.0, 0.0)
+    if (other[0] - point[0]) * to_x + (other[1] - point[1]) * to_y < 0:
+        to_x, to_y = -to_x, -to_y
+    turn = math.radians(180.0 - pocket.cut_deg)
+    back = (
+        math.cos(turn) * to_x + math.sin(turn) * out_x,
+        math.cos(turn) * to_y + math.sin(turn) * out_y,
+    )
+    across = (
+        math.sin(turn) * to_x - math.cos(turn) * out_x,
+        math.sin(turn) * to_y - math.cos(turn) * out_y,
+    )
+    rise = (table.rail_cap_height_mm - table.nose_height_mm) / table.cushion_width_mm
+
+    def place(distance: float) -> tuple[float, float, float]:
+        height = table.nose_height_mm + rise * distance * math.sin(turn)
+        return (point[0] + distance * back[0], point[1] + distance * back[1], height)
+
+    name, share = ("side", 0.5) if "side" in pocket.name else ("corner", 1 / math.sqrt(2))
+    return TableEdge(
+        name=f"{pocket.name} at {side}",
+        kind="pocket",
+        start_mm=place(_FIRST_MM),
+        end_mm=place(_LAST_MM),
+        across_mm=(*across, 0.0),
+        moves=((f"{name}_mouth_mm", (-share * to_x, -share * to_y, 0.0)),),
+        block_mm=_BLOCK_MM,
+        whole=True,
+        built_sigma_mm=_BUILT_SIGMA_MM,
+    )
+
+
+def _side_of(table: Table, pocket: Pocket, point: tuple[float, float]) -> str:
+    """The side on whose nose line a nose point lies."""
+    end, hand = pocket.name.split("-")
+    if end == "side":
+        return hand
+    at_end = 0.0 if end == "head" else table.length_mm
+    return end if math.isclose(point[0], at_end, abs_tol=1e-6) else hand
