@@ -113,10 +113,10 @@ def test_path_with_exact_places() -> None:
 def test_path_with_uncertain_places() -> None:
     """σ² = 0.25 mm² each. The other ball lies beside the share t = 200/477.85 = 0.4185 of the way;
     the ghost ball's σ² across is 0.25·(1 + 57.15/635)² = 0.2970. Sum: 0.25 + 0.5815²·0.25 +
-    0.4185²·0.2970 = 0.3865, σ = 0.6217, 1.96 σ = 1.2185. So 1.2 mm either way is too close to
+    0.4185²·0.2970 = 0.3865, σ = 0.6217, 1.96 σ = 1.2185. So 1.21 mm either way is too close to
     call, 1.23 mm is not."""
-    assert _straight_with_neighbour(57.15 + 1.20, 0.25) == "too close to call"
-    assert _straight_with_neighbour(57.15 - 1.20, 0.25) == "too close to call"
+    assert _straight_with_neighbour(57.15 + 1.21, 0.25) == "too close to call"
+    assert _straight_with_neighbour(57.15 - 1.21, 0.25) == "too close to call"
     assert _straight_with_neighbour(57.15 + 1.23, 0.25) == "open"
     assert _straight_with_neighbour(57.15 - 1.23, 0.25) == "blocked"
 
