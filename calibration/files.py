@@ -129,6 +129,38 @@ class Calibration:
         cov = np.asarray(self.parameter_cov, dtype=float)
         return np.asarray(by_parameter @ cov @ np.swapaxes(by_parameter, 1, 2))
 
+    def outline_px(self) -> dict[str, tuple[FloatArray, ...]]:
+        """Pixel polylines for drawing over a still: ``noses``, ``pockets``, ``sights``.
+
+        Noses and pocket mouths are (n, 2) polylines that follow the lens's distortion; sights
+        are one (18, 2) array of points.
+        """
+        table = self.table
+        return {
+            "noses": tuple(
+                self._line_px(ends, table.nose_height_mm)
+                for ends in table.nose_segments_mm.values()
+            ),
+            "pockets": tuple(
+                self._line_px(pocket.nose_points_mm, table.nose_height_mm)
+                for pocket in table.pockets
+            ),
+            "sights": (
+                self.camera.project(
+                    [(*place, table.rail_cap_height_mm) for place in table.sights_mm.values()]
+                ),
+            ),
+        }
+
+    def _line_px(
+        self, ends_mm: tuple[tuple[float, float], tuple[float, float]], height_mm: float
+    ) -> FloatArray:
+        start, end = np.asarray(ends_mm, dtype=float)
+        count = max(2, int(np.hypot(*(end - start)) / 50.0) + 1)
+        part = np.linspace(0.0, 1.0, count)[:, None]
+        flat = start + part * (end - start)
+        return self.camera.project(np.column_stack([flat, np.full(count, height_mm)]))
+
     # -- files -----------------------------------------------------------------------------
 
     def to_dict(self) -> dict[str, Any]:
