@@ -152,7 +152,7 @@ def test_foreign_text_is_escaped(page):
 
 def test_every_attempt_has_its_drawings_and_words(page, result):
     assert page.count('class="top-view"') == len(result.attempts)
-    # the still that could not be read has no overlay; the obstructed one has
+    # the still that could not be read has no overlay, the empty table has one
     assert page.count('class="overlay"') == len(result.attempts)
     text = Page(page).text
     for phrase in (

@@ -115,8 +115,15 @@ def facts(
     _add_leave(out, intent, verdict)
     if verdict.pot_chance is not None:
         given = verdict.pot_chance_given_up
-        tail = "" if given is None else f", {percent(given)} given up against the best leave"
-        out.append(Fact(label="Pot chance left", value=percent(verdict.pot_chance) + tail))
+        tail = (
+            "" if given is None else f"; {100 * given:.0f} points given up against the best leave"
+        )
+        out.append(
+            Fact(
+                label="Pot chance left",
+                value=f"{percent(verdict.pot_chance)} in its best open pocket{tail}",
+            )
+        )
     return out
 
 
