@@ -110,7 +110,7 @@ class Client(httpx.Client):
     """Calls the API with the shortest words."""
 
     def __init__(self, address: str) -> None:
-        super().__init__(base_url=f"{address}api/v1", timeout=20)
+        super().__init__(base_url=f"{address}api/v1", timeout=20, verify=False)
 
     def calibrate(self) -> httpx.Response:
         """Set ``CALIBRATION``."""

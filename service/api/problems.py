@@ -229,6 +229,11 @@ def _detail(request: Request, refusal: HTTPException) -> str:
     """A sentence where the framework gives only the status's own words."""
     method, path = request.method, request.url.path
     plain = HTTPStatus(refusal.status_code).phrase
+    if refusal.status_code == 400:
+        return (
+            f"{method} {path}: {str(refusal.detail).rstrip('.')}; allowed: what "
+            "/api/v1/openapi.json says. Correct it."
+        )
     if refusal.detail != plain:
         return str(refusal.detail)
     if refusal.status_code == 404:

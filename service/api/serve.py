@@ -19,6 +19,7 @@ from .gate import LOOPBACK_NAMES
 
 DEFAULT_HOST = "127.0.0.1"
 DEFAULT_PORT = 8765
+_LAST_PORT = 65535
 _LAST_WORDS_S = 5
 """How long a stop waits for answers that are under way."""
 
@@ -90,6 +91,8 @@ def bind(host: str, port: int) -> socket.socket:
     """A socket that listens on ``host`` and ``port``; ServeError where it cannot."""
     listener = None
     try:
+        if not 0 <= port <= _LAST_PORT:
+            raise OSError("no such port")  # the resolver would fold it into range
         family, kind, protocol, _, place = socket.getaddrinfo(
             host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )[0]
@@ -97,7 +100,7 @@ def bind(host: str, port: int) -> socket.socket:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind(place)
         listener.listen()
-    except (OSError, OverflowError) as wrong:
+    except OSError as wrong:
         if listener is not None:
             listener.close()
         raise ServeError(

@@ -6,6 +6,7 @@ import functools
 import json
 from dataclasses import dataclass
 
+from calibration.errors import RestmarkError
 from calibration.files import Calibration
 from calibration.table import Table
 from service.drawing import top_view_svg
@@ -64,13 +65,12 @@ class Scene:
         table = table_of(reader, reading)
         attempt = reader.attempt_after(reading.id)
         if attempt is not None:
-            intent = Intent.from_dict(attempt.intent.document)
-            verdict = score_shot(attempt.before.layout, reading.layout, intent, table)
+            verdict = _verdict_again(attempt, table)
             return cls(
                 table=table,
                 reading=reading,
                 intent=attempt.intent,
-                zone=verdict.zone,
+                zone=verdict.zone if verdict else None,
                 attempt=attempt,
                 verdict=verdict,
             )
@@ -91,3 +91,16 @@ class Scene:
             zone=self.zone,
             width_px=width_px,
         )
+
+
+def _verdict_again(attempt: AttemptRecord, table: Table) -> Verdict | None:
+    """The verdict with its zone and line; the stored figures stand where it cannot be had."""
+    try:
+        return score_shot(
+            attempt.before.layout,
+            attempt.after.layout,
+            Intent.from_dict(attempt.intent.document),
+            table,
+        )
+    except RestmarkError:
+        return None

@@ -230,7 +230,13 @@ def _reach(verdict: Mapping[str, Any]) -> Fact | None:
 def _chances(verdict: Mapping[str, Any]) -> list[Fact]:
     if verdict["pot_chance"] is None:
         return []
-    facts = [Fact(label="Pot chance left", value=f"{verdict['pot_chance']:.0%}")]
+    facts = [
+        Fact(
+            label="Pot chance left",
+            value=f"{verdict['pot_chance']:.0%}",
+            aside="in the best open pocket",
+        )
+    ]
     if verdict["pot_chance_given_up"] is not None:
         facts.append(
             Fact(label="Pot chance given up", value=f"{verdict['pot_chance_given_up']:.0%}")

@@ -1,0 +1,409 @@
+"""The API over HTTP: one round after another, repeats, lists, restarts."""
+
+import json
+import threading
+import time
+
+import httpx
+import pytest
+from api_kit import (
+    CALIBRATION,
+    FAR,
+    INTENT,
+    Client,
+    after,
+    assert_problem,
+    layout,
+    running,
+    stand_in_read,
+    still,
+)
+
+from service.api import SessionAttempt, SessionStill, load_session
+from service.position import Intent, landing_zone, score_shot
+from service.practice import summarise
+from service.store import StoreError
+
+VERDICT_KEYS = {
+    "verdict", "p_in", "miss_mm", "miss_vector_mm", "along_mm", "across_mm", "arrival",
+    "cue_stop_mm", "cut_deg", "side", "hooked", "path_to_pocket", "frozen", "reach", "potted",
+    "scratch", "pot_chance", "pot_chance_given_up", "zone_empty", "warnings",
+}  # fmt: skip
+
+
+@pytest.fixture
+def client(tmp_path):
+    with running(tmp_path / "data") as address, Client(address) as client:
+        client.calibrate()
+        yield client
+
+
+@pytest.fixture
+def fresh(tmp_path):
+    with running(tmp_path / "data") as address, Client(address) as client:
+        yield client
+
+
+def counts(client):
+    health = client.get("/health").json()
+    return health["stills"], health["readings"], health["attempts"]
+
+
+def in_the_zone():
+    """A stop well inside the zone of ``INTENT``."""
+    zone = landing_zone(layout(), Intent.from_dict(INTENT), CALIBRATION.table)
+    return zone.wanted_mm
+
+
+# -- one round -----------------------------------------------------------------------------
+
+
+def test_a_still_gives_its_layout(client):
+    answer = client.give(still(), "first.jpg")
+    assert answer.status_code == 201
+    body = answer.json()
+    assert answer.headers["location"] == f"/api/v1/readings/{body['reading']['id']}"
+    assert body["reading"]["layout"] == layout(still="first.jpg").to_dict()
+    assert body["reading"]["comparison"] is None
+    assert body["attempt"] is None
+    assert client.get("/readings/latest").json() == body["reading"]
+    assert client.get(answer.headers["location"].removeprefix("/api/v1")).json() == body["reading"]
+
+
+def test_intent_then_still_gives_the_verdict(client):
+    client.give(still(), "before.jpg")
+    intent = client.put("/intent", json=INTENT)
+    assert intent.status_code == 200
+    zone = landing_zone(layout(), Intent.from_dict(INTENT), CALIBRATION.table).to_dict()
+    assert intent.json()["zone"] == json.loads(json.dumps(zone))
+    assert client.get("/intent").json() == intent.json()
+
+    answer = client.give(still(after()), "after.jpg").json()
+    expected = score_shot(layout(), after(), Intent.from_dict(INTENT), CALIBRATION.table)
+    assert set(answer["attempt"]["verdict"]) == VERDICT_KEYS
+    assert answer["attempt"]["verdict"] == expected.to_dict()
+    assert answer["attempt"]["verdict"]["verdict"] == "out"
+    assert answer["reading"]["comparison"] == {"made": True}
+    assert (answer["attempt"]["before"], answer["attempt"]["after"]) == ("before.jpg", "after.jpg")
+    assert client.get("/attempts").json()["attempts"] == [answer["attempt"]]
+    assert client.get(f"/attempts/{answer['attempt']['id']}").json() == answer["attempt"]
+    assert_problem(client.get("/intent"), 404, "no-intent")
+
+
+def test_a_stop_in_the_zone_is_in(client):
+    verdict = client.round(after(in_the_zone())).json()["attempt"]["verdict"]
+    assert (verdict["verdict"], verdict["miss_mm"]) == ("in", 0.0)
+
+
+def test_an_obstructed_still_is_not_compared_and_the_intent_goes_on(client):
+    client.give(still(), "before.jpg")
+    client.put("/intent", json=INTENT)
+    for more, code in (({"obstructed": True}, "obstructed"), ({"settled": False}, "unsettled")):
+        answer = client.give(still(after(**more)), f"{code}.jpg")
+        assert answer.status_code == 201
+        body = answer.json()
+        assert body["attempt"] is None
+        assert body["reading"]["comparison"]["made"] is False
+        assert body["reading"]["comparison"]["code"] == code
+        assert "the intent still holds" in body["reading"]["comparison"]["detail"]
+    assert client.get("/intent").status_code == 200
+    assert counts(client) == (3, 3, 0)
+    assert client.give(still(after()), "after.jpg").json()["attempt"]["before"] == "before.jpg"
+
+
+def test_a_refusal_to_score_is_said_and_the_intent_goes_on(client):
+    client.give(still(), "before.jpg")
+    client.put("/intent", json=INTENT)
+    other = layout(still="other.jpg").to_dict() | {"surface_mm": [2235.2, 1117.6]}
+    body = client.give(still(type(layout()).from_dict(other)), "other.jpg").json()
+    assert body["attempt"] is None
+    assert body["reading"]["comparison"]["code"] == "other-surface"
+    assert client.get("/intent").status_code == 200
+
+
+def test_an_intent_can_be_withdrawn_and_replaced(client):
+    client.give(still())
+    client.put("/intent", json=INTENT)
+    second = client.put("/intent", json=INTENT | {"pot": "9", "pocket": "head-left"}).json()
+    assert client.get("/intent").json() == second
+    assert client.delete("/intent").status_code == 204
+    assert_problem(client.delete("/intent"), 404, "no-intent")
+    assert client.give(still(after())).json()["attempt"] is None
+
+
+def test_a_new_calibration_withdraws_the_intent_and_needs_a_new_layout(client):
+    client.give(still())
+    client.put("/intent", json=INTENT)
+    assert client.calibrate().json()["id"] == 2
+    assert_problem(client.get("/intent"), 404, "no-intent")
+    assert_problem(client.put("/intent", json=INTENT), 409, "no-layout", text="Post that still")
+
+
+def test_the_calibration_comes_back_as_it_was_given(fresh):
+    assert_problem(fresh.get("/calibration"), 404, "not-found", text="restmark calibrate")
+    answer = fresh.calibrate()
+    assert answer.status_code == 200
+    body = answer.json()
+    assert body["calibration"] == CALIBRATION.to_dict()
+    assert body["surface_mm"] == [2540.0, 1270.0]
+    assert (body["head"], body["scale_source"]) == ("left", "exact")
+    assert fresh.get("/calibration").json() == body
+
+
+def test_the_summary_is_that_of_the_verdicts_in_their_order(client):
+    stops = [FAR, in_the_zone(), (1300.0, 600.0), in_the_zone()]
+    for stop in stops:
+        client.round(after(stop))
+    intent = Intent.from_dict(INTENT)
+    verdicts = [score_shot(layout(), after(stop), intent, CALIBRATION.table) for stop in stops]
+    assert client.get("/summary").json()["summary"] == summarise(verdicts).to_dict()
+
+
+def test_the_summary_of_nothing_is_empty(client):
+    assert client.get("/summary").json()["summary"]["attempts"] == 0
+
+
+# -- pictures and lists --------------------------------------------------------------------
+
+
+def test_the_picture_comes_back_byte_for_byte(client):
+    number = client.give(still()).json()["reading"]["still"]["id"]
+    answer = client.get(f"/stills/{number}/picture")
+    assert answer.content == still()
+    assert answer.headers["content-type"] == "image/jpeg"
+    assert answer.headers["x-content-type-options"] == "nosniff"
+
+
+def test_the_top_view_is_an_svg(client):
+    number = client.round(after()).json()["reading"]["id"]
+    answer = client.get(f"/readings/{number}/top-view.svg")
+    assert answer.headers["content-type"].startswith("image/svg+xml")
+    assert answer.text.startswith("<svg")
+    assert "out by" in answer.text
+
+
+def test_a_form_and_the_body_itself_give_the_same(client):
+    form = client.post("/stills", files={"still": ("a.jpg", still(), "image/jpeg")})
+    assert form.status_code == 201
+    body = client.give(still(), "a.jpg").json()
+    assert form.json()["reading"]["layout"] == body["reading"]["layout"]
+
+
+@pytest.mark.parametrize(
+    ("sent", "kept"),
+    [
+        ("../../etc/passwd", "passwd"),
+        ("C:\\stills\\a.jpg", "a.jpg"),
+        ("<b>&\"'.jpg", "<b>&\"'.jpg"),
+        ("a\x00\nb.jpg", "ab.jpg"),
+        ("", "still"),
+        ("..", ".."),
+        ("x" * 500, "x" * 200),
+    ],
+)
+def test_a_name_is_a_name_and_never_a_path(client, sent, kept):
+    assert client.give(still(), sent).json()["reading"]["still"]["name"] == kept
+
+
+def test_lists_go_on_where_they_ended(client):
+    for number in range(5):
+        client.give(still(), f"{number}.jpg")
+    for kind in ("stills", "readings"):
+        first = client.get(f"/{kind}", params={"limit": 3}).json()
+        rest = client.get(f"/{kind}", params={"limit": 3, "before": first["next_before"]}).json()
+        assert [row["id"] for row in first[kind] + rest[kind]] == [5, 4, 3, 2, 1]
+        assert rest["next_before"] is None
+
+
+# -- repeats, order, restart ---------------------------------------------------------------
+
+
+def test_the_same_key_takes_a_still_once(client):
+    client.give(still(), "before.jpg")
+    client.put("/intent", json=INTENT)
+    first = client.give(still(after()), "a.jpg", **{"Idempotency-Key": "shot-1"})
+    again = client.give(still(after()), "a.jpg", **{"Idempotency-Key": "shot-1"})
+    assert again.status_code == first.status_code == 201
+    assert again.json() == first.json()
+    assert again.headers["location"] == first.headers["location"]
+    assert "idempotency-replayed" not in first.headers
+    assert again.headers["idempotency-replayed"] == "true"
+    assert counts(client) == (2, 2, 1)
+
+
+def test_a_key_belongs_to_one_still(client):
+    client.give(still(), "a.jpg", **{"Idempotency-Key": "k"})
+    for data, name in ((still(after()), "a.jpg"), (still(), "b.jpg")):
+        answer = client.give(data, name, **{"Idempotency-Key": "k"})
+        assert_problem(answer, 422, "idempotency-key-reused", text="Use a new key")
+    assert counts(client) == (1, 1, 0)
+
+
+def test_a_refused_still_leaves_its_key_free(client):
+    assert client.give(b"text", "a.jpg", **{"Idempotency-Key": "k"}).status_code == 422
+    assert client.give(still(), "a.jpg", **{"Idempotency-Key": "k"}).status_code == 201
+
+
+def test_the_same_key_at_the_same_time_takes_a_still_once(client):
+    answers = []
+
+    def give():
+        answers.append(client.give(still(), "a.jpg", **{"Idempotency-Key": "k"}))
+
+    threads = [threading.Thread(target=give) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert [answer.status_code for answer in answers] == [201] * 6
+    assert len({answer.text for answer in answers}) == 1
+    assert counts(client) == (1, 1, 0)
+
+
+def test_without_a_key_each_still_counts(client):
+    client.give(still(), "a.jpg")
+    client.give(still(), "a.jpg")
+    assert counts(client) == (2, 2, 0)
+
+
+def test_the_service_answers_while_a_still_is_read(tmp_path):
+    go_on, has_begun = threading.Event(), threading.Event()
+
+    def slow(data, calibration, *, name="", previous=None):
+        has_begun.set()
+        assert go_on.wait(10)
+        return stand_in_read(data, calibration, name=name)
+
+    with running(tmp_path, read=slow) as address, Client(address) as client:
+        client.calibrate()
+        answer = []
+        poster = threading.Thread(target=lambda: answer.append(client.give(still())))
+        poster.start()
+        assert has_begun.wait(10)
+        started = time.perf_counter()
+        assert client.get("/health").json()["stills"] == 0
+        assert time.perf_counter() - started < 2.0
+        go_on.set()
+        poster.join()
+        assert answer[0].status_code == 201
+
+
+def test_the_reader_gets_the_last_comparable_layout(tmp_path):
+    seen = []
+
+    def watching(data, calibration, *, name="", previous=None):
+        seen.append(previous.still if previous else None)
+        return stand_in_read(data, calibration, name=name)
+
+    with running(tmp_path, read=watching) as address, Client(address) as client:
+        client.calibrate()
+        client.give(still(), "clear.jpg")
+        client.give(still(layout(obstructed=True)), "arm.jpg")
+        client.give(still(), "third.jpg")
+        client.calibrate()
+        client.give(still(), "fourth.jpg")
+    assert seen == [None, "clear.jpg", "clear.jpg", None]
+
+
+def test_a_restart_keeps_everything(tmp_path):
+    paths = ("/calibration", "/stills", "/readings", "/attempts", "/summary", "/intent")
+    with running(tmp_path) as address, Client(address) as client:
+        client.calibrate()
+        client.round(after())
+        given = client.give(still(), "k.jpg", **{"Idempotency-Key": "k"}).json()
+        client.put("/intent", json={"zone": {"circle_mm": [600, 600, 100]}})
+        kept = {path: client.get(path).json() for path in paths}
+    with running(tmp_path) as address, Client(address) as client:
+        assert {path: client.get(path).json() for path in paths} == kept
+        assert client.give(still(), "k.jpg", **{"Idempotency-Key": "k"}).json() == given
+
+
+def test_a_pending_intent_outlives_a_restart(tmp_path):
+    with running(tmp_path) as address, Client(address) as client:
+        client.calibrate()
+        client.give(still(), "before.jpg")
+        client.put("/intent", json=INTENT)
+    with running(tmp_path) as address, Client(address) as client:
+        assert client.give(still(after())).json()["attempt"]["before"] == "before.jpg"
+
+
+# -- a session loaded beforehand -----------------------------------------------------------
+
+
+def session():
+    intent = Intent.from_dict(INTENT)
+    stills = [
+        SessionStill(name="1-before.jpg", data=still(), layout=layout(still="1-before.jpg")),
+        SessionStill(name="1-after.jpg", data=still(after()), layout=after(still="1-after.jpg")),
+    ]
+    verdict = score_shot(stills[0].layout, stills[1].layout, intent, CALIBRATION.table)
+    attempts = [
+        SessionAttempt(before="1-before.jpg", after="1-after.jpg", intent=intent, verdict=verdict)
+    ]
+    return stills, attempts
+
+
+def test_a_loaded_session_is_like_a_played_one(tmp_path):
+    stills, attempts = session()
+    assert load_session(tmp_path, CALIBRATION, stills=stills, attempts=attempts)
+    with running(tmp_path) as address, Client(address) as client:
+        listed = client.get("/attempts").json()["attempts"]
+        assert [row["verdict"] for row in listed] == [attempts[0].verdict.to_dict()]
+        assert client.get("/readings/latest").json()["layout"] == stills[1].layout.to_dict()
+        expected = summarise([attempts[0].verdict]).to_dict()
+        assert client.get("/summary").json()["summary"] == expected
+        assert client.round(after()).json()["attempt"]["id"] == 2
+
+
+def test_the_same_session_is_loaded_once(tmp_path):
+    stills, attempts = session()
+    assert load_session(tmp_path, CALIBRATION, stills=stills, attempts=attempts)
+    assert not load_session(tmp_path, CALIBRATION, stills=stills, attempts=attempts)
+    with running(tmp_path) as address, Client(address) as client:
+        assert counts(client) == (2, 2, 1)
+
+
+def test_a_session_with_a_hole_leaves_nothing(tmp_path):
+    stills, attempts = session()
+    with pytest.raises(StoreError, match=r"got still '1-after\.jpg'; allowed: one of the"):
+        load_session(tmp_path, CALIBRATION, stills=stills[:1], attempts=attempts)
+    with running(tmp_path) as address, Client(address) as client:
+        assert counts(client) == (0, 0, 0)
+        assert client.get("/health").json()["calibrated"] is False
+    assert [path for path in (tmp_path / "stills").rglob("*") if path.is_file()] == []
+
+
+# -- OpenAPI -------------------------------------------------------------------------------
+
+
+def test_openapi_names_every_address_and_says_what_each_is_for(client):
+    document = client.get("/openapi.json").json()
+    operations = {
+        (method, path): operation
+        for path, methods in document["paths"].items()
+        for method, operation in methods.items()
+    }
+    assert {path for _, path in operations} == {
+        f"/api/v1{path}"
+        for path in (
+            "/health", "/problems", "/problems/{code}", "/events", "/calibration", "/stills",
+            "/stills/{number}", "/stills/{number}/picture", "/readings", "/readings/latest",
+            "/readings/{number}", "/readings/{number}/top-view.svg", "/intent", "/attempts",
+            "/attempts/{number}", "/summary",
+        )
+    }  # fmt: skip
+    for where, operation in operations.items():
+        assert operation["description"], where
+        assert "application/problem+json" in operation["responses"]["4XX"]["content"], where
+    media = operations["post", "/api/v1/stills"]["requestBody"]["content"]
+    assert set(media) >= {"multipart/form-data", "image/jpeg", "image/png"}
+
+
+def test_every_kind_of_problem_has_its_page(client):
+    kinds = client.get("/problems").json()
+    for kind in kinds:
+        assert client.get(f"/problems/{kind['code']}").json() == kind
+        assert kind["meaning"].endswith(".")
+    refusal = client.get("/attempts/77").json()
+    page = httpx.get(str(client.base_url.join(refusal["type"]))).json()
+    assert page["title"] == refusal["title"]

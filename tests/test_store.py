@@ -1,0 +1,248 @@
+"""The store: all of a write or nothing, numbered steps, and the same answers after a restart."""
+
+import os
+import sqlite3
+import threading
+
+import pytest
+import sqlalchemy as sa
+from alembic.autogenerate import compare_metadata
+from alembic.runtime.migration import MigrationContext
+from api_kit import INTENT, layout, picture
+
+from service.store import NotFoundError, Store, StoreError, media_type_of
+from service.store.tables import metadata
+
+DOCUMENT = {"format": "restmark-table", "version": 1}
+
+
+@pytest.fixture
+def store(tmp_path):
+    opened = Store(tmp_path / "data")
+    yield opened
+    opened.close()
+
+
+def files_of(store):
+    return sorted(path for path in store.files.folder.rglob("*") if path.is_file())
+
+
+def add_reading(writer, data=b"\xff\xd8\xff1", *, name="one.jpg", places=None, **more):
+    calibration = writer.calibration() or writer.add_calibration(DOCUMENT)
+    return writer.add_reading(
+        writer.add_still(data, name=name),
+        layout(places, still=name, **more),
+        calibration_id=calibration.id,
+        took_ms=12.5,
+    )
+
+
+def add_attempt(writer):
+    before, after = add_reading(writer), add_reading(writer, b"\xff\xd8\xff2", name="two.jpg")
+    intent = writer.set_intent(INTENT, before_reading_id=before.id)
+    return writer.add_attempt(
+        intent,
+        before=before,
+        after=after,
+        verdict={"verdict": "in", "miss_mm": 0.0},
+        offset_along_mm=-3.5,
+        offset_across_mm=1.25,
+    )
+
+
+def test_what_is_written_reads_back_equal_after_a_restart(store):
+    with store.writing() as writer:
+        attempt = add_attempt(writer)
+    with store.reading() as reader:
+        assert reader.attempts() == (attempt,)
+    store.close()
+    again = Store(store.data_dir)
+    with again.reading() as reader:
+        assert reader.attempts() == (attempt,)
+        assert reader.attempt(attempt.id) == attempt
+        assert reader.attempt_after(attempt.after.id) == attempt
+        assert reader.latest_reading() == attempt.after
+        assert reader.calibration().document == DOCUMENT
+        assert reader.counts() == {"stills": 2, "readings": 2, "attempts": 1}
+        assert again.files.read(attempt.before.still.sha256) == b"\xff\xd8\xff1"
+    again.close()
+
+
+def test_nothing_stays_of_a_write_that_fails(store):
+    def write():
+        with store.writing() as writer:
+            add_attempt(writer)
+            assert len(files_of(store)) == 2
+            raise KeyError("after all was written")
+
+    with pytest.raises(KeyError, match="after all was written"):
+        write()
+    with store.reading() as reader:
+        assert reader.counts() == {"stills": 0, "readings": 0, "attempts": 0}
+        assert reader.calibration() is None
+    assert files_of(store) == []
+
+
+def test_a_failed_write_leaves_the_file_of_an_earlier_still(store):
+    with store.writing() as writer:
+        add_reading(writer)
+
+    def write():
+        with store.writing() as writer:
+            add_reading(writer, name="the same bytes.jpg")
+            raise KeyError("after all was written")
+
+    with pytest.raises(KeyError, match="after all was written"):
+        write()
+    assert len(files_of(store)) == 1
+
+
+def test_the_same_bytes_share_one_file(store):
+    with store.writing() as writer:
+        first, second = add_reading(writer), add_reading(writer, name="again.jpg")
+    assert first.still.id != second.still.id
+    assert first.still.sha256 == second.still.sha256
+    assert len(files_of(store)) == 1
+
+
+def test_a_file_is_whole_or_not_there(store, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", full)
+    with pytest.raises(StoreError, match="No space left on device"), store.writing() as writer:
+        add_reading(writer)
+    assert files_of(store) == []
+
+
+def test_what_a_crash_left_is_swept_at_the_start(store):
+    leftover = store.files.folder / "ab" / "half.part"
+    leftover.parent.mkdir()
+    leftover.write_bytes(b"half")
+    store.close()
+    Store(store.data_dir).close()
+    assert not leftover.exists()
+
+
+def test_lists_are_newest_first_and_go_on_where_they_ended(store):
+    with store.writing() as writer:
+        numbers = [add_reading(writer, name=f"{i}.jpg").id for i in range(5)]
+    with store.reading() as reader:
+        first = [reading.id for reading in reader.readings(limit=3)]
+        rest = [reading.id for reading in reader.readings(limit=3, before=first[-1])]
+        assert first + rest == numbers[::-1]
+        assert [still.name for still in reader.stills(limit=2, before=4)] == ["2.jpg", "1.jpg"]
+
+
+def test_one_intent_pends_at_a_time(store):
+    with store.writing() as writer:
+        reading = add_reading(writer)
+        first = writer.set_intent(INTENT, before_reading_id=reading.id)
+        second = writer.set_intent(INTENT | {"pot": "9"}, before_reading_id=reading.id)
+    with store.reading() as reader:
+        assert reader.pending_intent() == second
+        assert reader.intent(first.id).state == "withdrawn"
+
+
+def test_a_new_calibration_withdraws_the_intent(store):
+    with store.writing() as writer:
+        writer.set_intent(INTENT, before_reading_id=add_reading(writer).id)
+        writer.add_calibration(DOCUMENT)
+    with store.reading() as reader:
+        assert reader.pending_intent() is None
+
+
+def test_only_a_clear_table_at_rest_with_this_calibration_is_comparable(store):
+    with store.writing() as writer:
+        clear = add_reading(writer, name="clear.jpg")
+        add_reading(writer, name="arm.jpg", obstructed=True)
+        add_reading(writer, name="moving.jpg", settled=False)
+        calibration_id = clear.calibration_id
+        assert writer.latest_comparable(calibration_id) == clear
+        assert writer.latest_comparable(writer.add_calibration(DOCUMENT).id) is None
+
+
+@pytest.mark.parametrize("kind", ["still", "reading", "attempt", "intent"])
+def test_a_missing_number_is_named(store, kind):
+    with store.reading() as reader, pytest.raises(NotFoundError, match=f"{kind}: got number 77"):
+        getattr(reader, kind)(77)
+
+
+def test_writes_of_many_threads_all_arrive(store):
+    def write(number):
+        with store.writing() as writer:
+            add_reading(writer, f"\xff\xd8\xff{number}".encode("latin1"), name=f"{number}.jpg")
+
+    threads = [threading.Thread(target=write, args=(number,)) for number in range(12)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    with store.reading() as reader:
+        assert {still.name for still in reader.stills(limit=50)} == {f"{n}.jpg" for n in range(12)}
+        assert reader.calibration().id == 1, "the first write made the one calibration"
+
+
+def test_a_reader_is_not_held_up_by_a_writer_and_sees_one_moment(store):
+    with store.writing() as writer:
+        add_reading(writer)
+        with store.reading() as reader:
+            assert reader.counts()["readings"] == 0
+
+
+# -- migrations ----------------------------------------------------------------------------
+
+
+def test_the_numbered_steps_lead_from_nothing_to_the_tables(tmp_path):
+    Store(tmp_path).close()
+    engine = sa.create_engine(f"sqlite:///{tmp_path / 'restmark.db'}")
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection)
+        assert context.get_current_heads() == ("0001",)
+        assert compare_metadata(context, metadata) == []
+    engine.dispose()
+
+
+def test_a_directory_of_a_newer_release_is_refused_untouched(tmp_path):
+    Store(tmp_path).close()
+    database = sqlite3.connect(tmp_path / "restmark.db")
+    database.execute("UPDATE alembic_version SET version_num = '9999'")
+    database.commit()
+    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0001\. A newer"):
+        Store(tmp_path)
+    assert database.execute("SELECT version_num FROM alembic_version").fetchall() == [("9999",)]
+    database.close()
+
+
+def test_a_broken_database_is_refused(tmp_path):
+    (tmp_path / "restmark.db").write_bytes(b"this is no database" * 100)
+    with pytest.raises(StoreError, match="file is not a database"):
+        Store(tmp_path)
+
+
+def test_a_file_in_place_of_the_directory_is_refused(tmp_path):
+    (tmp_path / "data").write_text("no directory")
+    with pytest.raises(StoreError, match=r"data: cannot be used .*allowed: a directory"):
+        Store(tmp_path / "data")
+
+
+def test_a_still_whose_file_is_gone_is_named(store):
+    with store.writing() as writer:
+        still = add_reading(writer).still
+    store.files.remove(still.sha256)
+    with pytest.raises(StoreError, match=f"still {still.sha256[:12]}…: cannot be read"):
+        store.files.read(still.sha256)
+
+
+@pytest.mark.parametrize(
+    ("data", "media_type"),
+    [
+        (picture(), "image/jpeg"),
+        (b"\x89PNG\r\n\x1a\n....", "image/png"),
+        (b"RIFF1234WEBPxxxx", "image/webp"),
+        (b"<script>alert(1)</script>", "application/octet-stream"),
+        (b"", "application/octet-stream"),
+    ],
+)
+def test_media_type_comes_from_the_bytes(data, media_type):
+    assert media_type_of(data) == media_type
