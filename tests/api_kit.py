@@ -85,10 +85,10 @@ def stand_in_read(data, calibration, *, name="", previous=None) -> Layout:
 
 
 @contextmanager
-def running(data_dir: Path, **settings) -> Iterator[str]:
+def running(data_dir: Path, *, port: int = 0, **settings) -> Iterator[str]:
     """A server on ``data_dir``; gives its address and stops it at the end."""
     app = create_app(data_dir, **({"read": stand_in_read} | settings))
-    listener = bind("127.0.0.1", 0)
+    listener = bind("127.0.0.1", port)
     server = Server(app)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
