@@ -16,12 +16,15 @@ from .errors import CalibrationError
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 _WORK_WIDTH_PX = 640
-_THRESHOLDS = (1.0, 1.4, 2.0, 2.8, 4.0)
+_THRESHOLDS = (0.45, 0.65, 0.9, 1.3, 1.9, 2.7, 4.0)
 """Colour distances tried, in units of the cloth's usual spread."""
 _CHROMA_SPREAD, _LIGHT_SPREAD = 7.0, 28.0
 """CIE L*a*b* spread within one cloth: lamps and wear change lightness far more than colour."""
-_LEAST_FIT = 0.8
+_LEAST_FIT = 0.9
 """Least overlap (intersection over union) of cloth and its four-sided outline."""
+_SAME_PX = 8.0
+"""Outlines whose corners agree this well, in pixels of the reduced picture, are one."""
+_RIM_PX = 2.0
 _LEAST_AREA = 0.08
 HEAD_DIRECTION = {
     "left": (-1.0, 0.0),
@@ -47,32 +50,57 @@ class ClothOutline:
     """Overlap of the cloth with its outline, 0 … 1."""
 
 
-def find_cloth(still_bgr: ImageArray, head: str) -> ClothOutline:
-    """Outline of the cloth in the picture's middle.
+def find_cloth(still_bgr: ImageArray, head: str) -> tuple[ClothOutline, ...]:
+    """Outlines that may be that of the cloth in the picture's middle, likeliest first.
 
-    Raises CalibrationError where no four-sided cloth is seen whole, or where the head side
-    named is a long one.
+    A shaded rim or rails of the cloth's own colour make several outlines possible; one that
+    many colour limits agree on comes first, and what lies around each must decide. Raises
+    CalibrationError where no four-sided cloth is seen whole, or the head side is a long one.
     """
     scale = _WORK_WIDTH_PX / max(still_bgr.shape[:2])
     small = cv2.resize(still_bgr, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     distance = _colour_distance(np.asarray(small, dtype=np.uint8))
-    best: tuple[float, FloatArray, FloatArray] | None = None
-    for threshold in _THRESHOLDS:
-        found = _quad_of(distance < threshold)
-        if found is not None and (best is None or found[0] > best[0]):
-            best = found
-    if best is None or best[0] < _LEAST_FIT:
-        fit = 0.0 if best is None else best[0]
+    found = [_quad_of(distance < threshold) for threshold in _THRESHOLDS]
+    groups = _grouped([quad for quad in found if quad is not None and quad.fit >= _LEAST_FIT])
+    if not groups:
+        fit = max((quad.fit for quad in found if quad is not None), default=0.0)
         raise CalibrationError(
             f"still: got no whole cloth with four straight sides around the picture's middle "
             f"(best overlap {fit:.0%}); allowed: {_LEAST_FIT:.0%} or more. Take the still so that "
             "the empty table lies in the middle, whole, with its rails, evenly lit."
         )
-    fit, corners, contour = best
-    ordered = _from_head(corners, head)
-    full = _to_full(ordered, scale)
-    sides = tuple(_to_full(part, scale) for part in _by_side(contour, ordered))
-    return ClothOutline(corners_px=full, sides_px=(sides[0], sides[1], sides[2], sides[3]), fit=fit)
+    return tuple(_outline(quad, head, scale) for quad in groups)
+
+
+@dataclass(frozen=True, slots=True)
+class _Quad:
+    fit: float
+    corners: FloatArray
+    contour: FloatArray
+
+
+def _grouped(quads: list[_Quad]) -> list[_Quad]:
+    """One quad of each group that agrees, largest group first, the best fit of each."""
+    groups: list[list[_Quad]] = []
+    for quad in quads:
+        for group in groups:
+            if float(np.abs(group[-1].corners - quad.corners).max()) < _SAME_PX:
+                group.append(quad)
+                break
+        else:
+            groups.append([quad])
+    groups.sort(key=lambda group: (-len(group), -max(q.fit for q in group)))
+    return [max(group, key=lambda quad: quad.fit) for group in groups]
+
+
+def _outline(quad: _Quad, head: str, scale: float) -> ClothOutline:
+    ordered = _from_head(quad.corners, head)
+    sides = tuple(_to_full(part, scale) for part in _by_side(quad.contour, ordered))
+    return ClothOutline(
+        corners_px=_to_full(ordered, scale),
+        sides_px=(sides[0], sides[1], sides[2], sides[3]),
+        fit=quad.fit,
+    )
 
 
 def _colour_distance(small: ImageArray) -> FloatArray:
@@ -88,8 +116,8 @@ def _colour_distance(small: ImageArray) -> FloatArray:
     return np.asarray(np.hypot(chroma, light))
 
 
-def _quad_of(mask: NDArray[np.bool_]) -> tuple[float, FloatArray, FloatArray] | None:
-    """Overlap, corners (4, 2) and contour (n, 2) of the cloth region in the middle."""
+def _quad_of(mask: NDArray[np.bool_]) -> _Quad | None:
+    """The cloth region in the middle as four sides, clockwise; None where there is none."""
     region = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     _, labels, stats, _ = cv2.connectedComponentsWithStats(region, connectivity=4)
     height, width = region.shape
@@ -107,14 +135,16 @@ def _quad_of(mask: NDArray[np.bool_]) -> tuple[float, FloatArray, FloatArray] | 
         np.asarray(cv2.approxPolyN(cv2.convexHull(contour), 4), float).reshape(-1, 2),
         np.asarray(contour, float).reshape(-1, 2),
     )
-    if corners is None:
+    if corners is None or corners.min() < _RIM_PX:
+        return None
+    if np.any(corners.max(axis=0) > np.array([width, height]) - 1 - _RIM_PX):
         return None
     filled, quad = np.zeros_like(region), np.zeros_like(region)
     cv2.drawContours(filled, [contour], -1, 1, cv2.FILLED)
     cv2.fillPoly(quad, [np.round(corners).astype(np.int32)], 1)
     union = int(np.count_nonzero((filled > 0) | (quad > 0)))
     overlap = int(np.count_nonzero((filled > 0) & (quad > 0))) / max(union, 1)
-    return overlap, corners, np.asarray(contour, float).reshape(-1, 2)
+    return _Quad(overlap, _clockwise(corners), np.asarray(contour, float).reshape(-1, 2))
 
 
 def _refit(corners: FloatArray, contour: FloatArray) -> FloatArray | None:
@@ -150,12 +180,9 @@ def _by_side(contour: FloatArray, corners: FloatArray) -> list[FloatArray]:
 
 def _from_head(corners: FloatArray, head: str) -> FloatArray:
     """Corners clockwise in the picture from the head-left one."""
-    middle = corners.mean(axis=0)
-    angle = np.arctan2(corners[:, 1] - middle[1], corners[:, 0] - middle[0])
-    clockwise = corners[np.argsort(angle)]
-    mids = (clockwise + np.roll(clockwise, -1, axis=0)) / 2
-    index = int(np.argmax((mids - middle) @ np.array(HEAD_DIRECTION[head])))
-    lengths = np.hypot(*(np.roll(clockwise, -1, axis=0) - clockwise).T)
+    mids = (corners + np.roll(corners, -1, axis=0)) / 2
+    index = int(np.argmax((mids - corners.mean(axis=0)) @ np.array(HEAD_DIRECTION[head])))
+    lengths = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
     ends = lengths[index] + lengths[(index + 2) % 4]
     longs = lengths[(index + 1) % 4] + lengths[(index + 3) % 4]
     if ends >= longs:
@@ -164,7 +191,14 @@ def _from_head(corners: FloatArray, head: str) -> FloatArray:
             "allowed: the side on which the short head cushion lies. Give another of left, right, "
             "top, bottom."
         )
-    return np.asarray(np.roll(clockwise, -(index + 1), axis=0))
+    return np.asarray(np.roll(corners, -(index + 1), axis=0))
+
+
+def _clockwise(corners: FloatArray) -> FloatArray:
+    """Corners clockwise in the picture, the one nearest its top-left first."""
+    off = corners - corners.mean(axis=0)
+    ordered = corners[np.argsort(np.arctan2(off[:, 1], off[:, 0]))]
+    return np.asarray(np.roll(ordered, -int(np.argmin(ordered.sum(axis=1))), axis=0))
 
 
 def _to_full(points: FloatArray, scale: float) -> FloatArray:

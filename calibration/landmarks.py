@@ -6,7 +6,7 @@ facings and sights are looked for in windows that shrink as the camera gets bett
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -28,7 +28,7 @@ from .table import Table
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
-FEWEST_FOUND = {"nose": 12, "cushion back": 12}
+FEWEST_STRETCHES = 24
 """Least stretches of noses and seams together with which a still is worth solving."""
 _OUTLINE_SIDES = ("left", "foot", "right", "head")
 _OUTLINE_POINTS = 12
@@ -45,8 +45,10 @@ class _Pass:
     pocket: float
 
 
+_HOLD = _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0)
+_HOLD_SIGHT_MM = 18.0
+_ENOUGH_SIGHTS = 12
 _PASSES = (
-    _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0),
     _Pass(back=8.0, nose=8.0, sight=18.0, pocket=0.0),
     _Pass(back=5.0, nose=5.0, sight=10.0, pocket=7.0),
     _Pass(back=3.0, nose=3.0, sight=6.0, pocket=4.0),
@@ -63,18 +65,57 @@ def find_landmarks(
     """
     _check_still(still_bgr, head, lens)
     height, width = still_bgr.shape[:2]
-    outline = find_cloth(still_bgr, head)
-    marks = Landmarks(
-        items=tuple(_outline_marks(outline, table)), head=head, image_size_px=(width, height)
-    )
-    camera, change_mm = settle(marks, lens)
+    blank = Landmarks(items=(), head=head, image_size_px=(width, height))
     light = Light.of(still_bgr)
-    for number, search in enumerate(_PASSES):
-        found = _search(light, camera, table, change_mm, search)
-        marks = replace(marks, items=tuple(found))
-        _check_found(marks)
-        if number < len(_PASSES) - 1:
+    camera, change_mm = _first_hold(light, find_cloth(still_bgr, head), table, blank, lens)
+    marks = _matched(light, camera, table, change_mm, _PASSES[0], blank)
+    for search in _PASSES[1:]:
+        camera, change_mm = settle(marks, lens, camera)
+        marks = _matched(light, camera, table, change_mm, search, blank)
+    return marks
+
+
+def _first_hold(
+    light: Light,
+    outlines: Sequence[ClothOutline],
+    table: Table,
+    blank: Landmarks,
+    lens: Lens | None,
+) -> tuple[Camera, dict[str, float]]:
+    """Camera and dimensions by the outline around which most sights are seen."""
+    best: tuple[int, Camera, dict[str, float]] | None = None
+    for outline in outlines:
+        marks = replace(blank, items=tuple(_outline_marks(outline, table)))
+        try:
+            camera, change_mm = settle(marks, lens)
+            marks = _matched(light, camera, table, change_mm, _HOLD, blank)
             camera, change_mm = settle(marks, lens, camera)
+        except CalibrationError:
+            continue
+        sights = len(find_sights(light, camera, table, change_mm, _HOLD_SIGHT_MM))
+        if best is None or sights > best[0]:
+            best = (sights, camera, change_mm)
+        if sights >= _ENOUGH_SIGHTS:
+            break
+    if best is None:
+        raise CalibrationError(
+            f"still: got {len(outlines)} possible outlines of the cloth, none with the cushions' "
+            "edges around it; allowed: an outline with straight cushions. Take the still of the "
+            "empty table again, sharp, whole and evenly lit."
+        )
+    return best[1], best[2]
+
+
+def _matched(
+    light: Light,
+    camera: Camera,
+    table: Table,
+    change_mm: Mapping[str, float],
+    search: _Pass,
+    blank: Landmarks,
+) -> Landmarks:
+    marks = replace(blank, items=tuple(_search(light, camera, table, change_mm, search)))
+    _check_found(marks)
     return marks
 
 
@@ -156,10 +197,10 @@ def _check_still(still_bgr: ImageArray, head: str, lens: Lens | None) -> None:
 
 def _check_found(marks: Landmarks) -> None:
     seams, noses = marks.count("cushion back"), marks.count("nose")
-    if seams + noses < FEWEST_FOUND["nose"] + FEWEST_FOUND["cushion back"]:
+    if seams + noses < FEWEST_STRETCHES:
         raise CalibrationError(
             f"landmarks: got {noses} stretches of noses, {seams} of cushion seams, "
             f"{marks.count('sight')} sights and {marks.count('pocket')} of pocket facings; "
-            f"allowed: {sum(FEWEST_FOUND.values())} stretches or more. Take the still of the "
+            f"allowed: {FEWEST_STRETCHES} stretches or more. Take the still of the "
             "empty table again, sharp, whole and evenly lit."
         )

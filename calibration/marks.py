@@ -31,7 +31,7 @@ DIMENSION_SIGMA_MM: Mapping[str, float] = {
     "cushion_width_mm": 1.5,
     "corner_mouth_mm": 6.0,
     "side_mouth_mm": 6.0,
-    **{f"nose_{side}_mm": 0.4 for side in SIDES},
+    **{f"nose_{side}_mm": 0.35 for side in SIDES},
     **{f"back_{side}_mm": 0.6 for side in SIDES},
 }
 """How far (1 sigma, mm) a table's own dimensions may be from the model's figures.
@@ -42,6 +42,10 @@ Sight offset and cushion width: half the standard's tolerance band (trade specif
 camera sees lies from the nose line, along one whole side; ``back_…`` likewise for the seam
 between cushion and rail cap.
 """
+
+DIMENSION_EXPECTED_MM: Mapping[str, float] = {f"nose_{side}_mm": 0.5 for side in SIDES}
+"""What a dimension is expected to be where that is not 0: noses are round, and the edge between
+lit cushion and shaded bed lies on the upper half of the round, behind its foremost line."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,9 @@ from .table import Pocket, Table
 _FIRST_MM, _LAST_MM = 6.0, 34.0
 """Stretch of a facing's top edge that is looked for, from the nose point."""
 _BLOCK_MM = 7.0
+_BACK_DRAFT_DEG = 13.5
+"""Facings lean out over the pocket by 12 to 15 degrees (trade specification)."""
+_NOSE_ROUND_MM = 2.5
 _BUILT_SIGMA_MM = 0.8
 """A single facing against the mouth that its table has elsewhere, 1 sigma."""
 
@@ -40,11 +43,15 @@ def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
         math.sin(turn) * to_x - math.cos(turn) * out_x,
         math.sin(turn) * to_y - math.cos(turn) * out_y,
     )
-    rise = (table.rail_cap_height_mm - table.nose_height_mm) / table.cushion_width_mm
 
     def place(distance: float) -> tuple[float, float, float]:
-        height = table.nose_height_mm + rise * distance * math.sin(turn)
-        return (point[0] + distance * back[0], point[1] + distance * back[1], height)
+        above = _top_above_nose_mm(table, distance * math.sin(turn))
+        over = above * math.tan(math.radians(_BACK_DRAFT_DEG))
+        return (
+            point[0] + distance * back[0] + over * to_x,
+            point[1] + distance * back[1] + over * to_y,
+            table.nose_height_mm + above,
+        )
 
     name, share = ("side", 0.5) if "side" in pocket.name else ("corner", 1 / math.sqrt(2))
     return TableEdge(
@@ -58,6 +65,13 @@ def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
         whole=True,
         built_sigma_mm=_BUILT_SIGMA_MM,
     )
+
+
+def _top_above_nose_mm(table: Table, behind_mm: float) -> float:
+    """Height of a cushion's top over its nose line: round at the nose, then even to the cap."""
+    total = table.rail_cap_height_mm - table.nose_height_mm
+    round_mm = min(_NOSE_ROUND_MM, total)
+    return round_mm + (total - round_mm) * min(behind_mm / table.cushion_width_mm, 1.0)
 
 
 def _side_of(table: Table, pocket: Pocket, point: tuple[float, float]) -> str:

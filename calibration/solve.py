@@ -19,14 +19,14 @@ from .equations import Equations
 from .errors import CalibrationError
 from .files import Calibration
 from .lens_file import INTRINSICS, Lens
-from .marks import DIMENSION_SIGMA_MM, KINDS, Landmarks
+from .marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, KINDS, Landmarks
 from .quality import check_fit, error_budget, residuals_of
 from .start import DEFAULT_FOCAL, check_landmarks, start_cameras
 from .table import Table
 from .vary import POSE, STEPS, varied
 
 FloatArray = NDArray[np.float64]
-FREE_INTRINSICS = ("focal_px", "cx_px", "cy_px", "k1", "k2")
+FREE_INTRINSICS = ("focal_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2")
 """Solved from the landmarks where there is no lens file, each held by a prior."""
 TAPE_SIGMA_MM = 10.0
 """A height by tape measure is right to ±20 mm, taken as 95 %."""
@@ -141,7 +141,10 @@ def _check_request(
 def _problem(landmarks: Landmarks, lens: Lens | None, height_mm: float | None) -> _Problem:
     longer_px = max(landmarks.image_size_px)
     width, height = landmarks.image_size_px
-    priors = {name: Prior(0.0, DIMENSION_SIGMA_MM[name]) for name in landmarks.dimensions}
+    priors = {
+        name: Prior(DIMENSION_EXPECTED_MM.get(name, 0.0), DIMENSION_SIGMA_MM[name])
+        for name in landmarks.dimensions
+    }
     names: tuple[str, ...] = POSE
     if lens is None:
         names += FREE_INTRINSICS
@@ -151,6 +154,8 @@ def _problem(landmarks: Landmarks, lens: Lens | None, height_mm: float | None) -
             "cy_px": Prior((height - 1) / 2, 0.01 * longer_px),
             "k1": Prior(-0.05, 0.12),
             "k2": Prior(0.0, 0.05),
+            "p1": Prior(0.0, 5e-4),
+            "p2": Prior(0.0, 5e-4),
         }
     if height_mm is not None and lens is None:
         priors["lens_z_mm"] = Prior(height_mm, TAPE_SIGMA_MM)
@@ -220,8 +225,7 @@ def _prior_residuals(
         "focal_px": camera.fx_px,
         "cx_px": camera.cx_px,
         "cy_px": camera.cy_px,
-        "k1": camera.distortion[0],
-        "k2": camera.distortion[1],
+        **dict(zip(("k1", "k2", "p1", "p2"), camera.distortion, strict=False)),
         "lens_z_mm": float(camera.position_mm[2]),
     }
     return np.array([(now[n] - prior.value) / prior.sigma for n, prior in problem.priors.items()])
