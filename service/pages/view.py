@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from markupsafe import Markup
@@ -89,6 +89,9 @@ class PageView:
     facts_title: str = ""
     facts: tuple[Fact, ...] = ()
     warnings: tuple[str, ...] = ()
+    """What qualifies the verdict."""
+    notes: tuple[str, ...] = ()
+    """What qualifies the reading."""
     still: StillView | None = None
     balls: tuple[BallRow, ...] = ()
     summary: tuple[Fact, ...] = ()
@@ -106,7 +109,7 @@ class _Say:
     tone: str = "plain"
     facts_title: str = ""
     facts: tuple[Fact, ...] = ()
-    warnings: list[str] = field(default_factory=list)
+    warnings: tuple[str, ...] = ()
 
 
 def page_view(reader: Reader) -> PageView:
@@ -131,7 +134,8 @@ def page_view(reader: Reader) -> PageView:
         svg=Markup(scene.svg()) if scene else None,
         facts_title=say.facts_title,
         facts=say.facts,
-        warnings=tuple(say.warnings),
+        warnings=say.warnings,
+        notes=scene.reading.layout.warnings if scene else (),
         still=_still(reading) if reading else None,
         balls=_balls(scene) if scene else (),
         summary=summary_facts(summary_of(everything)) if everything else (),
@@ -158,7 +162,7 @@ def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
             words.TONES.get(verdict["verdict"], "plain"),
             f"Attempt {scene.attempt.id}",
             words.verdict_facts(verdict, intent, scene.table),
-            [*verdict["warnings"], *layout.warnings],
+            tuple(verdict["warnings"]),
         )
     if layout.obstructed:
         say = _Say("Something is over the table", f"Not compared. {TAKE_AGAIN}", "close")
@@ -172,7 +176,6 @@ def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
         say = _Say("Play the shot", words.intent_sentence(scene.intent.document))
     else:
         say = _Say(_count(layout.balls), "No intent is set: this layout is not compared.")
-    say.warnings = list(layout.warnings)
     if scene.intent is not None:
         say.facts_title, say.facts = "The shot", _intent_facts(scene.intent.document, scene)
     return say
@@ -228,12 +231,12 @@ def _steps(reader: Reader, calibration: Calibration | None) -> tuple[tuple[Step,
 
 _ADVICE = (
     (
-        "Make table.json from a still of the empty table, then set it with the button below or "
-        "PUT it to /api/v1/calibration:",
+        "Make table.json from a still of the empty table, then set it with the button on this "
+        "page or PUT it to /api/v1/calibration:",
         "restmark calibrate empty.jpg --surface 9ft --out table.json",
     ),
     (
-        "Send a still of the clear table, balls at rest: with the button below or to",
+        "Send a still of the clear table, balls at rest: with the button on this page or to",
         "POST /api/v1/stills",
     ),
     (

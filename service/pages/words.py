@@ -60,7 +60,7 @@ def headline(verdict: Mapping[str, Any]) -> str:
     if verdict["scratch"]:
         return "Scratch"
     if verdict["zone_empty"]:
-        return "Out: no landing zone here"
+        return "Out: no zone here"
     if verdict["verdict"] == "in":
         return "In the zone"
     if verdict["verdict"] == "too close to call":
