@@ -15,7 +15,8 @@ from .table import Table
 FloatArray = NDArray[np.float64]
 Vector = tuple[float, float, float]
 
-KINDS = ("nose", "cushion back", "sight", "pocket")
+KINDS = ("nose", "cushion back", "sight", "pocket", "point")
+"""``point`` is a place that someone pointed out, of whatever sort."""
 SIDES = ("head", "foot", "left", "right")
 OUTWARD: Mapping[str, tuple[float, float]] = {
     "head": (-1.0, 0.0),
@@ -31,7 +32,7 @@ DIMENSION_SIGMA_MM: Mapping[str, float] = {
     "cushion_width_mm": 1.5,
     "corner_mouth_mm": 6.0,
     "side_mouth_mm": 6.0,
-    **{f"nose_{side}_mm": 0.35 for side in SIDES},
+    **{f"nose_{side}_mm": 0.3 for side in SIDES},
     **{f"back_{side}_mm": 0.6 for side in SIDES},
 }
 """How far (1 sigma, mm) a table's own dimensions may be from the model's figures.

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from .camera import Camera
 from .errors import CalibrationError
 from .files import Budget, Calibration, Residual
-from .marks import Landmarks
+from .marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, Landmarks
 from .table import BALL_CENTRE_HEIGHT_MM, Table
 
 FloatArray = NDArray[np.float64]
@@ -18,13 +18,21 @@ GRID = (15, 30)
 """Rows across and columns along the bed at which the error is judged."""
 CHI2_95 = 5.991
 """95 % point of chi-squared with two degrees of freedom."""
-HIGHEST_RMS_MM = 2.5
+HIGHEST_RMS_MM = 1.5
 LEAST_AGREEING = 0.6
 """Least part of the landmarks that must agree with the solve."""
 WRONG_SIZE = 0.065
 SUSPECT_SIZE = 0.035
 """How far the table's own proportions may be from the model's before refusal, or warning."""
-_PROPORTIONS = ("sight_offset_mm", "cushion_width_mm", "corner_mouth_mm", "side_mouth_mm")
+_PROPORTION_SIGMA = {
+    "sight_offset_mm": 0.02,
+    "cushion_width_mm": 0.03,
+    "corner_mouth_mm": 0.06,
+    "side_mouth_mm": 0.06,
+}
+"""Relative spread of fittings between tables: how far each can vouch for the surface's size."""
+MOST_SIGMAS = 4.5
+FEWEST_SIGHTS = 6
 
 
 def bed_grid_mm(table: Table, rows: int = GRID[0], columns: int = GRID[1]) -> FloatArray:
@@ -106,7 +114,7 @@ def check_fit(
     """Refuse a solve that the landmarks contradict; warnings where they merely murmur."""
     off_mm = np.array([abs(r.off_mm) for r in residuals])
     rms_mm = float(np.sqrt(np.mean(np.minimum(off_mm, 3 * HIGHEST_RMS_MM) ** 2)))
-    agreeing = float(np.mean(off_mm < HIGHEST_RMS_MM * 1.5))
+    agreeing = float(np.mean(off_mm < 2 * HIGHEST_RMS_MM))
     if rms_mm > HIGHEST_RMS_MM or agreeing < LEAST_AGREEING:
         worst = sorted(residuals, key=lambda r: -abs(r.off_mm))[:5]
         listed = ", ".join(f"{r.name} {r.off_mm:+.1f} mm" for r in worst)
@@ -115,8 +123,11 @@ def check_fit(
             f"allowed: {HIGHEST_RMS_MM:g} mm and {LEAST_AGREEING:.0%}. Worst: {listed}. Check the "
             "surface's length and width, the head side and these landmarks."
         )
+    doubts = _check_proportions(table, change_mm)
+    _check_dimensions(table, change_mm)
+    _check_kinds(residuals)
     return (
-        *_check_proportions(table, change_mm),
+        *doubts,
         *_check_height(camera, camera_height_mm),
         *_odd_ones(residuals),
     )
@@ -126,14 +137,17 @@ def _check_proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[st
     """Sights, cushions and mouths have sizes of their own: they betray a wrong surface."""
     ratios = {
         name: 1 + change_mm[name] / getattr(table, name)
-        for name in _PROPORTIONS
+        for name in _PROPORTION_SIGMA
         if name in change_mm
     }
     if len(ratios) < 2:
         return ()
-    ratio = float(np.median(list(ratios.values())))
+    weights = {name: _PROPORTION_SIGMA[name] ** -2 for name in ratios}
+    ratio = sum(weights[n] * r for n, r in ratios.items()) / sum(weights.values())
     told = f"{table.length_mm:g}x{table.width_mm:g}"
-    seen = ", ".join(f"{n.removesuffix('_mm')} x {r:.2f}" for n, r in ratios.items())
+    seen = ", ".join(
+        f"{n.removesuffix('_mm').replace('_', ' ')} x {r:.2f}" for n, r in ratios.items()
+    )
     guess = f"{table.length_mm / ratio:.0f}x{table.width_mm / ratio:.0f}"
     if abs(ratio - 1) > WRONG_SIZE:
         raise CalibrationError(
@@ -144,6 +158,34 @@ def _check_proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[st
     if abs(ratio - 1) > SUSPECT_SIZE:
         return (f"surface {told} mm looks nearer to {guess} mm by its fittings ({seen}): measure.",)
     return ()
+
+
+def _check_dimensions(table: Table, change_mm: Mapping[str, float]) -> None:
+    """Refuse dimensions that no table has: the edges were taken for others."""
+    odd = []
+    for name, change in change_mm.items():
+        expected = DIMENSION_EXPECTED_MM.get(name, 0.0)
+        if abs(change - expected) > MOST_SIGMAS * DIMENSION_SIGMA_MM[name]:
+            value = getattr(table, name, 0.0) + change
+            odd.append(f"{name.removesuffix('_mm').replace('_', ' ')} {value:.1f} mm")
+    if odd:
+        raise CalibrationError(
+            f"landmarks: got a table with {', '.join(odd)}; allowed: within {MOST_SIGMAS:g} sigma "
+            "of the standard figures. Check the surface's size and that the still shows the whole "
+            "empty table, sharp and evenly lit."
+        )
+
+
+def _check_kinds(residuals: Sequence[Residual]) -> None:
+    """Refuse a solve that rests on edges alone: other straight edges look like them."""
+    sights = sum(r.kind == "sight" and r.weight > 0.5 for r in residuals)
+    points = sum(r.kind == "point" for r in residuals)
+    if sights < FEWEST_SIGHTS and points < FEWEST_SIGHTS:
+        raise CalibrationError(
+            f"landmarks: got {sights} sights that agree with the cushions' edges; allowed: "
+            f"{FEWEST_SIGHTS} or more. Take the still with all rails in view, sharp, and with "
+            "nothing on the rails."
+        )
 
 
 def _check_height(camera: Camera, camera_height_mm: float | None) -> tuple[str, ...]:
