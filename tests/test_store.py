@@ -45,8 +45,7 @@ def add_attempt(writer):
         before=before,
         after=after,
         verdict={"verdict": "in", "miss_mm": 0.0},
-        offset_along_mm=-3.5,
-        offset_across_mm=1.25,
+        offsets_mm=(-3.5, 1.25),
     )
 
 
@@ -60,6 +59,9 @@ def test_what_is_written_reads_back_equal_after_a_restart(store):
     with again.reading() as reader:
         assert reader.attempts() == (attempt,)
         assert reader.attempt(attempt.id) == attempt
+        (score,) = reader.scores()
+        assert (score.intent, score.verdict) == (INTENT, attempt.verdict)
+        assert (score.offset_along_mm, score.offset_across_mm) == (-3.5, 1.25)
         assert reader.attempt_after(attempt.after.id) == attempt
         assert reader.latest_reading() == attempt.after
         assert reader.calibration().document == DOCUMENT

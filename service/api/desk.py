@@ -151,8 +151,7 @@ class Desk:
                     before=before,
                     after=reading,
                     verdict=verdict.to_dict(),
-                    offset_along_mm=verdict.offset_along_mm,
-                    offset_across_mm=verdict.offset_across_mm,
+                    offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
                 )
             body = {
                 "reading": reading.to_dict(),

@@ -242,4 +242,4 @@ def get_attempt(number: Number, reader: ReaderDep) -> dict[str, Any]:
 @router.get("/summary", response_model=m.SummaryOut, tags=["attempts"])
 def get_summary(reader: ReaderDep) -> dict[str, Any]:
     """What all attempts add up to, every rate with its interval."""
-    return {"summary": summary_of(reader.attempts())}
+    return {"summary": summary_of(reader.scores())}

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from calibration.files import Calibration
 from service.position import Intent, Verdict
-from service.store import ReadingRecord, Store, StoreError, Writer
+from service.store import ReadingRecord, Store, StoreError
 from vision.layout import Layout
 
 from .upload import clean_name
@@ -55,7 +55,17 @@ def load_session(
             if writer.receipt(fingerprint) is not None:
                 return False
             calibration_id = writer.add_calibration(calibration.to_dict()).id
-            readings = _add_stills(writer, stills, calibration_id)
+            compared = {attempt.after for attempt in attempts}
+            readings = {
+                each.name: writer.add_reading(
+                    writer.add_still(each.data, name=clean_name(each.name)),
+                    each.layout,
+                    calibration_id=calibration_id,
+                    took_ms=each.took_ms,
+                    comparison={"made": True} if each.name in compared else None,
+                )
+                for each in stills
+            }
             for attempt in attempts:
                 before = _named(readings, attempt.before)
                 intent = writer.set_intent(
@@ -66,27 +76,12 @@ def load_session(
                     before=before,
                     after=_named(readings, attempt.after),
                     verdict=attempt.verdict.to_dict(),
-                    offset_along_mm=attempt.verdict.offset_along_mm,
-                    offset_across_mm=attempt.verdict.offset_across_mm,
+                    offsets_mm=(attempt.verdict.offset_along_mm, attempt.verdict.offset_across_mm),
                 )
             writer.add_receipt(fingerprint, fingerprint.removeprefix("session:"), {})
     finally:
         store.close()
     return True
-
-
-def _add_stills(
-    writer: Writer, stills: Sequence[SessionStill], calibration_id: int
-) -> dict[str, ReadingRecord]:
-    return {
-        each.name: writer.add_reading(
-            writer.add_still(each.data, name=clean_name(each.name)),
-            each.layout,
-            calibration_id=calibration_id,
-            took_ms=each.took_ms,
-        )
-        for each in stills
-    }
 
 
 def _named(readings: dict[str, ReadingRecord], name: str) -> ReadingRecord:

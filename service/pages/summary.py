@@ -8,7 +8,7 @@ from typing import Any
 
 from service.position import Intent, Verdict
 from service.practice import summarise
-from service.store import AttemptRecord
+from service.store import Score
 
 from . import words
 from .words import Fact
@@ -16,24 +16,23 @@ from .words import Fact
 _PRINTED = frozenset(field.name for field in fields(Verdict))
 
 
-def summary_of(attempts: Sequence[AttemptRecord]) -> dict[str, Any]:
-    """Summary of ``attempts``, given newest first as the store lists them."""
-    verdicts = [stored_verdict(attempt) for attempt in reversed(attempts)]
-    return summarise(verdicts).to_dict()
+def summary_of(scores: Sequence[Score]) -> dict[str, Any]:
+    """Summary of attempts in the order they were played."""
+    return summarise([stored_verdict(score) for score in scores]).to_dict()
 
 
-def stored_verdict(attempt: AttemptRecord) -> Verdict:
+def stored_verdict(score: Score) -> Verdict:
     """The verdict as it was given, without the zone and the line that were drawn from it."""
     printed: dict[str, Any] = {
         name: tuple(value) if isinstance(value, list) else value
-        for name, value in attempt.verdict.items()
+        for name, value in score.verdict.items()
         if name in _PRINTED
     }
     return Verdict(
         **printed,
-        intent=Intent.from_dict(attempt.intent.document),
-        offset_along_mm=attempt.offset_along_mm,
-        offset_across_mm=attempt.offset_across_mm,
+        intent=Intent.from_dict(score.intent),
+        offset_along_mm=score.offset_along_mm,
+        offset_across_mm=score.offset_across_mm,
     )
 
 

@@ -121,8 +121,8 @@ def page_view(reader: Reader) -> PageView:
     say = _say(calibration, scene)
     steps, advice, code = _steps(reader, calibration)
     shown = reader.attempts(limit=ATTEMPTS_SHOWN)
-    total = reader.counts()["attempts"]
-    everything = reader.attempts() if total > len(shown) else shown
+    scores = reader.scores()
+    total = len(scores)
     return PageView(
         headline=say.headline,
         subline=say.subline,
@@ -138,7 +138,7 @@ def page_view(reader: Reader) -> PageView:
         notes=scene.reading.layout.warnings if scene else (),
         still=_still(reading) if reading else None,
         balls=_balls(scene) if scene else (),
-        summary=summary_facts(summary_of(everything)) if everything else (),
+        summary=summary_facts(summary_of(scores)) if scores else (),
         summary_aside=f"of {total} attempt{'' if total == 1 else 's'}",
         attempts=tuple(_attempt_row(attempt) for attempt in shown),
         attempts_left_out=total - len(shown),

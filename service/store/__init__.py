@@ -13,6 +13,7 @@ from .records import (
     NotFoundError,
     ReadingRecord,
     Receipt,
+    Score,
     StillRecord,
     StoreError,
 )
@@ -27,6 +28,7 @@ __all__ = [
     "Reader",
     "ReadingRecord",
     "Receipt",
+    "Score",
     "StillFiles",
     "StillRecord",
     "Store",

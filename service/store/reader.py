@@ -16,6 +16,7 @@ from .records import (
     NotFoundError,
     ReadingRecord,
     Receipt,
+    Score,
     StillRecord,
 )
 
@@ -145,6 +146,24 @@ class Reader:
             query = query.where(t.attempts.c.id < before)
         return tuple(self._attempt(row) for row in self._connection.execute(query).all())
 
+    def scores(self) -> tuple[Score, ...]:
+        """What statistics need of every attempt, in the order they were played."""
+        query = sa.select(
+            t.intents.c.document,
+            t.attempts.c.verdict,
+            t.attempts.c.offset_along_mm,
+            t.attempts.c.offset_across_mm,
+        ).join_from(t.attempts, t.intents)
+        return tuple(
+            Score(
+                intent=row.document,
+                verdict=row.verdict,
+                offset_along_mm=row.offset_along_mm,
+                offset_across_mm=row.offset_across_mm,
+            )
+            for row in self._connection.execute(query.order_by(t.attempts.c.id))
+        )
+
     def _attempt(self, row: sa.Row[*tuple[Any, ...]]) -> AttemptRecord:
         return AttemptRecord(
             id=row.id,
@@ -153,8 +172,6 @@ class Reader:
             before=self.reading(row.before_reading_id),
             after=self.reading(row.after_reading_id),
             verdict=row.verdict,
-            offset_along_mm=row.offset_along_mm,
-            offset_across_mm=row.offset_across_mm,
         )
 
     # -- the rest --------------------------------------------------------------------------

@@ -118,6 +118,19 @@ class IntentRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Score:
+    """What statistics need of an attempt."""
+
+    intent: Mapping[str, Any]
+    verdict: Mapping[str, Any]
+    """As ``score --json`` prints it."""
+    offset_along_mm: float | None = None
+    """Stop against the zone's wanted spot along the arrival line, + long."""
+    offset_across_mm: float | None = None
+    """The same across it, + left."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AttemptRecord:
     """A shot that was compared with its intent; ``verdict`` as ``score --json`` prints it."""
 
@@ -127,10 +140,6 @@ class AttemptRecord:
     before: ReadingRecord
     after: ReadingRecord
     verdict: Mapping[str, Any]
-    offset_along_mm: float | None = None
-    """Stop against the zone's wanted spot along the arrival line, + long: for statistics."""
-    offset_across_mm: float | None = None
-    """The same across it, + left."""
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the API: the verdict beside the numbers and names of its stills."""

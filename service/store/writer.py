@@ -124,10 +124,9 @@ class Writer(Reader):
         before: ReadingRecord,
         after: ReadingRecord,
         verdict: Mapping[str, Any],
-        offset_along_mm: float | None = None,
-        offset_across_mm: float | None = None,
+        offsets_mm: tuple[float | None, float | None] = (None, None),
     ) -> AttemptRecord:
-        """A compared shot; its intent is spent."""
+        """A compared shot; its intent is spent. ``offsets_mm`` as in ``Score``: along, across."""
         self._connection.execute(
             sa.update(t.intents).where(t.intents.c.id == intent.id).values(state="scored")
         )
@@ -138,8 +137,8 @@ class Writer(Reader):
             before_reading_id=before.id,
             after_reading_id=after.id,
             verdict=dict(verdict),
-            offset_along_mm=offset_along_mm,
-            offset_across_mm=offset_across_mm,
+            offset_along_mm=offsets_mm[0],
+            offset_across_mm=offsets_mm[1],
         )
         return self.attempt(number)
 
