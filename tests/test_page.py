@@ -232,3 +232,10 @@ def test_a_loaded_page_needs_no_network(page, client):
     html = page.content()
     outside = re.findall(r"""(?:src|href)=["'](https?://[^"']+)""", html)
     assert outside == []
+
+
+def test_the_page_about_the_api_names_every_address(browser, served, client):
+    with Tab(browser, served) as page:
+        page.goto(f"{served}docs")
+        for path in client.get("/openapi.json").json()["paths"]:
+            expect(page.get_by_text(path, exact=True).first).to_be_visible()

@@ -52,7 +52,7 @@ def create_app(
         version=version("restmark"),
         description=_DESCRIPTION,
         openapi_url="/api/v1/openapi.json",
-        docs_url=None,  # the built-in pages load their scripts from the net
+        docs_url=None,  # the built-in pages load their scripts from the net; ours is at /docs
         redoc_url=None,
         lifespan=life,
     )

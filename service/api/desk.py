@@ -15,7 +15,15 @@ from calibration.errors import RestmarkError
 from calibration.files import Calibration
 from service.pages import calibration_of, landing_zone_of
 from service.position import Intent, Verdict, score_shot
-from service.store import CalibrationRecord, IntentRecord, ReadingRecord, Receipt, Store
+from service.store import (
+    AttemptRecord,
+    CalibrationRecord,
+    IntentRecord,
+    ReadingRecord,
+    Receipt,
+    Store,
+    Writer,
+)
 from vision.layout import Layout
 
 from .live import Live
@@ -51,6 +59,16 @@ class Upload:
     def fingerprint(self) -> str:
         """Hash of all that a repeat must have in common with the first."""
         return hashlib.sha256(self.name.encode() + b"\0" + self.data).hexdigest()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Met:
+    """What a still meets when its turn comes."""
+
+    calibration: CalibrationRecord
+    previous: ReadingRecord | None
+    intent: IntentRecord | None
+    before: ReadingRecord | None
 
 
 class Desk:
@@ -119,40 +137,25 @@ class Desk:
         receipt = self._receipt(upload)
         if receipt is not None:
             return receipt.body, True
-        with self.store.reading() as reader:
-            calibration = reader.calibration()
-            if calibration is None:
-                raise no_calibration()
-            previous = reader.latest_comparable(calibration.id)
-            intent = reader.pending_intent()
-            before = reader.reading(intent.before_reading_id) if intent else None
+        met = self._met()
         started = time.perf_counter()
         layout = self._read(
             upload.data,
-            calibration_of(calibration),
+            calibration_of(met.calibration),
             name=upload.name,
-            previous=previous.layout if previous else None,
+            previous=met.previous.layout if met.previous else None,
         )
         took_ms = round((time.perf_counter() - started) * 1000, 1)
-        comparison, verdict = _compare(calibration, before, layout, intent)
+        comparison, verdict = _compare(met, layout)
         with self.store.writing() as writer:
-            still = writer.add_still(upload.data, name=upload.name)
             reading = writer.add_reading(
-                still,
+                writer.add_still(upload.data, name=upload.name),
                 layout,
-                calibration_id=calibration.id,
+                calibration_id=met.calibration.id,
                 took_ms=took_ms,
                 comparison=comparison,
             )
-            attempt = None
-            if verdict is not None and intent is not None and before is not None:
-                attempt = writer.add_attempt(
-                    intent,
-                    before=before,
-                    after=reading,
-                    verdict=verdict.to_dict(),
-                    offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
-                )
+            attempt = _add_attempt(writer, met, reading, verdict)
             body = {
                 "reading": reading.to_dict(),
                 "attempt": attempt.to_dict() if attempt else None,
@@ -165,6 +168,19 @@ class Desk:
             attempt_id=attempt.id if attempt else None,
         )
         return body, False
+
+    def _met(self) -> _Met:
+        with self.store.reading() as reader:
+            calibration = reader.calibration()
+            if calibration is None:
+                raise no_calibration()
+            intent = reader.pending_intent()
+            return _Met(
+                calibration=calibration,
+                previous=reader.latest_comparable(calibration.id),
+                intent=intent,
+                before=reader.reading(intent.before_reading_id) if intent else None,
+            )
 
     def _receipt(self, upload: Upload) -> Receipt | None:
         if upload.key is None:
@@ -198,14 +214,23 @@ def no_intent() -> ApiError:
     )
 
 
-def _compare(
-    calibration: CalibrationRecord,
-    before: ReadingRecord | None,
-    after: Layout,
-    intent: IntentRecord | None,
-) -> tuple[dict[str, Any] | None, Verdict | None]:
+def _add_attempt(
+    writer: Writer, met: _Met, after: ReadingRecord, verdict: Verdict | None
+) -> AttemptRecord | None:
+    if verdict is None or met.intent is None or met.before is None:
+        return None
+    return writer.add_attempt(
+        met.intent,
+        before=met.before,
+        after=after,
+        verdict=verdict.to_dict(),
+        offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
+    )
+
+
+def _compare(met: _Met, after: Layout) -> tuple[dict[str, Any] | None, Verdict | None]:
     """What is said of the comparison, and the verdict where there is one."""
-    if intent is None or before is None:
+    if met.intent is None or met.before is None:
         return None, None
     if after.obstructed or not after.settled:
         code = "obstructed" if after.obstructed else "unsettled"
@@ -218,10 +243,10 @@ def _compare(
         }, None
     try:
         verdict = score_shot(
-            before.layout,
+            met.before.layout,
             after,
-            Intent.from_dict(intent.document),
-            calibration_of(calibration).table,
+            Intent.from_dict(met.intent.document),
+            calibration_of(met.calibration).table,
         )
     except RestmarkError as refusal:
         return {"made": False, "code": refusal.code, "detail": refusal.detail}, None

@@ -20,7 +20,7 @@ _TEMPLATES = Environment(
 
 
 def install_pages(app: FastAPI, store: Store) -> None:
-    """Add the page, its parts and its static files to ``app``."""
+    """Add the page, its parts, a page about the API and static files to ``app``."""
 
     @app.get("/", include_in_schema=False)
     def page() -> HTMLResponse:
@@ -29,6 +29,14 @@ def install_pages(app: FastAPI, store: Store) -> None:
     @app.get("/parts", include_in_schema=False)
     def parts() -> HTMLResponse:
         return _rendered("parts.html", store)
+
+    @app.get("/docs", include_in_schema=False)
+    def docs() -> HTMLResponse:
+        return HTMLResponse(
+            _TEMPLATES.get_template("docs.html").render(
+                document=app.openapi(), schema_path=app.openapi_url
+            )
+        )
 
     static = files("service.pages") / "static"
     app.mount("/static", StaticFiles(directory=str(static)), name="static")
