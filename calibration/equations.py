@@ -14,6 +14,9 @@ from .vary import STEPS, sensitivity
 
 FloatArray = NDArray[np.float64]
 _STEP_MM = 0.5
+_FEWEST_ROWS = 16
+_STATED_ROWS = 5.0
+"""The stated sigma of a kind counts as much as the residuals of this many rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +89,19 @@ class Equations:
     def kind_scales(
         self, camera: Camera, change_mm: Mapping[str, float], bounds: tuple[float, float]
     ) -> dict[str, float]:
-        """Robust spread of each kind's residuals over the stated one, within ``bounds``."""
+        """Robust spread of each kind's residuals over the stated one, within ``bounds``.
+
+        Drawn towards 1 where a kind has few rows; 1 where it has too few to say.
+        """
         stated = self.expected_px(camera, dict.fromkeys(KINDS, 1.0))[self.row_mark]
         ratio = np.abs(self.residuals_px(camera, change_mm)) / stated
         out = dict.fromkeys(KINDS, 1.0)
         for kind in KINDS:
             own = ratio[self.kinds[self.row_mark] == kind]
-            if len(own) >= 8:
-                out[kind] = float(np.clip(np.median(own) / 0.6745, *bounds))
+            if len(own) >= _FEWEST_ROWS:
+                spread2 = (float(np.median(own)) / 0.6745) ** 2
+                blended = (len(own) * spread2 + _STATED_ROWS) / (len(own) + _STATED_ROWS)
+                out[kind] = float(np.clip(np.sqrt(blended), *bounds))
         return out
 
     def slopes(
@@ -102,11 +110,20 @@ class Equations:
         """d(predicted)/d(parameter), (R, len(names)), px per unit, camera and dimensions."""
         placed = self.placed_mm(change_mm)
         pixels = sensitivity(camera, names, placed)
+        by_place = _by_place(camera, placed)
         for column, name in enumerate(names):
-            if name in STEPS:
-                continue
-            step = self.directions[:, :, self.dimensions.index(name)] * _STEP_MM
-            pixels[:, :, column] = (
-                camera.project(placed + step) - camera.project(placed - step)
-            ) / (2 * _STEP_MM)
+            if name not in STEPS:
+                direction = self.directions[:, :, self.dimensions.index(name)]
+                pixels[:, :, column] = np.einsum("nij,nj->ni", by_place, direction)
         return np.stack([self.rows_of(pixels[:, :, i]) for i in range(len(names))], axis=1)
+
+
+def _by_place(camera: Camera, points_mm: FloatArray) -> FloatArray:
+    """d(u, v)/d(x, y, z) at table points (N, 3): (N, 2, 3), px per mm."""
+    out = np.empty((len(points_mm), 2, 3))
+    for axis in range(3):
+        step = np.zeros(3)
+        step[axis] = _STEP_MM
+        apart = camera.project(points_mm + step) - camera.project(points_mm - step)
+        out[:, :, axis] = apart / (2 * _STEP_MM)
+    return out

@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 FEWEST_LANDMARKS = 4
 DEFAULT_FOCAL = 0.85
 """Focal length over the picture's longer side where nothing says better (about 61° of view)."""
-_FOCAL_TRIALS = (0.5, 0.6, 0.7, 0.85, 1.0, 1.2, 1.45)
+_FOCAL_TRIALS = (0.55, 0.8, 1.15)
 _NARROWEST_MM = 60.0
 """Landmarks whose scatter across their best line is below this are all but collinear."""
 

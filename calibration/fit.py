@@ -1,0 +1,223 @@
+"""The robust fit inside the solve: landmarks against camera and table, with priors.
+
+Levenberg-Marquardt least squares (scipy) with soft-L1 loss on landmarks, plain squares on
+priors. Sigmas of each kind of landmark are scaled by what its residuals show (variance
+components), so a kind that is worse than stated neither bends the pose nor flatters the error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from .camera import Camera
+from .equations import Equations
+from .lens_file import INTRINSICS, Lens
+from .marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, KINDS, Landmarks
+from .start import DEFAULT_FOCAL
+from .vary import POSE, STEPS, varied
+
+FloatArray = NDArray[np.float64]
+FREE_INTRINSICS = ("focal_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2")
+"""Solved from the landmarks where there is no lens file, each held by a prior."""
+TAPE_SIGMA_MM = 10.0
+"""A height by tape measure is right to ±20 mm, taken as 95 %."""
+ROUNDS = 3
+_SOFT = 2.0
+"""Residuals in sigma beyond which soft-L1 turns from squares to absolute values."""
+_COST_SETTLED = 1e-4
+_KIND_SCALE = (0.35, 6.0)
+"""Least and most by which residuals may rescale the stated sigma of a kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """A Gaussian opinion on one parameter or derived figure."""
+
+    value: float
+    sigma: float
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    equations: Equations
+    middle_mm: FloatArray
+    """Middle of the landmarks, (3,), table frame."""
+    names: tuple[str, ...]
+    """Camera parameters first, then the table's dimensions."""
+    priors: Mapping[str, Prior]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    camera: Camera
+    change_mm: dict[str, float]
+    kind_scale: dict[str, float]
+    cost: float = float("inf")
+
+
+def problem_of(landmarks: Landmarks, lens: Lens | None, height_mm: float | None) -> Problem:
+    """Unknowns and priors for ``landmarks``, with a lens, a height by tape, or neither."""
+    longer_px = max(landmarks.image_size_px)
+    width, height = landmarks.image_size_px
+    priors = {
+        name: Prior(DIMENSION_EXPECTED_MM.get(name, 0.0), DIMENSION_SIGMA_MM[name])
+        for name in landmarks.dimensions
+    }
+    names: tuple[str, ...] = POSE
+    if lens is None:
+        names += FREE_INTRINSICS
+        priors |= {
+            "focal_px": Prior(DEFAULT_FOCAL * longer_px, 0.2 * longer_px),
+            "cx_px": Prior((width - 1) / 2, 0.01 * longer_px),
+            "cy_px": Prior((height - 1) / 2, 0.01 * longer_px),
+            "k1": Prior(-0.05, 0.12),
+            "k2": Prior(0.0, 0.05),
+            "p1": Prior(0.0, 5e-4),
+            "p2": Prior(0.0, 5e-4),
+        }
+    if height_mm is not None and lens is None:
+        priors["lens_z_mm"] = Prior(height_mm, TAPE_SIGMA_MM)
+        priors["focal_px"] = Prior(DEFAULT_FOCAL * longer_px, longer_px)
+    equations = Equations.of(landmarks)
+    middle_mm = np.asarray(equations.points_mm.mean(axis=0), dtype=float)
+    return Problem(equations, middle_mm, names + landmarks.dimensions, priors)
+
+
+def best_start(problem: Problem, cameras: Sequence[Camera]) -> State:
+    """The start whose first steps of a fit lead to the least cost, priors included."""
+    scale = dict.fromkeys(KINDS, 1.0)
+    if len(cameras) == 1:
+        return State(cameras[0], {}, scale)
+    trials = [fit(problem, State(camera, {}, scale), rounds=1) for camera in cameras]
+    return min(trials, key=lambda state: state.cost)
+
+
+def settled(problem: Problem, state: State, rounds: int = ROUNDS) -> State:
+    """Fit and rescale in turn until the kinds' scales have settled."""
+    for _ in range(rounds):
+        state = fit(problem, state)
+        scales = problem.equations.kind_scales(state.camera, state.change_mm, _KIND_SCALE)
+        state = replace(state, kind_scale=scales)
+    return fit(problem, state)
+
+
+def fit(problem: Problem, state: State, rounds: int = 12) -> State:
+    """Robust least squares from ``state``, its landmark sigmas held.
+
+    Soft-L1 by reweighting: each round is a plain Levenberg-Marquardt fit whose weights come
+    from the round before. It ends when the cost no longer falls.
+    """
+    equations = problem.equations
+    sigma_px = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
+    weight = np.ones_like(sigma_px)
+    cost = np.inf
+    for _ in range(rounds):
+        state = _weighted_fit(problem, state, weight / sigma_px)
+        z = (equations.residuals_px(state.camera, state.change_mm) / sigma_px) ** 2
+        weight = np.sqrt(1.0 / np.sqrt(1.0 + z / _SOFT**2))
+        loss = 2 * _SOFT**2 * (np.sqrt(1.0 + z / _SOFT**2) - 1.0)
+        opinions = _prior_residuals(problem, state.camera, state.change_mm)
+        before, cost = cost, 0.5 * float(np.sum(loss) + np.sum(opinions**2))
+        if before - cost < _COST_SETTLED * cost:
+            break
+    return replace(state, cost=cost)
+
+
+def _weighted_fit(problem: Problem, state: State, weight: FloatArray) -> State:
+    """Plain least squares with fixed weights (1 / px) on the rows."""
+    units = np.array([STEPS.get(name, 0.1) * 10 for name in problem.names])
+    equations = problem.equations
+
+    def residuals(step: FloatArray) -> FloatArray:
+        camera, change_mm = _applied(problem, state, step * units)
+        off = equations.residuals_px(camera, change_mm) * weight
+        return np.concatenate([off, _prior_residuals(problem, camera, change_mm)])
+
+    def slopes(step: FloatArray) -> FloatArray:
+        camera, change_mm = _applied(problem, state, step * units)
+        seen = -equations.slopes(camera, change_mm, problem.names) * weight[:, None]
+        whole = np.concatenate([seen, _prior_slopes(problem)])
+        return _zoomed(problem, state, whole) * units
+
+    found = least_squares(
+        residuals, np.zeros(len(units)), jac=slopes, method="lm", x_scale="jac",
+        ftol=1e-6, xtol=1e-6, max_nfev=30,
+    )  # fmt: skip
+    camera, change_mm = _applied(problem, state, found.x * units)
+    return replace(state, camera=camera, change_mm=change_mm)
+
+
+def _applied(problem: Problem, state: State, step: FloatArray) -> tuple[Camera, dict[str, float]]:
+    change = dict(zip(problem.names, (float(v) for v in step), strict=True))
+    change_mm = {
+        name: state.change_mm.get(name, 0.0) + change[name] for name in problem.equations.dimensions
+    }
+    # a step of the optimiser may be wild: keep the camera possible
+    focal_px = min(state.camera.fx_px, state.camera.fy_px)
+    zoom = max(1.0 + change.get("focal_px", 0.0) / focal_px, 0.05)
+    change["focal_px"] = (zoom - 1.0) * focal_px
+    # zooming draws the camera back so that the table keeps its size: the two all but cancel,
+    # and an optimiser that must find that out by itself crawls
+    back_mm = (zoom - 1.0) * (state.camera.position_mm - problem.middle_mm)
+    for name, move in zip(POSE[3:], back_mm, strict=True):
+        change[name] += float(move)
+    return varied(state.camera, change), change_mm
+
+
+def _zoomed(problem: Problem, state: State, slopes: FloatArray) -> FloatArray:
+    """Slopes with the focal length's own replaced by that of zooming, as in ``_applied``."""
+    if "focal_px" not in problem.names:
+        return slopes
+    per_px = (state.camera.position_mm - problem.middle_mm) / state.camera.fx_px
+    places = [problem.names.index(name) for name in POSE[3:]]
+    slopes[:, problem.names.index("focal_px")] += slopes[:, places] @ per_px
+    return slopes
+
+
+def _prior_residuals(
+    problem: Problem, camera: Camera, change_mm: Mapping[str, float]
+) -> FloatArray:
+    now = {
+        **change_mm,
+        "focal_px": camera.fx_px,
+        "cx_px": camera.cx_px,
+        "cy_px": camera.cy_px,
+        **dict(zip(("k1", "k2", "p1", "p2"), camera.distortion, strict=False)),
+        "lens_z_mm": float(camera.position_mm[2]),
+    }
+    return np.array([(now[n] - prior.value) / prior.sigma for n, prior in problem.priors.items()])
+
+
+def _prior_slopes(problem: Problem) -> FloatArray:
+    out = np.zeros((len(problem.priors), len(problem.names)))
+    for row, (name, prior) in enumerate(problem.priors.items()):
+        out[row, problem.names.index(name)] = 1.0 / prior.sigma
+    return out
+
+
+def covariance_of(
+    problem: Problem, state: State, lens: Lens | None
+) -> tuple[tuple[str, ...], FloatArray]:
+    """Parameter names and covariance at the solution; a lens's own covariance carried along."""
+    equations = problem.equations
+    sigma = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
+    off = equations.residuals_px(state.camera, state.change_mm) / sigma
+    weight = ((1.0 + off**2 / _SOFT**2) ** -0.25 / sigma)[:, None]
+    jacobian = equations.slopes(state.camera, state.change_mm, problem.names) * weight
+    opinions = np.array(
+        [problem.priors[n].sigma ** -2 if n in problem.priors else 0.0 for n in problem.names]
+    )
+    inverse = np.linalg.inv(jacobian.T @ jacobian + np.diag(opinions))
+    covariance = np.asarray(inverse, dtype=float)
+    if lens is None:
+        return problem.names, covariance
+    by_lens = equations.slopes(state.camera, state.change_mm, INTRINSICS) * weight
+    slope = -covariance @ jacobian.T @ by_lens
+    own = np.asarray(lens.parameter_cov)
+    whole = np.block([[covariance + slope @ own @ slope.T, slope @ own], [own @ slope.T, own]])
+    return problem.names + INTRINSICS, whole
