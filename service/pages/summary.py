@@ -43,8 +43,7 @@ def summary_facts(summary: Mapping[str, Any]) -> tuple[Fact, ...]:
         _rate("In the zone", summary["zone"]),
         _rate("Pots made", summary["pots"]),
         _average_miss(summary["average_miss"]),
-        _bias("Long or short, on average", landing["long_short"], ("long", "short")),
-        _bias("Left or right, on average", landing["left_right"], ("left", "right")),
+        _landing_spot(landing),
         _within(landing),
         Fact(label="Longest run", value=str(summary["longest_run"]), aside="pot and zone"),
         _given_up(summary["pot_chance_given_up"]),
@@ -78,17 +77,23 @@ def _average_miss(mean: Mapping[str, Any]) -> Fact | None:
     )
 
 
-def _bias(label: str, mean: Mapping[str, Any], ends: tuple[str, str]) -> Fact | None:
-    """The average landing spot against the wanted spot, in one direction."""
-    value = mean["mean_mm"]
-    if value is None:
+def _landing_spot(landing: Mapping[str, Any]) -> Fact | None:
+    """The average landing spot against the wanted spot, with both its intervals."""
+    sides = ((landing["long_short"], ("long", "short")), (landing["left_right"], ("left", "right")))
+    if landing["long_short"]["mean_mm"] is None:
         return None
-    word = ends[0] if value >= 0 else ends[1]
-    return Fact(
-        label=label,
-        value=f"{words.in_mm(abs(value))} {word}",
-        aside=f"of the best place{_signed_interval(mean, ends)}",
-    )
+    spot = ", ".join(_signed(mean["mean_mm"], ends) for mean, ends in sides)
+    intervals = [
+        f"{_signed(mean['low_mm'], ends)} to {_signed(mean['high_mm'], ends)}"
+        for mean, ends in sides
+        if mean["low_mm"] is not None
+    ]
+    aside = "of the wanted spot" + (f"; 95 %: {', '.join(intervals)}" if intervals else "")
+    return Fact(label="Average landing spot", value=spot, aside=aside)
+
+
+def _signed(value_mm: float, ends: tuple[str, str]) -> str:
+    return f"{words.in_mm(abs(value_mm))} {ends[0] if value_mm >= 0 else ends[1]}"
 
 
 def _within(landing: Mapping[str, Any]) -> Fact | None:
@@ -96,7 +101,7 @@ def _within(landing: Mapping[str, Any]) -> Fact | None:
     if half is None or nine is None:
         return None
     return Fact(
-        label="Half within",
+        label="Half-within distance",
         value=words.in_mm(half),
         aside=f"nine in ten within {words.in_mm(nine)} of the average landing spot",
     )
@@ -110,13 +115,3 @@ def _interval(mean: Mapping[str, Any], lead: str) -> str:
     if mean["low_mm"] is None:
         return ""
     return f"{lead}95 %: {mean['low_mm']:.0f} to {words.in_mm(mean['high_mm'])}"
-
-
-def _signed_interval(mean: Mapping[str, Any], ends: tuple[str, str]) -> str:
-    if mean["low_mm"] is None:
-        return ""
-    low, high = (
-        f"{abs(mean[name]):.0f} {ends[0] if mean[name] >= 0 else ends[1]}"
-        for name in ("low_mm", "high_mm")
-    )
-    return f"; 95 %: {low} to {high}"

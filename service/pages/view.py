@@ -198,7 +198,7 @@ def _intent_facts(intent: Mapping[str, Any], scene: Scene) -> tuple[Fact, ...]:
         wanted_x, wanted_y = scene.zone.wanted_mm
         facts.append(
             Fact(
-                label="Best place",
+                label="Wanted spot",
                 value=f"{wanted_x:.0f}, {wanted_y:.0f} mm",
                 aside=f"{words.in_diamonds((wanted_x, wanted_y), scene.table)} diamonds",
             )
