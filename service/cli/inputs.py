@@ -145,16 +145,6 @@ def layout_entries(path: Path, *, only_layouts: bool = False) -> Iterator[Entry]
         yield Entry(name=layout.still or path.name, layout=layout)
 
 
-def read_object(path: Path, *, what: str) -> Mapping[str, Any]:
-    """The one JSON object in a file; ``what`` names the kind of file in errors."""
-    data = _parse(read_text(path), str(path), what)
-    if not isinstance(data, Mapping):
-        raise FileFormatError(
-            f"{path}: got {type(data).__name__}; allowed: a JSON object, {what}. Correct the file."
-        )
-    return data
-
-
 def read_text(path: Path) -> str:
     """A text file in UTF-8."""
     try:

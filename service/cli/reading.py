@@ -18,6 +18,7 @@ from vision.layout import Layout
 from .app import REFUSED, app, guarded
 from .console import complain, out, print_json, say, tracked
 from .inputs import read_bytes
+from .layouts import error_object
 from .options import CALIBRATION, JSON
 
 if TYPE_CHECKING:
@@ -48,8 +49,7 @@ def read(
             failed = True
             complain(refused.detail)
             if as_json:
-                error = {"code": refused.code, "detail": refused.detail}
-                print_json({"still": str(path), "error": error})
+                print_json({"still": str(path), "error": error_object(refused)})
             continue
         if as_json:
             print_json(layout.to_dict())

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 FRAME = "#20262b"
-FRAME_TEXT = "#e7e3d8"
 FRAME_MUTED = "#a9b0b3"
 WOOD = "#6d4a35"
 WOOD_EDGE = "#573a29"
