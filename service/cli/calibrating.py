@@ -20,6 +20,7 @@ from service.report.words import calibration_lines, lens_lines
 from .app import REFUSED, app, guarded
 from .console import complain, print_json, say, tracked
 from .inputs import read_picture
+from .layouts import error_object
 from .options import CALIBRATION, JSON
 
 if TYPE_CHECKING:
@@ -165,9 +166,7 @@ def map_pixels(
             failed = True
             complain(refused.detail)
             if as_json:
-                print_json(
-                    {"point": text, "error": {"code": refused.code, "detail": refused.detail}}
-                )
+                print_json({"point": text, "error": error_object(refused)})
             continue
         if as_json:
             print_json(place)
