@@ -32,6 +32,9 @@ _PROPORTION_SIGMA = {
 }
 """Relative spread of fittings between tables: how far each can vouch for the surface's size."""
 MOST_SIGMAS = 4.5
+MOST_SIDE_MM = 4.0
+SUSPECT_SIDE_MM = 1.2
+"""How far a whole side's edge may lie from its place before refusal, or warning."""
 FEWEST_SIGHTS = 6
 
 
@@ -124,7 +127,7 @@ def check_fit(
             "surface's length and width, the head side and these landmarks."
         )
     doubts = _check_proportions(table, change_mm)
-    _check_dimensions(table, change_mm)
+    doubts += _check_dimensions(table, change_mm)
     _check_kinds(residuals)
     return (
         *doubts,
@@ -160,20 +163,29 @@ def _check_proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[st
     return ()
 
 
-def _check_dimensions(table: Table, change_mm: Mapping[str, float]) -> None:
-    """Refuse dimensions that no table has: the edges were taken for others."""
-    odd = []
+def _check_dimensions(table: Table, change_mm: Mapping[str, float]) -> tuple[str, ...]:
+    """Refuse dimensions that no table has: then other edges were taken for the table's."""
+    odd, doubts = [], []
     for name, change in change_mm.items():
-        expected = DIMENSION_EXPECTED_MM.get(name, 0.0)
-        if abs(change - expected) > MOST_SIGMAS * DIMENSION_SIGMA_MM[name]:
-            value = getattr(table, name, 0.0) + change
-            odd.append(f"{name.removesuffix('_mm').replace('_', ' ')} {value:.1f} mm")
+        off_mm = change - DIMENSION_EXPECTED_MM.get(name, 0.0)
+        whole_side = name.startswith(("nose_", "back_"))
+        most_mm = MOST_SIDE_MM if whole_side else MOST_SIGMAS * DIMENSION_SIGMA_MM[name]
+        what = name.removesuffix("_mm").replace("_", " ")
+        if abs(off_mm) > most_mm:
+            value = off_mm if whole_side else getattr(table, name) + change
+            odd.append(f"{what} {value:.1f} mm")
+        elif name.startswith("nose_") and abs(off_mm) > SUSPECT_SIDE_MM:
+            doubts.append(
+                f"the nose line on the {what.removeprefix('nose ')} side looks {off_mm:+.1f} mm "
+                "off: measure the surface from nose to nose."
+            )
     if odd:
         raise CalibrationError(
-            f"landmarks: got a table with {', '.join(odd)}; allowed: within {MOST_SIGMAS:g} sigma "
-            "of the standard figures. Check the surface's size and that the still shows the whole "
-            "empty table, sharp and evenly lit."
+            f"landmarks: got a table with {', '.join(odd)}; allowed: what tables are built to. "
+            "Check the surface's size and that the still shows the whole empty table, sharp and "
+            "evenly lit."
         )
+    return tuple(doubts)
 
 
 def _check_kinds(residuals: Sequence[Residual]) -> None:

@@ -9,7 +9,13 @@ import numpy as np
 from calibration.camera import Camera
 from calibration.edges import EDGE_SIGMA_PX, TableEdge
 from calibration.lens_file import Lens
-from calibration.marks import Landmark, Landmarks, sight_mark
+from calibration.marks import (
+    DIMENSION_EXPECTED_MM,
+    DIMENSION_SIGMA_MM,
+    Landmark,
+    Landmarks,
+    sight_mark,
+)
 from calibration.noses import back_edges, nose_edges
 from calibration.pocket_mouths import facing_edges
 from calibration.sights import BUILT_SIGMA_MM, SIGHT_SIGMA_PX
@@ -99,8 +105,11 @@ def simulated_landmarks(
     facings, and whole sides that look shifted.
     """
     items: list[Landmark] = []
-    shifts = {f"nose_{side}_mm": rng.normal(0, 0.4) * noise for side in _SIDES}
-    shifts |= {f"back_{side}_mm": rng.normal(0, 0.6) * noise for side in _SIDES}
+    shifts = {
+        name: DIMENSION_EXPECTED_MM.get(name, 0.0) + rng.normal(0, sigma_mm) * noise
+        for name, sigma_mm in DIMENSION_SIGMA_MM.items()
+        if name.startswith(("nose_", "back_"))
+    }
     for make in (nose_edges, back_edges, facing_edges):
         for told, real in zip(make(model), make(built), strict=True):
             items += _edge_landmarks(rng, camera, told, real, shifts, noise)
@@ -117,9 +126,6 @@ def simulated_landmarks(
             )
         )
     return Landmarks(items=tuple(items), head="left", image_size_px=camera.image_size_px)
-
-
-_SIDES = ("head", "foot", "left", "right")
 
 
 def _edge_landmarks(
