@@ -2,12 +2,15 @@
 
 Balls, shadows, chalk and whatever lies about are outliers: the dominant chromaticity is found
 first, then smooth fields are fitted robustly. Shadow on cloth changes its brightness much more
-than its chromaticity, so pixels are judged by their ratio to the bare cloth in linear light.
+than its chromaticity, so pixels are judged by their ratio to the bare cloth. Ratios are of the
+picture's own tone values, not of linear light: blur, sharpening and compression act on those, so
+edges stay where they are (measured: half the position error of linear light).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import cv2
 import numpy as np
@@ -16,45 +19,54 @@ from numpy.typing import ArrayLike, NDArray
 from .topview import TopView
 
 Float32 = NDArray[np.float32]
+FloatArray = NDArray[np.float64]
 CELL = 4
 """Top-view pixels per cell of the model, each way: 8 mm."""
 EDGE_MM = 20.0
 """Strip inside the nose lines left out: parallax and the cushion's own shadow lie there."""
 SMOOTH_MM = 56.0
 """Scale of the local correction; wider than a ball, narrower than lamp patterns."""
-FLOOR = 0.004
-"""Linear light added before logarithms: about the darkest step an 8-bit picture knows."""
+FLOOR = 0.015
+"""Tone added before logarithms: about the darkest step a compressed picture knows."""
 _CHROMA_REACH = (0.45, 0.3, 0.2, 0.15)
 _ROUNDS = 4
 
 
-def linear_light_table() -> Float32:
-    """Linear light for each 8-bit value by the sRGB curve, (256,), 0 … 1."""
-    value = np.arange(256) / 255.0
-    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-    return linear.astype(np.float32)
+def to_tone(picture: NDArray[np.uint8]) -> Float32:
+    """8-bit picture (H, W, 3) → its own tone values, float32, 0 … 1, same channel order."""
+    return np.asarray(picture, dtype=np.float32) * np.float32(1 / 255)
 
 
-_LINEAR = linear_light_table()
-
-
-def to_linear(picture: NDArray[np.uint8]) -> Float32:
-    """8-bit picture (H, W, 3) → linear light, float32, same channel order."""
-    return np.asarray(cv2.LUT(picture, _LINEAR), dtype=np.float32)
+def to_linear(tone: NDArray[Any]) -> FloatArray:
+    """Tone values → linear light by the sRGB curve, 0 … 1."""
+    value = np.asarray(tone, dtype=float)
+    return np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cloth:
-    """Bare cloth in linear light over the top view, BGR, with the picture's own noise."""
+    """Bare cloth over the top view, BGR tone values, with the picture's own noise."""
 
     view: TopView = field(repr=False)
     cells: Float32 = field(repr=False)
-    """Linear BGR of bare cloth for each cell (rows/4, columns/4, 3)."""
-    spread: tuple[float, float, float]
-    """Robust sigma of brightness ratio and of the two chroma ratios on bare cloth."""
+    """BGR tone of bare cloth for each cell (rows/4, columns/4, 3)."""
+    axes: Float32 = field(repr=False)
+    """Rows: brightness, two chromas; from ratio to bare cloth (BGR) to sigmas of its noise."""
+
+    @property
+    def light_sigma(self) -> float:
+        """Noise of the brightness ratio of single pixels on bare cloth."""
+        return 1.0 / float(self.axes[0].sum())
+
+    def deviation(self, ratio: Float32) -> Float32:
+        """Ratio to bare cloth (…, 3 BGR) → brightness and two chromas in sigmas (…, 3).
+
+        Cloth in any light has chroma 0; bare cloth has brightness 1 / ``light_sigma``.
+        """
+        return np.asarray(ratio @ self.axes.T, dtype=np.float32)
 
     def at(self, points_mm: ArrayLike) -> Float32:
-        """Linear BGR of bare cloth (N, 3) at table points (N, 2), mm; held at the edges."""
+        """BGR tone of bare cloth (N, 3) at table points (N, 2), mm; held at the edges."""
         columns_rows = (self.view.to_view(points_mm) + 0.5) / CELL - 0.5
         columns_rows = columns_rows.astype(np.float32)
         out = np.empty((len(columns_rows), 3), np.float32)
@@ -67,25 +79,18 @@ class Cloth:
             ).reshape(-1, 3)  # fmt: skip
         return out
 
-    def ratio(self, top_linear: Float32) -> Float32:
-        """Top view in linear light → its ratio to bare cloth, (rows, columns, 3)."""
-        rows, columns = top_linear.shape[:2]
+    def ratio(self, top_tone: Float32) -> Float32:
+        """Top view in tone values → its ratio to bare cloth, (rows, columns, 3)."""
+        rows, columns = top_tone.shape[:2]
         bare = cv2.resize(self.cells, (columns, rows), interpolation=cv2.INTER_LINEAR)
-        return np.asarray(top_linear / bare, dtype=np.float32)
+        return np.asarray(top_tone / bare, dtype=np.float32)
 
 
-def opponent(ratio: Float32) -> tuple[Float32, Float32, Float32]:
-    """Ratio to cloth (…, 3 BGR) → brightness ratio, and red and blue less green."""
-    blue, green, red = ratio[..., 0], ratio[..., 1], ratio[..., 2]
-    light = np.asarray((blue + green + red) / 3, dtype=np.float32)
-    return light, np.asarray(red - green), np.asarray(blue - green)
-
-
-def estimate_cloth(top_linear: Float32, view: TopView) -> Cloth:
-    """Fit the bare cloth to a top view in linear light (rows, columns, 3)."""
+def estimate_cloth(top_tone: Float32, view: TopView) -> Cloth:
+    """Fit the bare cloth to a top view in tone values (rows, columns, 3)."""
     rows, columns = view.shape
     size = (columns // CELL, rows // CELL)
-    cut = top_linear[: size[1] * CELL, : size[0] * CELL]
+    cut = top_tone[: size[1] * CELL, : size[0] * CELL]
     cells = cv2.resize(cut, size, interpolation=cv2.INTER_AREA)
     logs = np.log(cells + FLOOR)
     features = np.stack(
@@ -97,7 +102,7 @@ def estimate_cloth(top_linear: Float32, view: TopView) -> Cloth:
     green = fitted[..., 0] - (fitted[..., 1] + fitted[..., 2]) / 3
     bare = np.exp(np.stack([green + fitted[..., 2], green, green + fitted[..., 1]], axis=-1))
     bare = np.maximum(bare - FLOOR, FLOOR / 4).astype(np.float32)
-    return Cloth(view=view, cells=bare, spread=_spread(cut, bare, inlier))
+    return Cloth(view=view, cells=bare, axes=_axes(cut, bare, inlier))
 
 
 def _bed_cells(view: TopView, size: tuple[int, int]) -> NDArray[np.bool_]:
@@ -176,11 +181,30 @@ def _local(
     return np.asarray(carried / (total + 0.05)[..., None], dtype=float)
 
 
-def _spread(
-    top_linear: Float32, bare: Float32, inlier: NDArray[np.bool_]
-) -> tuple[float, float, float]:
-    """Robust sigma of brightness and chroma ratios of single pixels on bare cloth."""
-    sample = top_linear[CELL // 2 :: CELL, CELL // 2 :: CELL][: bare.shape[0], : bare.shape[1]]
-    light, red, blue = opponent((sample / bare)[inlier])
-    sigma = [1.4826 * float(np.median(np.abs(c - np.median(c)))) for c in (light, red, blue)]
-    return (max(sigma[0], 0.01), max(sigma[1], 0.01), max(sigma[2], 0.01))
+def _axes(top_tone: Float32, bare: Float32, inlier: NDArray[np.bool_]) -> Float32:
+    """Axes of brightness and chroma (3, 3) in units of the noise of bare cloth's pixels.
+
+    The chroma axes are square to the colour of cloth in any light after whitening by the
+    noise's covariance, so that a dim channel's large relative noise counts little.
+    """
+    sample = top_tone[CELL // 2 :: CELL, CELL // 2 :: CELL][: bare.shape[0], : bare.shape[1]]
+    colour = np.median(bare[inlier], axis=0).astype(float)
+    colour /= colour.sum()
+    rest = (sample / bare - 1.0)[inlier] * colour
+    light = rest.sum(axis=1)
+    sigma = 1.4826 * float(np.median(np.abs(light - np.median(light)))) + 1e-3
+    near = rest[np.abs(light) < 4 * sigma]
+    off = np.abs(near - np.median(near, axis=0))
+    usual = 1.4826 * np.median(off, axis=0) + 1e-3
+    near = near[(off < 4 * usual).all(axis=1)]
+    noise = np.cov(near.T) + _NOISE_FLOOR**2 * np.eye(3)
+    values, vectors = np.linalg.eigh(noise)
+    whiten = vectors @ np.diag(values**-0.5) @ vectors.T
+    along = whiten @ colour
+    square = np.linalg.svd(along[None])[2][1:]
+    chroma = square @ whiten * colour
+    return np.stack([colour / max(sigma, 0.01), *chroma]).astype(np.float32)
+
+
+_NOISE_FLOOR = 0.003
+"""Least noise of a channel over the cloth's brightness: 8-bit steps and JPEG."""

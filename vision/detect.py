@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, FROZEN_INSET_MM, Table
 
-from .cloth import Cloth, Float32, opponent
+from .cloth import Cloth, Float32
 from .footprint import Footprint
 from .profile import inside_cushion
 from .refine import COARSE, Fit, Scene, fit
@@ -54,9 +54,11 @@ VOTE_BLUR = 0.9
 """Sigma of a vote, cells."""
 SCORE_NEEDED = 0.3
 MOST_CANDIDATES = 120
-EDGE_NEEDED = 0.06
-"""Least step of the square root of the ratio, per top-view pixel, that votes."""
-EDGE_FULL = 0.25
+BEND = 5.0
+"""Sigmas of cloth noise beyond which a contrast grows only with its logarithm."""
+EDGE_NEEDED = 0.5
+"""Least step in sigmas per top-view pixel that votes."""
+EDGE_FULL = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,8 +89,8 @@ class EdgeVotes:
 
     def find(self, ratio: Float32, cloth: Cloth) -> Candidates:
         """Local maxima of the directional votes inside the allowed places."""
-        root = np.sqrt(np.clip(ratio, 0, 6.0))
-        step, strength = _edges(np.asarray(cv2.GaussianBlur(root, (0, 0), 0.8), np.float32))
+        seen = np.arcsinh(cloth.deviation(ratio) / BEND) * BEND
+        step, strength = _edges(np.asarray(cv2.GaussianBlur(seen, (0, 0), 1.0), np.float32))
         noise = float(np.median(strength[self.allowed]))
         needed = max(EDGE_NEEDED, 3.0 * noise)
         rows, columns = np.nonzero(strength > needed)
@@ -170,11 +172,12 @@ def _edges(root: Float32) -> tuple[Float32, Float32]:
 
 def difference(ratio: Float32, cloth: Cloth) -> Float32:
     """How far each pixel is from cloth in any light, in sigmas: chroma, too bright, too dark."""
-    light, red, blue = opponent(ratio)
+    brightness, red, blue = np.moveaxis(cloth.deviation(ratio), -1, 0)
+    light = brightness * cloth.light_sigma
     # chroma noise shrinks with the light that falls on the cloth, but not to nothing
     scale = np.clip(light, 0.3, 1.0)
-    away = (red / (cloth.spread[1] * scale)) ** 2 + (blue / (cloth.spread[2] * scale)) ** 2
-    bright = np.maximum(light - _BRIGHTEST, 0) / (0.5 * cloth.spread[0] + 0.02)
+    away = (red**2 + blue**2) / scale**2
+    bright = np.maximum(light - _BRIGHTEST, 0) / (0.5 * cloth.light_sigma + 0.02)
     dark = np.maximum(_DARKEST - light, 0) / 0.02
     return np.asarray(np.sqrt(away) + bright + dark, dtype=np.float32)
 
@@ -182,34 +185,64 @@ def difference(ratio: Float32, cloth: Cloth) -> Float32:
 _BRIGHTEST = 1.25
 _DARKEST = 0.3
 FOREIGN_SIGMAS = 5.0
+VOTES_NEEDED = 0.35
+COVER_NEEDED = 0.4
+SUM_NEEDED = 0.8
+SHOWN_NEEDED = 0.15
+OVERLAP = 0.88
+"""Coarse fits of touching balls come this near to each other, in diameters."""
 
 
 def choose(scene: Scene, candidates: Candidates, foreign: Float32, view: TopView) -> Fit:
     """Fit candidates coarsely, then keep the best set of balls that do not overlap.
 
-    ``foreign`` is 1 where the top view is not cloth, else 0.
+    ``foreign`` is 1 where the top view is not cloth, else 0. What found no room gets a second
+    fit that leaves out the outline beside the balls kept so far.
     """
-    first = fit(scene, candidates.centre_mm, COARSE)
-    cover = coverage(scene.camera, first.centre_mm, foreign, view)
-    score = first.support + 0.5 * cover
-    good = (first.support > 0.15) & (cover > 0.2) & (score > 0.55)
-    good &= can_rest(scene.table, first.centre_mm)
+    start = candidates.centre_mm
+    first = fit(scene, start, COARSE)
+    rank = _ranked(scene, first, candidates.score, foreign, view)
+    kept = _thinned(first, rank, np.zeros((0, 2)))
+    chosen = first.taken(kept)
+    left = _clear_of(start, chosen.centre_mm, 0.7 * BALL_DIAMETER_MM)
+    if not left.any():
+        return chosen
+    around = np.concatenate([chosen.centre_mm, start[left]])
+    second = fit(scene, start[left], COARSE, neighbours_mm=around)
+    rank = _ranked(scene, second, candidates.score[left], foreign, view)
+    more = _thinned(second, rank, chosen.centre_mm)
+    return chosen.joined(second.taken(more))
+
+
+def _ranked(
+    scene: Scene, found: Fit, votes: FloatArray, foreign: Float32, view: TopView
+) -> FloatArray:
+    """Score of each fit (K,); −1 where it is no ball."""
+    cover = coverage(scene.camera, found.centre_mm, foreign, view)
+    score = np.minimum(votes, 1.0) + 0.5 * found.support + 0.5 * cover
+    good = (votes > VOTES_NEEDED) & (cover > COVER_NEEDED) & (score > SUM_NEEDED)
+    good &= (found.shown > SHOWN_NEEDED) & can_rest(scene.table, found.centre_mm)
+    return np.where(good, score, -1.0)
+
+
+def _thinned(found: Fit, score: FloatArray, taken_mm: FloatArray) -> list[int]:
+    """Indices of the best fits that overlap neither each other nor the balls taken already."""
     kept: list[int] = []
     for k in np.argsort(-score):
-        if not good[k]:
-            continue
-        apart = np.linalg.norm(first.centre_mm[kept] - first.centre_mm[k], axis=1)
-        if len(kept) == 0 or apart.min() > 0.88 * BALL_DIAMETER_MM:
+        if score[k] < 0:
+            break
+        others = np.concatenate([found.centre_mm[kept], taken_mm])
+        if _clear_of(found.centre_mm[k : k + 1], others, OVERLAP * BALL_DIAMETER_MM)[0]:
             kept.append(int(k))
-    return _picked(first, kept)
+    return kept
 
 
-def _picked(whole: Fit, kept: list[int]) -> Fit:
-    index = np.array(kept, dtype=int)
-    return Fit(
-        centre_mm=whole.centre_mm[index], cov_px2=whole.cov_px2[index],
-        support=whole.support[index], shown=whole.shown[index], growth_px=whole.growth_px[index],
-    )  # fmt: skip
+def _clear_of(
+    points_mm: FloatArray, others_mm: FloatArray, distance_mm: float
+) -> NDArray[np.bool_]:
+    """Whether points (N, 2) are at least that far from all others (M, 2)."""
+    apart = np.linalg.norm(points_mm[:, None] - others_mm[None], axis=-1)
+    return np.asarray((apart >= distance_mm).all(axis=1))
 
 
 _DISC = np.array(

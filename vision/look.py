@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 
-from .cloth import Cloth, Float32
+from .cloth import Cloth, Float32, to_linear
 
 FloatArray = NDArray[np.float64]
 ANGLES = 32
@@ -38,7 +38,7 @@ class Look:
 
 
 def sample_discs(
-    linear: Float32, camera: Camera, cloth: Cloth, centres_mm: FloatArray
+    tone: Float32, camera: Camera, cloth: Cloth, centres_mm: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Linear RGB of places spread evenly over K discs, (K, M, 3), and their radii (M,).
 
@@ -46,14 +46,15 @@ def sample_discs(
     """
     radius = np.sqrt((np.arange(RINGS) + 0.5) / RINGS) * WIDEST
     colour = []
-    light = cloth.at(centres_mm).sum(axis=1) / float(np.median(cloth.cells.sum(axis=2)))
+    usual = float(np.median(to_linear(cloth.cells).sum(axis=2)))
+    light = to_linear(cloth.at(centres_mm)).sum(axis=1) / usual
     for centre in centres_mm:
         outline = camera.ball_outline((float(centre[0]), float(centre[1])), samples=ANGLES)
         middle = outline.mean(axis=0)
         places = middle + radius[:, None, None] * (outline - middle)
         flat = places.astype(np.float32)
-        colour.append(cv2.remap(linear, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR))
-    seen = np.stack(colour).reshape(len(centres_mm), RINGS * ANGLES, 3)[..., ::-1]
+        colour.append(cv2.remap(tone, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR))
+    seen = to_linear(np.stack(colour)).reshape(len(centres_mm), RINGS * ANGLES, 3)[..., ::-1]
     return seen / light[:, None, None], np.repeat(radius, ANGLES)
 
 

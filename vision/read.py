@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 
 from calibration.files import Calibration
 
-from .cloth import Cloth, Float32, estimate_cloth, to_linear
+from .apart import keep_apart
+from .cloth import Cloth, Float32, estimate_cloth, to_tone
 from .detect import FOREIGN_SIGMAS, CandidateFinder, EdgeVotes, choose, difference
 from .identify import Name, name_balls
 from .layout import Ball, Layout
 from .look import lamp_white, looks, sample_discs
 from .obstruction import find_obstructions
-from .refine import FINE, Fit, Scene, fit
+from .refine import FINE, FINEST, Fit, Scene, fit
 from .still import Picture, check_size, decode_still
 from .topview import TopView
 
@@ -103,12 +104,12 @@ class Reader:
         self.last_timings_ms[step] = (time.perf_counter() - started) * 1e3
 
     def _look_at(self, picture: Picture) -> _Seen:
-        top = to_linear(self.view.warp(picture))
+        top = to_tone(self.view.warp(picture))
         cloth = estimate_cloth(top, self.view)
         ratio = cloth.ratio(top)
         foreign = (difference(ratio, cloth) > FOREIGN_SIGMAS).astype(np.float32)
         scene = Scene(
-            linear=to_linear(picture),
+            tone=to_tone(picture),
             cloth=cloth,
             camera=self.calibration.camera,
             table=self.calibration.table,
@@ -135,15 +136,22 @@ class Reader:
 
 
 def _refine(scene: Scene, first: Fit) -> Fit:
-    """Two fine passes, each heeding where the neighbours are now."""
-    once = fit(scene, first.centre_mm, FINE, neighbours_mm=first.centre_mm)
-    return fit(scene, once.centre_mm, FINE, neighbours_mm=once.centre_mm)
+    """Two fine passes, each heeding where the neighbours are now, with no balls overlapping."""
+    for search in (FINE, FINEST):
+        start = _settled(scene, first)
+        first = fit(scene, start, search, neighbours_mm=start)
+    return replace(first, centre_mm=_settled(scene, first))
+
+
+def _settled(scene: Scene, found: Fit) -> FloatArray:
+    cov_mm2 = scene.camera.covariance_mm2(found.centre_mm, found.cov_px2)
+    return keep_apart(found.centre_mm, cov_mm2, scene.table)
 
 
 def _identify(scene: Scene, final: Fit, previous: Layout | None) -> tuple[Name, ...]:
     if len(final.centre_mm) == 0:
         return ()
-    colour, radius = sample_discs(scene.linear, scene.camera, scene.cloth, final.centre_mm)
+    colour, radius = sample_discs(scene.tone, scene.camera, scene.cloth, final.centre_mm)
     return name_balls(looks(colour, radius, lamp_white(colour)), final.centre_mm, previous=previous)
 
 

@@ -7,17 +7,17 @@ gives the covariance.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.table import BALL_DIAMETER_MM, Table
+from calibration.table import Table
 
 from .cloth import Cloth, Float32
-from .footprint import Footprint
-from .profile import Rays, Span, bases_of, curves, rays_of, sample
+from .profile import Span, bases_of, clear_px, curves, rays_of, region_cost, sample
 
 FloatArray = NDArray[np.float64]
 GROWTH_PX = 0.0
@@ -26,7 +26,8 @@ GROWTH_SIGMA_PX = 0.2
 COV_SCALE = 1.0
 """Stated over formal covariance: rays are not independent of each other."""
 COV_FLOOR_PX2 = 0.02**2
-_NEIGHBOUR_MARGIN_MM = 4.0
+LEAST_CLEAR_PX = 1.5
+"""A ray that sees less cloth than this before a neighbour says nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,12 +44,27 @@ class Fit:
     """(K,), share of the outline that is free of cushions and neighbours."""
     growth_px: FloatArray
 
+    def taken(self, index: Sequence[int]) -> Fit:
+        """The fits of those indices."""
+        which = np.asarray(index, dtype=int)
+        return Fit(**{part.name: getattr(self, part.name)[which] for part in fields(self)})
+
+    def joined(self, other: Fit) -> Fit:
+        """These fits, then the other's."""
+        return Fit(
+            **{
+                part.name: np.concatenate([getattr(self, part.name), getattr(other, part.name)])
+                for part in fields(self)
+            }
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
     """What every fit in one still needs."""
 
-    linear: Float32
+    tone: Float32
+    """The still's tone values, (H, W, 3) BGR."""
     cloth: Cloth
     camera: Camera
     table: Table
@@ -70,13 +86,15 @@ class Search:
 
 
 COARSE = Search(
-    rays=48, inside=0.45, outside=0.3, reach_px=4.0, offset_step_px=0.5,
+    rays=48, inside=0.25, outside=0.28, reach_px=4.0, offset_step_px=0.5,
     steps_mm=(1.5, 0.6), half=4,
 )  # fmt: skip
 FINE = Search(
-    rays=80, inside=0.35, outside=0.28, reach_px=2.5, offset_step_px=0.125,
+    rays=80, inside=0.2, outside=0.28, reach_px=2.5, offset_step_px=0.125,
     steps_mm=(0.6, 0.2, 0.06), half=4,
 )  # fmt: skip
+FINEST = replace(FINE, inside=0.13, reach_px=1.5, steps_mm=(0.4, 0.15, 0.05))
+"""Near the outline only, so that stripes and discs inside say nothing."""
 
 
 def fit(
@@ -105,45 +123,25 @@ def fit(
         reach_px=search.reach_px,
         offset_step_px=search.offset_step_px,
     )
-    profiles, _ = sample(scene.linear, scene.cloth, scene.camera, rays, span)
-    cost, without = curves(profiles, bases_of(span, radius), span)
-    weight = rays.shown.astype(float)
+    clear = np.full(rays.shown.shape, span.outside_px)
     if neighbours_mm is not None:
-        weight *= _free_of(scene.camera, rays, centres_mm, neighbours_mm)
+        clear = clear_px(scene.camera, rays, span, centres_mm, neighbours_mm)
+    profiles = sample(scene.tone, scene.cloth, scene.camera, rays, span, clear)
+    cost, without = curves(profiles, bases_of(span, radius), span)
+    region = region_cost(profiles, scene.cloth.light_sigma, span) * rays.on_bed[..., None]
+    weight = (rays.shown & (clear >= LEAST_CLEAR_PX)).astype(float)
     jacobian = scene.camera.jacobian(centres_mm)
     slopes = np.einsum("kni,kij->knj", rays.normal, jacobian)
-    curve = _Curves(cost=cost, weight=weight, slopes=slopes, offsets_px=span.offsets_px)
+    curve = _Curves(cost=cost + region, weight=weight, slopes=slopes, offsets_px=span.offsets_px)
     state = _minimise(curve, search)
     cov_px2 = _covariance(curve, state, jacobian)
     return Fit(
         centre_mm=centres_mm + state[:, :2],
         cov_px2=cov_px2,
-        support=_support(curve, state, without),
+        support=_support(replace(curve, cost=cost), state, without),
         shown=weight.mean(axis=1),
         growth_px=state[:, 2],
     )
-
-
-def _free_of(
-    camera: Camera, rays: Rays, centres_mm: FloatArray, neighbours_mm: FloatArray
-) -> FloatArray:
-    """1 where the outline is clear of every other ball's, else 0, (K, N)."""
-    count, number = rays.outline_px.shape[:2]
-    free = np.ones((count, number))
-    if len(neighbours_mm) == 0:
-        return free
-    apart = np.linalg.norm(centres_mm[:, None] - neighbours_mm[None], axis=-1)
-    prints = Footprint.at(camera, neighbours_mm)
-    ground = camera.back_project(rays.outline_px.reshape(-1, 2)).reshape(count, number, 2)
-    limit = 1 + _NEIGHBOUR_MARGIN_MM * 2 / BALL_DIAMETER_MM
-    close = (apart > BALL_DIAMETER_MM / 2) & (apart < 2 * BALL_DIAMETER_MM)
-    for k, m in np.argwhere(close):
-        one = Footprint(
-            radial=np.broadcast_to(prints.radial[m], (number, 2)),
-            stretch=np.broadcast_to(prints.stretch[m], (number,)),
-        )
-        free[k] *= one.norm(ground[k] - neighbours_mm[m]) > limit
-    return free
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +178,7 @@ def _minimise(curve: _Curves, search: Search) -> FloatArray:
     state[:, 2] = GROWTH_PX
     side = np.arange(-search.half, search.half + 1)
     for number, step in enumerate(search.steps_mm):
-        growth = np.array([0.0]) if number == 0 else np.array([-1, 0, 1]) * 0.2 * step
+        growth = np.array([0.0]) if number == 0 else np.array([-1, 0, 1]) * 0.6 * step
         moves = np.stack(np.meshgrid(side * step, side * step, growth, indexing="ij"), axis=-1)
         trial = state[:, None] + moves.reshape(-1, 3)
         best = np.argmin(curve.total(trial), axis=1)
