@@ -1,0 +1,114 @@
+"""Recipe for development stills: many random rooms, never part of the samples.
+
+``python -m vision.training.dataset --out DIR --set dev --rooms 40 --seed 5000``
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import defaultdict
+from pathlib import Path
+from typing import Any
+
+from .practice_room import board_poses, practice_room
+from .scenes.batch import Job, TarWriter, run_jobs, truth_file
+from .scenes.render import Renderer
+from .scenes.room import Scene, draw_room, draw_scene
+
+
+def practice_jobs(seed: int) -> list[Job]:
+    """Drafts of the practice room: empty, twelve boards, ten layouts."""
+    room = practice_room()
+    jobs = [Job(path="practice/empty.jpg", scene=Scene(room=room, still_seed=seed))]
+    for k, pose in enumerate(board_poses(room.camera), 1):
+        scene = Scene(room=room, board=pose, still_seed=seed + k)
+        jobs.append(Job(path=f"boards/board-{k:02d}.jpg", scene=scene))
+    for k in range(10):
+        scene = draw_scene(room, seed + 50 + k, clutter=0.3)
+        jobs.append(
+            Job(path=f"practice/still-{k:02d}.jpg", scene=scene, exposure_of="practice/empty.jpg")
+        )
+    return jobs
+
+
+def twin_jobs(seed: int, rooms: int) -> list[Job]:
+    """One still with balls and its empty twin per room."""
+    jobs = []
+    for k in range(rooms):
+        room = draw_room(seed + k)
+        full, empty = draw_scene(room, 1), draw_scene(room, 2, count=0, clutter=0.3)
+        jobs.append(Job(path=f"rooms/{k:03d}-empty.jpg", scene=empty))
+        jobs.append(Job(path=f"rooms/{k:03d}.jpg", scene=full, exposure_of=jobs[-1].path))
+    return jobs
+
+
+def dev_jobs(seed: int, rooms: int, each: int) -> list[Job]:
+    """Several stills per room."""
+    jobs: list[Job] = []
+    for k in range(rooms):
+        room = draw_room(seed + k)
+        for j in range(each):
+            # every tenth still has an arm over the bed
+            scene = draw_scene(room, 10 + j, obstructed=len(jobs) % 10 == 7)
+            jobs.append(Job(path=f"dev/{len(jobs):03d}.jpg", scene=scene))
+    return jobs
+
+
+def empty_jobs(seed: int, rooms: int) -> list[Job]:
+    """Empty tables of many rooms."""
+    return [
+        Job(path=f"empties/{k:03d}.jpg", scene=draw_scene(draw_room(seed + k), 2, count=0))
+        for k in range(rooms)
+    ]
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Render a set into tar files with a truth.json a folder."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, required=True, help="folder for the tar files")
+    parser.add_argument("--set", required=True, help="practice, twins, dev, empties; + joins")
+    parser.add_argument("--rooms", type=int, default=24)
+    parser.add_argument("--each", type=int, default=2, help="dev stills per room")
+    parser.add_argument("--seed", type=int, default=5000)
+    parser.add_argument("--spp", type=int, default=24, help="samples per pinhole pixel")
+    parser.add_argument("--limit-s", type=float, default=1e9, help="stop after so many seconds")
+    parser.add_argument("--variant", default="cuda_ad_rgb")
+    given = parser.parse_args(arguments)
+    makers = {
+        "practice": lambda: practice_jobs(given.seed),
+        "twins": lambda: twin_jobs(given.seed, given.rooms),
+        "dev": lambda: dev_jobs(given.seed, given.rooms, given.each),
+        "empties": lambda: empty_jobs(given.seed, given.rooms),
+    }
+    jobs = [job for name in given.set.split("+") for job in makers[name]()]
+    render_to_tars(jobs, given)
+
+
+def render_to_tars(jobs: list[Job], given: argparse.Namespace) -> None:
+    """Render jobs and write tars."""
+    given.out.mkdir(parents=True, exist_ok=True)
+    writer = TarWriter(given.out, "stills")
+    start = time.monotonic()
+    truths: dict[str, dict[str, Any]] = defaultdict(dict)
+    for path, data, truth in run_jobs(jobs, Renderer(given.variant), spp=given.spp):
+        folder, name = path.split("/")
+        truths[folder][name] = truth
+        writer.add(path, data)
+        if time.monotonic() - start > given.limit_s:
+            print(f"stopped at the limit after {path}", file=sys.stderr)
+            break
+    made_by = {
+        "how": "rendered with mitsuba 3.5.2, path tracing",
+        "recipe": f"python -m vision.training.dataset --set {given.set} --rooms {given.rooms} "
+        f"--each {given.each} --seed {given.seed} --spp {given.spp}",
+        "seed": given.seed,
+    }
+    for folder, stills in truths.items():
+        writer.add(f"{folder}/truth.json", truth_file(made_by, stills))
+    writer.close()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,134 @@
+"""A scene's description to parts, and parts to a developed still with its truth."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from calibration.table import BALL_RADIUS_MM
+
+from . import lens_warp, sensor
+from .arm import arm_parts
+from .ball_texture import atlas_uv, ball_atlas
+from .boards import board_parts
+from .cloth import bed_map, cushion_tile
+from .fireflies import without_fireflies
+from .lamps import lamp_parts, shell_parts
+from .lens_warp import FloatPicture
+from .looks import BallLook, PlacedBall
+from .placing import check_layout, rotation
+from .render import Renderer, visible_fractions
+from .room import Room, Scene
+from .solids import sphere_mesh
+from .surfaces import rail_wood
+from .table_mesh import table_parts
+from .things import thing_parts
+from .values import Material, Part, Sphere
+
+
+@lru_cache(maxsize=16)
+def _ball_material(look: BallLook) -> Material:
+    return Material(kind="gloss", texture=ball_atlas(look), roughness=look.gloss)
+
+
+@lru_cache(maxsize=8)
+def room_parts(room: Room) -> tuple[Part, ...]:
+    """The empty room: table, shell and lamps."""
+    bed = Material(kind="cloth", texture=bed_map(room.cloth, room.table))
+    cushion = Material(kind="cloth", texture=cushion_tile(room.cloth))
+    wood = rail_wood(room.rails)
+    parts = table_parts(room.table, room.rails, bed, cushion, wood)
+    parts += shell_parts(room.table, room.walls, room.floor)
+    for lamp in room.lamps:
+        parts += lamp_parts(lamp, room.table, room.camera, room.walls)
+    return tuple(parts)
+
+
+def ball_part(look: BallLook, ball: PlacedBall) -> Part:
+    """A ball resting on the bed, as a fine mesh whose uv lie in the set's atlas."""
+    mesh = sphere_mesh(
+        Sphere(
+            centre_mm=(ball.x_mm, ball.y_mm, BALL_RADIUS_MM),
+            radius_mm=BALL_RADIUS_MM,
+            rotation=rotation(ball.turn),
+        )
+    )
+    assert mesh.uv is not None
+    placed = dataclasses.replace(mesh, uv=atlas_uv(mesh.uv, ball.id))
+    return Part(name=f"ball-{ball.id}", shape=placed, material=_ball_material(look))
+
+
+def scene_parts(scene: Scene) -> list[Part]:
+    """All parts of a scene."""
+    check_layout(scene.room.table, scene.balls)
+    parts = list(room_parts(scene.room))
+    parts += [ball_part(scene.room.balls, ball) for ball in scene.balls]
+    for thing in scene.things:
+        parts += arm_parts(thing) if thing.kind == "arm" else thing_parts(thing)
+    if scene.board is not None:
+        parts += board_parts(scene.board)
+    return parts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Still:
+    """A scene in linear light, before its camera's faults, with what is visible of each ball."""
+
+    scene: Scene
+    linear: FloatPicture
+    visible: Mapping[str, float]
+
+
+@lru_cache(maxsize=8)
+def _maps(room: Room) -> tuple[lens_warp.Pinhole, tuple[FloatPicture, FloatPicture]]:
+    pinhole = lens_warp.pinhole_for(room.camera)
+    return pinhole, lens_warp.warp_maps(room.camera, pinhole)
+
+
+def render_pinhole(
+    scene: Scene, parts: Sequence[Part], renderer: Renderer, spp: int
+) -> tuple[FloatPicture, dict[str, float]]:
+    """The pinhole picture and the visible share of each ball."""
+    pinhole = lens_warp.pinhole_for(scene.room.camera)
+    built = renderer.build(parts)
+    picture = renderer.render(built, scene.room.camera, pinhole, spp=spp, seed=scene.still_seed)
+    centres = [(b.x_mm, b.y_mm) for b in scene.balls]
+    shares = visible_fractions(renderer, built, scene.room.camera, centres, BALL_RADIUS_MM)
+    return picture, {b.id: round(v, 4) for b, v in zip(scene.balls, shares, strict=True)}
+
+
+def finish(scene: Scene, picture: FloatPicture, visible: Mapping[str, float]) -> Still:
+    """Lens distortion applied to the pinhole picture."""
+    _, maps = _maps(scene.room)
+    return Still(
+        scene=scene, linear=lens_warp.warp(without_fireflies(picture), maps), visible=visible
+    )
+
+
+def develop_jpeg(still: Still, *, gain: float) -> bytes:
+    """The still as its camera's JPEG at an exposure of ``gain``."""
+    room = still.scene.room
+    rng = np.random.default_rng((room.seed, still.scene.still_seed, 7))
+    bgr = sensor.develop(still.linear, room.sensor, rng, gain=gain)
+    return sensor.jpeg(bgr, room.sensor.quality)
+
+
+def truth_of(still: Still) -> dict[str, Any]:
+    """The still's entry in a truth file."""
+    scene = still.scene
+    return {
+        "camera": scene.room.camera.to_dict(),
+        "table": scene.room.table.to_dict(),
+        "head": scene.room.head,
+        "balls": [
+            {"id": b.id, "x_mm": b.x_mm, "y_mm": b.y_mm, "visible": still.visible[b.id]}
+            for b in scene.balls
+        ],
+        "obstructed": scene.obstructed,
+        "scene": scene.to_dict(),
+    }

@@ -1,0 +1,155 @@
+"""How things of a room look: frozen descriptions without pixels, drawn from a generator."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from .values import Rgb
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClothLook:
+    """Cloth colour and wear; 0…1 amounts."""
+
+    name: str
+    colour: Rgb
+    mottle: float = 0.04
+    tracks: float = 0.3
+    chalk: float = 0.3
+    worn: float = 0.3
+    spot_sticker: bool = False
+    head_string: bool = False
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RailLook:
+    """Rails: wood or laminate, their joints, sights, pocket castings and liners."""
+
+    material: str = "wood"
+    """``wood`` or ``laminate``."""
+    colour: Rgb = (0.4, 0.25, 0.14)
+    gloss: float = 0.12
+    joints: str = "mitre"
+    """``mitre`` or ``casting`` (corner pieces of another material)."""
+    casting_colour: Rgb = (0.05, 0.05, 0.05)
+    casting_metal: bool = False
+    sight: str = "round"
+    """``round`` or ``diamond``."""
+    sight_size_mm: float = 12.0
+    sight_colour: Rgb = (0.9, 0.88, 0.8)
+    trim_mm: float = 0.0
+    trim_colour: Rgb = (0.12, 0.08, 0.05)
+    trim_metal: bool = False
+    liner_colour: Rgb = (0.03, 0.03, 0.03)
+    outer_radius_mm: float = 70.0
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorLook:
+    """Floor: ``carpet``, ``boards`` or ``concrete``."""
+
+    kind: str = "carpet"
+    colour: Rgb = (0.3, 0.3, 0.32)
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallLook:
+    """Walls and ceiling: how far they stand from the table's middle and their colours."""
+
+    half_length_mm: float = 3400.0
+    half_width_mm: float = 2700.0
+    ceiling_mm: float = 2900.0
+    wall_colour: Rgb = (0.7, 0.68, 0.64)
+    ceiling_colour: Rgb = (0.85, 0.85, 0.83)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LampLook:
+    """Lamps of one kind: ``frame``, ``side-panels``, ``tubes``, ``ceiling-panels``,
+    ``pendants`` or ``window``."""
+
+    kind: str
+    kelvin: float = 4500.0
+    strength: float = 1.0
+    height_mm: float = 1050.0
+    turn: float = 0.0
+    """Free number 0…1: which side, how many, as the kind uses it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BallLook:
+    """The set: its shades, band width, number disc, cue ball and coat."""
+
+    scheme: str = "standard"
+    """``standard`` or ``broadcast`` (pink 4/12, tan 7/15)."""
+    shade: float = 0.0
+    """−1…1: darker to lighter."""
+    hue: float = 0.0
+    """−1…1: small turn of all hues."""
+    ivory: float = 0.3
+    band_mm: float = 28.6
+    disc_mm: float = 17.0
+    spotted_cue: bool = False
+    gloss: float = 0.03
+    dust: float = 0.1
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SensorLook:
+    """The picture's own faults: exposure, white balance, blur, noise, vignette, compression."""
+
+    exposure: float = 1.0
+    red_gain: float = 1.0
+    blue_gain: float = 1.0
+    blur_px: float = 0.6
+    sharpen: float = 0.5
+    noise: float = 0.004
+    vignette: float = 0.1
+    saturation: float = 1.05
+    quality: int = 90
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacedBall:
+    """A ball at rest: its centre and how it is turned (unit quaternion w, x, y, z)."""
+
+    id: str
+    x_mm: float
+    y_mm: float
+    turn: tuple[float, float, float, float] = (1.0, 0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thing:
+    """Something that lies about or reaches over the table."""
+
+    kind: str
+    """``cue``, ``chalk``, ``rack``, ``bridge``, ``towel``, ``drink``, ``stool`` or ``arm``."""
+    x_mm: float
+    y_mm: float
+    z_mm: float = 0.0
+    turn_deg: float = 0.0
+    lean_deg: float = 0.0
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardPose:
+    """A lens board: the place of its first inner-grid origin and its turn (Rodrigues vector).
+
+    A board point (x right, y down, mm from the pattern's first corner, 0) lies at
+    R(rvec)·p + origin in the table frame.
+    """
+
+    origin_mm: tuple[float, float, float]
+    rvec: tuple[float, float, float]
+
+
+def plain(look: Any) -> dict[str, Any]:
+    """A look as a plain JSON object."""
+    return dict(asdict(look))
