@@ -80,17 +80,17 @@ class _Quad:
 
 
 def _grouped(quads: list[_Quad]) -> list[_Quad]:
-    """One quad of each group that agrees, largest group first, the best fit of each."""
+    """One quad of each group that agrees, largest group first, the middle one of each."""
     groups: list[list[_Quad]] = []
     for quad in quads:
         for group in groups:
-            if float(np.abs(group[-1].corners - quad.corners).max()) < _SAME_PX:
+            if float(np.abs(group[0].corners - quad.corners).max()) < _SAME_PX:
                 group.append(quad)
                 break
         else:
             groups.append([quad])
     groups.sort(key=lambda group: (-len(group), -max(q.fit for q in group)))
-    return [max(group, key=lambda quad: quad.fit) for group in groups]
+    return [group[len(group) // 2] for group in groups]
 
 
 def _outline(quad: _Quad, head: str, scale: float) -> ClothOutline:

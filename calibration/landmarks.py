@@ -84,8 +84,10 @@ def _first_hold(
 ) -> tuple[Camera, dict[str, float]]:
     """Camera and dimensions by the outline around which most sights are seen."""
     best: tuple[int, Camera, dict[str, float]] | None = None
-    for outline in outlines:
-        marks = replace(blank, items=tuple(_outline_marks(outline, table)))
+    # the outline is that of the cushions' backs, or of the bed where the noses' shade ends it
+    readings = [(outline, kind) for kind in ("cushion back", "nose") for outline in outlines]
+    for outline, kind in readings:
+        marks = replace(blank, items=tuple(_outline_marks(outline, table, kind)))
         try:
             camera, change_mm = settle(marks, lens)
             marks = _matched(light, camera, table, change_mm, _HOLD, blank)
@@ -139,9 +141,11 @@ def _search(
     return found
 
 
-def _outline_marks(outline: ClothOutline, table: Table) -> list[Landmark]:
-    """The outline's sides as rough seam landmarks, placed along by the corners' perspective."""
-    width = table.cushion_width_mm
+def _outline_marks(outline: ClothOutline, table: Table, kind: str) -> list[Landmark]:
+    """The outline's sides as rough landmarks, placed along by the corners' perspective."""
+    width, height_mm = table.cushion_width_mm, table.rail_cap_height_mm
+    if kind == "nose":
+        width, height_mm = 0.0, table.nose_height_mm
     length, across = table.surface_mm
     corners_mm = np.array(
         [
@@ -166,8 +170,8 @@ def _outline_marks(outline: ClothOutline, table: Table) -> list[Landmark]:
             out.append(
                 Landmark(
                     name=f"cloth outline {side} {number + 1}",
-                    kind="cushion back",
-                    point_mm=(x_mm, y_mm, table.rail_cap_height_mm),
+                    kind=kind,
+                    point_mm=(x_mm, y_mm, height_mm),
                     seen_px=(float(pixel[0]), float(pixel[1])),
                     normal_px=(float(normal[0]), float(normal[1])),
                     sigma_px=_OUTLINE_SIGMA_PX,
