@@ -2,21 +2,12 @@
 
 import json
 import re
-import shutil
 
 import pytest
 from api_kit import CALIBRATION, INTENT, Client, after, layout, running, still
-from playwright.sync_api import expect, sync_playwright
+from page_kit import Tab, chromium
+from playwright.sync_api import expect
 
-CHROMIUM_ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 SIZES_PX = {"wall": (1920, 1080), "laptop": (1280, 800), "phone": (390, 800)}
 RECONNECT_MS = 15_000
 """A browser waits some seconds before it connects again."""
@@ -25,12 +16,8 @@ NASTY = "<img src=x onerror=alert(1)>&\"'.jpg"
 
 @pytest.fixture(scope="module")
 def browser():
-    chromium = shutil.which("chromium")
-    assert chromium, "chromium is not installed: `apt-get install chromium`, then test again"
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_ARGUMENTS)
+    with chromium() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture
@@ -50,33 +37,6 @@ def page(browser, served):
     """The open page; in the end it must not have complained or asked anyone else."""
     with Tab(browser, served) as page:
         yield page
-
-
-class Tab:
-    """A tab on ``address`` that is held to silence and to its own server."""
-
-    def __init__(self, browser, address, **settings):
-        self.address = address
-        self.context = browser.new_context(**settings)
-        self.complaints, self.asked = [], []
-
-    def __enter__(self):
-        page = self.context.new_page()
-        page.on("console", lambda said: self.complaints.append(said.text))
-        page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        page.on("dialog", lambda dialog: self.complaints.append(f"dialog {dialog.message}"))
-        page.on("request", lambda request: self.asked.append(request.url))
-        page.goto(self.address)
-        page.evaluate("window.isStillTheFirst = true")
-        expect(page.locator("#link")).to_have_text("Live")
-        return page
-
-    def __exit__(self, kind, *_):
-        self.context.close()
-        if kind is None:
-            assert self.complaints == []
-            assert self.asked
-            assert [url for url in self.asked if not url.startswith(self.address)] == []
 
 
 def verdict_of(page):
