@@ -114,34 +114,58 @@ def fit(problem: Problem, state: State, rounds: int = 12) -> State:
     """
     equations = problem.equations
     sigma_px = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
-    weight = np.ones_like(sigma_px)
+    weight, trust = np.ones_like(sigma_px), np.ones(len(problem.priors))
     cost = np.inf
     for _ in range(rounds):
-        state = _weighted_fit(problem, state, weight / sigma_px)
+        state = _weighted_fit(problem, state, weight / sigma_px, trust)
         z = (equations.residuals_px(state.camera, state.change_mm) / sigma_px) ** 2
-        weight = np.sqrt(1.0 / np.sqrt(1.0 + z / _SOFT**2))
-        loss = 2 * _SOFT**2 * (np.sqrt(1.0 + z / _SOFT**2) - 1.0)
-        opinions = _prior_residuals(problem, state.camera, state.change_mm)
-        before, cost = cost, 0.5 * float(np.sum(loss) + np.sum(opinions**2))
+        opinions = _prior_residuals(problem, state.camera, state.change_mm) ** 2
+        weight, trust = _soft_weight(z), _trust(problem, opinions)
+        before, cost = (
+            cost,
+            0.5 * float(np.sum(_soft_loss(z)) + np.sum(_prior_loss(problem, opinions))),
+        )
         if before - cost < _COST_SETTLED * cost:
             break
     return replace(state, cost=cost)
 
 
-def _weighted_fit(problem: Problem, state: State, weight: FloatArray) -> State:
-    """Plain least squares with fixed weights (1 / px) on the rows."""
+def _soft_weight(z: FloatArray) -> FloatArray:
+    """Factor on residuals whose squares over sigma² are ``z``, for soft-L1 by reweighting."""
+    return np.asarray((1.0 + z / _SOFT**2) ** -0.25)
+
+
+def _soft_loss(z: FloatArray) -> FloatArray:
+    return np.asarray(2 * _SOFT**2 * (np.sqrt(1.0 + z / _SOFT**2) - 1.0))
+
+
+def _sides(problem: Problem) -> NDArray[np.bool_]:
+    """The priors on whole sides: light from one side can put a single one far out."""
+    return np.array([name.startswith(("nose_", "back_")) for name in problem.priors])
+
+
+def _trust(problem: Problem, z: FloatArray) -> FloatArray:
+    return np.where(_sides(problem), _soft_weight(z), 1.0)
+
+
+def _prior_loss(problem: Problem, z: FloatArray) -> FloatArray:
+    return np.where(_sides(problem), _soft_loss(z), z)
+
+
+def _weighted_fit(problem: Problem, state: State, weight: FloatArray, trust: FloatArray) -> State:
+    """Plain least squares with fixed weights on the rows (1 / px) and on the priors."""
     units = np.array([STEPS.get(name, 0.1) * 10 for name in problem.names])
     equations = problem.equations
 
     def residuals(step: FloatArray) -> FloatArray:
         camera, change_mm = _applied(problem, state, step * units)
         off = equations.residuals_px(camera, change_mm) * weight
-        return np.concatenate([off, _prior_residuals(problem, camera, change_mm)])
+        return np.concatenate([off, _prior_residuals(problem, camera, change_mm) * trust])
 
     def slopes(step: FloatArray) -> FloatArray:
         camera, change_mm = _applied(problem, state, step * units)
         seen = -equations.slopes(camera, change_mm, problem.names) * weight[:, None]
-        whole = np.concatenate([seen, _prior_slopes(problem)])
+        whole = np.concatenate([seen, _prior_slopes(problem) * trust[:, None]])
         return _zoomed(problem, state, whole) * units
 
     found = least_squares(
@@ -207,12 +231,11 @@ def covariance_of(
     equations = problem.equations
     sigma = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
     off = equations.residuals_px(state.camera, state.change_mm) / sigma
-    weight = ((1.0 + off**2 / _SOFT**2) ** -0.25 / sigma)[:, None]
+    weight = (_soft_weight(off**2) / sigma)[:, None]
     jacobian = equations.slopes(state.camera, state.change_mm, problem.names) * weight
-    opinions = np.array(
-        [problem.priors[n].sigma ** -2 if n in problem.priors else 0.0 for n in problem.names]
-    )
-    inverse = np.linalg.inv(jacobian.T @ jacobian + np.diag(opinions))
+    trust = _trust(problem, _prior_residuals(problem, state.camera, state.change_mm) ** 2)
+    opinions = _prior_slopes(problem) * trust[:, None]
+    inverse = np.linalg.inv(jacobian.T @ jacobian + opinions.T @ opinions)
     covariance = np.asarray(inverse, dtype=float)
     if lens is None:
         return problem.names, covariance
