@@ -22,37 +22,42 @@ UNMOVED_MM = 4.0
 """A ball found this near to where one lay before has probably not moved."""
 UNMOVED_BONUS = 4.0
 """Log-likelihood that the name is then the same."""
-DOUBT_BELOW = 0.9
-OUTLIER = -14.0
-"""Least log-likelihood of a feature: dirt, odd paint, a wrong prototype."""
+DOUBT_BELOW = 0.95
+TAIL = 6.0
+"""Degrees of freedom of the bells: dirt, odd paint and mixed lamps are not rare."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Paint:
-    """Prototype of a colour: CIE L*a*b* with standard deviations."""
+    """Prototype of a colour: CIE L*a*b* with standard deviations over sets, lamps and rooms."""
 
     lab: tuple[float, float, float]
-    sigma: tuple[float, float, float] = (9.0, 10.0, 10.0)
+    light: float
+    """Sigma of L*."""
+    chroma: float
+    """Sigma along the radius of the a*b* plane: saturation, glare, mirrored cloth."""
+    hue: float
+    """Sigma across that radius."""
 
 
-Palette = tuple[tuple[Paint, ...], ...]
-"""Paints of numbers 1 … 8 (and of 9 … 15), alternatives for each."""
+Palette = tuple[Paint, ...]
+"""Paints of numbers 1 … 8; 9 … 15 are banded with those of 1 … 7."""
 
 USUAL: Palette = (
-    (Paint(lab=(78, 15, 75)),),
-    (Paint(lab=(32, 12, -48)),),
-    (Paint(lab=(45, 58, 40)),),
-    (Paint(lab=(30, 30, -32)),),
-    (Paint(lab=(60, 48, 62)),),
-    (Paint(lab=(38, -38, 14)),),
-    (Paint(lab=(28, 32, 14)),),
-    (Paint(lab=(14, 0, 0), sigma=(8.0, 6.0, 6.0)),),
+    Paint(lab=(79, 7, 78), light=8.0, chroma=10.0, hue=12.0),
+    Paint(lab=(30, 35, -63), light=5.0, chroma=12.0, hue=4.5),
+    Paint(lab=(44, 63, 43), light=6.5, chroma=13.0, hue=7.0),
+    Paint(lab=(25, 32, -42), light=5.0, chroma=10.0, hue=4.5),
+    Paint(lab=(59, 51, 59), light=6.5, chroma=12.0, hue=8.0),
+    Paint(lab=(33, -27, 12), light=7.0, chroma=8.0, hue=6.0),
+    Paint(lab=(25, 31, 11), light=6.0, chroma=10.0, hue=7.0),
+    Paint(lab=(17, 2, -5), light=5.0, chroma=8.0, hue=8.0),
 )
 BROADCAST: Palette = (
     *USUAL[:3],
-    (Paint(lab=(65, 48, 2)),),
+    Paint(lab=(68, 55, -13), light=8.0, chroma=11.0, hue=10.0),
     *USUAL[4:6],
-    (Paint(lab=(62, 14, 30)),),
+    Paint(lab=(53, 18, 28), light=10.0, chroma=12.0, hue=7.0),
     USUAL[7],
 )
 PALETTES = (USUAL, BROADCAST)
@@ -79,49 +84,85 @@ def name_balls(
     previous: Layout | None = None,
     palettes: Sequence[Palette] = PALETTES,
 ) -> tuple[Name, ...]:
-    """Names of up to 16 balls by their looks; the best-fitting palette is used for all."""
+    """Names of up to 16 balls by their looks, all by the palette and cast that fit best.
+
+    A set's shades and a room's light move all paints alike, so a turn of the hues and a change
+    of lightness common to the still are tried beside the palettes.
+    """
     if not looks:
         return ()
+    shares = _share_table(looks) + _prior(centres_mm, previous)
     best: tuple[float, FloatArray] | None = None
     for number, palette in enumerate(palettes):
-        table = np.array([log_likelihoods(look, palette) for look in looks])
-        table += _prior(centres_mm, previous)
-        total = (
-            _assign(table)[0] - 1.0 * number
-        )  # the usual set unless the still speaks for another
-        if best is None or total > best[0]:
-            best = (total, table)
+        for turn_deg in HUE_TURNS_DEG:
+            for lighter in LIGHTNESS_STEPS:
+                table = shares + _paint_table(looks, palette, turn_deg, lighter)
+                less = PALETTE_COST * number
+                less += 0.5 * (turn_deg / HUE_SIGMA_DEG) ** 2 + 0.5 * (lighter / LIGHT_SIGMA) ** 2
+                total = _assign(table)[0] - less
+                if best is None or total > best[0]:
+                    best = (total, table)
     assert best is not None
     return _names(best[1])
 
 
-def log_likelihoods(look: Look, palette: Palette) -> FloatArray:
-    """Log-likelihood (16,) of each name in the order of ``BALL_IDS``."""
-    out = np.empty(len(BALL_IDS))
-    out[0] = _share(look.white, 0.97, 0.05, 0.03) + _share(look.coloured, 0.0, 0.05, 0.06) - 9.0
-    for number in range(1, 16):
-        paints = palette[(number - 1) % 8]
-        value = max(_paint_fit(look, paint, number) for paint in paints)
-        if number <= 8:
-            value += _share(look.white, 0.05, 0.05, 0.07)
-        else:
-            value += _share(look.white, 0.57, 0.17, 0.17)
-        out[number] = value
+HUE_TURNS_DEG = (-12.0, -6.0, 0.0, 6.0, 12.0)
+HUE_SIGMA_DEG = 5.0
+LIGHTNESS_STEPS = (-6.0, 0.0, 6.0, 12.0)
+LIGHT_SIGMA = 4.0
+PALETTE_COST = 1.0
+"""The usual set is taken unless the still speaks for another."""
+_UNPAINTED = -8.5
+"""Log-likelihood of a usual paint, given to the cue ball, which has none."""
+
+
+def _share_table(looks: Sequence[Look]) -> FloatArray:
+    """Log-likelihoods (K, 16) of the shares of white and of black."""
+    white = np.array([look.white for look in looks])
+    dark = np.array([look.dark for look in looks])
+    out = np.empty((len(looks), len(BALL_IDS)))
+    out[:, 0] = _plateau(white, 0.95, 1.0, 0.02)
+    out[:, 1:9] = _plateau(white, 0.0, 0.12, 0.05)[:, None]
+    out[:, 1:8] += _plateau(dark, 0.0, 0.05, 0.12)[:, None]
+    out[:, 8] += _plateau(dark, 0.5, 0.9, 0.12)
+    out[:, 9:] = _plateau(white, 0.34, 0.84, 0.05)[:, None]
     return out
 
 
-def _share(value: float, middle: float, below: float, above: float) -> float:
-    """Log of an uneven bell with a floor."""
-    sigma = above if value > middle else below
-    return max(-0.5 * ((value - middle) / sigma) ** 2, OUTLIER) - math.log(below + above)
+def _plateau(value: FloatArray, low: float, high: float, sigma: float) -> FloatArray:
+    """Log of a level density between two shares with heavy tails."""
+    off = np.maximum(np.maximum(low - value, value - high), 0.0) / sigma
+    return np.asarray(
+        -0.5 * (TAIL + 1) * np.log1p(off**2 / TAIL) - math.log(high - low + 2 * sigma)
+    )
 
 
-def _paint_fit(look: Look, paint: Paint, number: int) -> float:
-    """How well the colour that is not white fits; a narrow band says less."""
-    widen = 1.0 + (0.5 if number > 8 else 0.0) + 0.25 / max(1.0 - look.white, 0.1) * 0.2
-    off = (np.array(look.paint) - paint.lab) / (np.array(paint.sigma) * widen)
-    penalty = float(np.log(np.array(paint.sigma) * widen).sum())
-    return max(float(-0.5 * off @ off), 3 * OUTLIER) - penalty
+def _paint_table(
+    looks: Sequence[Look], palette: Palette, turn_deg: float, lighter: float
+) -> FloatArray:
+    """Log-likelihoods (K, 16) of the paints when all hues are turned and lightened alike."""
+    seen = np.array([look.paint for look in looks])
+    white = np.array([look.white for look in looks])
+    middle = np.array([paint.lab for paint in palette], dtype=float)
+    sigma = np.array([(paint.light, paint.chroma, paint.hue) for paint in palette])
+    cos, sin = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    turned = middle[:, 1:] @ np.array([[cos, sin], [-sin, cos]])
+    turned[7] = middle[7, 1:]  # black has no hue to turn
+    outward = turned / np.linalg.norm(turned, axis=1, keepdims=True)
+    off = seen[:, None, 1:] - turned
+    along = (off * outward).sum(axis=2)
+    across = off[..., 0] * outward[:, 1] - off[..., 1] * outward[:, 0]
+    lightness = seen[:, :1] - middle[:, 0] - lighter
+    wider = 1.0 + _NARROW * np.maximum(white - 0.65, 0.0)[:, None, None]
+    parts = np.stack([lightness, along, across], axis=2) / (sigma * wider)
+    off2 = (parts**2).sum(axis=2)
+    fit = -0.5 * (TAIL + 3) * np.log1p(off2 / TAIL) - np.log(sigma * wider).sum(axis=2)
+    unpainted = np.full((len(looks), 1), _UNPAINTED)
+    return np.concatenate([unpainted, fit, fit[:, :7]], axis=1)
+
+
+_NARROW = 3.0
+"""A band of which little is seen, at the limb, shows its colour less truly."""
 
 
 def _prior(centres_mm: FloatArray, previous: Layout | None) -> FloatArray:

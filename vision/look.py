@@ -18,23 +18,25 @@ from .cloth import Cloth, Float32, to_linear
 
 FloatArray = NDArray[np.float64]
 ANGLES = 32
-RINGS = 9
-WIDEST = 0.92
+RINGS = 10
+WIDEST = 0.95
 """Share of the outline's radius that is looked at; the limb mirrors its surroundings."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """Features of one ball; shares are of the disc without glare and hidden parts."""
+    """Features of one ball; shares are of its disc."""
 
     white: float
     """Share of white paint."""
     dark: float
     """Share that is nearly black."""
-    coloured: float
-    """Share of clear colour."""
     paint: tuple[float, float, float]
-    """CIE L*, a*, b* of the paint that is not white, at the brightness of a lit white of 90."""
+    """CIE L*, a*, b* of the paint that is not white, in a light where lit white has L* 94."""
+
+
+NO_PAINT = (90.0, 0.0, 0.0)
+"""``Look.paint`` of a ball that is white all over."""
 
 
 def sample_discs(
@@ -59,50 +61,54 @@ def sample_discs(
 
 
 def lamp_white(colour: FloatArray) -> FloatArray:
-    """Linear RGB (3,) of lit white paint, from all balls' samples (K, M, 3)."""
-    flat = colour.reshape(-1, 3)
-    least, most = flat.min(axis=1), flat.max(axis=1)
-    pale = flat[(least > 0.45 * most) & (most < 0.97)]
-    if len(pale) < 20:
-        return np.full(3, max(float(np.percentile(flat.max(axis=1), 98)), 0.05))
-    bright = pale.mean(axis=1)
-    top = np.percentile(bright, 90)
-    return np.maximum(np.median(pale[bright > 0.6 * top], axis=0), 0.02)
+    """Linear RGB (3,) of lit white paint, from all balls' samples (K, M, 3).
+
+    The ball whose upper half is brightest in its dimmest channel is the whitest: cue ball or
+    stripe. With solids alone their number discs are the best there is.
+    """
+    order = np.argsort(colour[..., 2], axis=1)
+    count = colour.shape[1]
+    upper = np.take_along_axis(colour, order[:, round(0.55 * count) : round(0.75 * count), None], 1)
+    level = np.median(upper, axis=1)
+    white = level[level.min(axis=1).argmax()]
+    if white.min() < _PALE * white.max():
+        top = np.take_along_axis(
+            colour, order[:, round(0.92 * count) : round(0.97 * count), None], 1
+        )
+        discs = np.median(top, axis=1)
+        white = discs[discs.min(axis=1).argmax()]
+    return np.maximum(white, 0.01)
+
+
+_PALE = 0.2
+"""White in the warmest lamp light keeps this much of its red in blue."""
 
 
 def looks(colour: FloatArray, radius: FloatArray, white: FloatArray) -> tuple[Look, ...]:
     """Features of K balls from their samples (K, M, 3), the samples' radii and lit white."""
-    return tuple(_look(one, radius, white) for one in colour)
+    # usual fall of light from the middle of a white ball to its limb, measured on stills
+    shade = 0.26 + 0.83 * np.sqrt(1 - radius**2)
+    return tuple(_look(one / white / shade[:, None] * 0.85) for one in colour)
 
 
-def _look(colour: FloatArray, radius: FloatArray, white: FloatArray) -> Look:
-    shade = 0.35 + 0.65 * np.sqrt(1 - radius**2)  # usual fall of light towards the limb
-    clear = colour / white * 0.8
-    lab = to_lab(clear / shade[:, None])
+def _look(clear: FloatArray) -> Look:
+    lab = to_lab(np.clip(clear, 0, 1.6))
     light, chroma = lab[:, 0], np.hypot(lab[:, 1], lab[:, 2])
-    saturated = colour.min(axis=1) > 0.9
-    glare = saturated | (clear.min(axis=1) > 1.15)
-    seen = ~glare
-    pale = seen & (light > 55) & (chroma < 22 + 0.15 * (light - 55))
-    dark = seen & (light < 32)
-    paint = seen & ~pale
-    total = max(int(seen.sum()), 1)
+    pale = (light > 58) & (chroma < 20 + 0.25 * np.maximum(light - 70, 0))
     return Look(
-        white=float(pale.sum() / total),
-        dark=float(dark.sum() / total),
-        coloured=float((seen & (chroma > 25)).sum() / total),
-        paint=_paint(lab[paint], chroma[paint], light[paint]),
+        white=float(pale.mean()),
+        dark=float(((light < 30) & (chroma < 18)).mean()),
+        paint=_paint(lab[~pale], chroma[~pale]),
     )
 
 
-def _paint(lab: FloatArray, chroma: FloatArray, light: FloatArray) -> tuple[float, float, float]:
-    """Median colour of the paint, ink and dim edges left out."""
-    if len(lab) < 8:
-        return (90.0, 0.0, 0.0)
-    # the number's ink is darker and greyer than the paint about it
-    strong = chroma + 0.5 * light
-    keep = strong >= np.percentile(strong, 40)
-    middle = np.median(lab[keep], axis=0)
+def _paint(lab: FloatArray, chroma: FloatArray) -> tuple[float, float, float]:
+    """Median colour of the paint; ink, dim edges and glare left out."""
+    if len(lab) < 10:
+        return NO_PAINT
+    strong = chroma + 0.3 * lab[:, 0]
+    low, high = np.percentile(strong, (35, 95))
+    middle = np.median(lab[(strong >= low) & (strong <= high)], axis=0)
     return (float(middle[0]), float(middle[1]), float(middle[2]))
 
 
