@@ -24,6 +24,7 @@ _LEAST_FIT = 0.9
 """Least overlap (intersection over union) of cloth and its four-sided outline."""
 _SAME_PX = 8.0
 """Outlines whose corners agree this well, in pixels of the reduced picture, are one."""
+_ALIKE_PX = 2.0
 _RIM_PX = 2.0
 _LEAST_AREA = 0.08
 HEAD_DIRECTION = {
@@ -80,7 +81,7 @@ class _Quad:
 
 
 def _grouped(quads: list[_Quad]) -> list[_Quad]:
-    """One quad of each group that agrees, largest group first, the middle one of each."""
+    """Quads by groups that agree, largest group first: the best and the middle of each."""
     groups: list[list[_Quad]] = []
     for quad in quads:
         for group in groups:
@@ -90,7 +91,13 @@ def _grouped(quads: list[_Quad]) -> list[_Quad]:
         else:
             groups.append([quad])
     groups.sort(key=lambda group: (-len(group), -max(q.fit for q in group)))
-    return [group[len(group) // 2] for group in groups]
+    out = []
+    for group in groups:
+        best, middle = max(group, key=lambda quad: quad.fit), group[len(group) // 2]
+        out.append(best)
+        if float(np.abs(best.corners - middle.corners).max()) > _ALIKE_PX:
+            out.append(middle)
+    return out
 
 
 def _outline(quad: _Quad, head: str, scale: float) -> ClothOutline:

@@ -19,7 +19,7 @@ from .edges import Light, TableEdge, find_edge
 from .errors import CalibrationError
 from .files import HEADS
 from .lens_file import Lens
-from .marks import OUTWARD, Landmark, Landmarks, side_point_mm
+from .marks import DIMENSION_EXPECTED_MM, OUTWARD, Landmark, Landmarks, Vector, side_point_mm
 from .noses import back_edges, nose_edges
 from .pocket_mouths import facing_edges
 from .sights import find_sights
@@ -45,14 +45,23 @@ class _Pass:
     pocket: float
 
 
-_HOLD = _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0)
+_SEAMS = _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0)
 _HOLD_SIGHT_MM = 18.0
-_ENOUGH_SIGHTS = 12
+_ENOUGH_SIGHTS, _FEWEST_SIGHTS = 12, 6
 _PASSES = (
     _Pass(back=8.0, nose=8.0, sight=18.0, pocket=0.0),
     _Pass(back=5.0, nose=5.0, sight=10.0, pocket=7.0),
     _Pass(back=3.0, nose=3.0, sight=6.0, pocket=4.0),
 )
+
+
+@dataclass(frozen=True, slots=True)
+class _Hold:
+    """A first camera and how many sights it finds."""
+
+    sights: int
+    camera: Camera | None
+    change_mm: dict[str, float]
 
 
 def find_landmarks(
@@ -83,29 +92,49 @@ def _first_hold(
     lens: Lens | None,
 ) -> tuple[Camera, dict[str, float]]:
     """Camera and dimensions by the outline around which most sights are seen."""
-    best: tuple[int, Camera, dict[str, float]] | None = None
-    # the outline is that of the cushions' backs, or of the bed where the noses' shade ends it
-    readings = [(outline, kind) for kind in ("cushion back", "nose") for outline in outlines]
-    for outline, kind in readings:
-        marks = replace(blank, items=tuple(_outline_marks(outline, table, kind)))
+    best = _Hold(-1, None, {})
+    for outline, short in _readings(outlines):
+        marks = replace(blank, items=tuple(_outline_marks(outline, table, short)))
         try:
-            camera, change_mm = settle(marks, lens)
-            marks = _matched(light, camera, table, change_mm, _HOLD, blank)
-            camera, change_mm = settle(marks, lens, camera)
+            best = max(best, _held(light, marks, table, lens), key=lambda hold: hold.sights)
         except CalibrationError:
             continue
-        sights = len(find_sights(light, camera, table, change_mm, _HOLD_SIGHT_MM))
-        if best is None or sights > best[0]:
-            best = (sights, camera, change_mm)
-        if sights >= _ENOUGH_SIGHTS:
+        if best.sights >= _ENOUGH_SIGHTS:
             break
-    if best is None:
+    if best.camera is None:
         raise CalibrationError(
             f"still: got {len(outlines)} possible outlines of the cloth, none with the cushions' "
             "edges around it; allowed: an outline with straight cushions. Take the still of the "
             "empty table again, sharp, whole and evenly lit."
         )
-    return best[1], best[2]
+    return best.camera, best.change_mm
+
+
+def _held(light: Light, outline_marks: Landmarks, table: Table, lens: Lens | None) -> _Hold:
+    """Seams around the outline, then the sights alone, which are harder to mistake."""
+    camera, change_mm = settle(outline_marks, lens)
+    marks = _matched(light, camera, table, change_mm, _SEAMS, outline_marks)
+    camera, change_mm = settle(marks, lens, camera)
+    sights = find_sights(light, camera, table, change_mm, _HOLD_SIGHT_MM)
+    if len(sights) >= _ENOUGH_SIGHTS or len(sights) < _FEWEST_SIGHTS:
+        return _Hold(len(sights), camera, change_mm)
+    for window_mm in (_HOLD_SIGHT_MM, _HOLD_SIGHT_MM / 2):
+        camera, change_mm = settle(replace(marks, items=tuple(sights)), lens, camera)
+        sights = find_sights(light, camera, table, change_mm, window_mm)
+    return _Hold(len(sights), camera, change_mm)
+
+
+def _readings(
+    outlines: Sequence[ClothOutline],
+) -> list[tuple[ClothOutline, tuple[str, ...]]]:
+    """Outlines with the sides on which each may stop short, at the noses' shade.
+
+    An outline is that of the cushions' backs, or of the bed, or of the bed on one side only.
+    """
+    whole = [(outline, ()) for outline in outlines]
+    bed = [(outline, _OUTLINE_SIDES) for outline in outlines]
+    single = [(outline, (side,)) for outline in outlines[:2] for side in _OUTLINE_SIDES]
+    return [*whole, *bed, *single]
 
 
 def _matched(
@@ -124,6 +153,13 @@ def _matched(
 def _search(
     light: Light, camera: Camera, table: Table, change_mm: Mapping[str, float], search: _Pass
 ) -> list[Landmark]:
+    # single sides do not wander: a wrong edge taken once must not draw the next search after it
+    change_mm = {
+        name: DIMENSION_EXPECTED_MM.get(name, 0.0)
+        if name.startswith(("nose_", "back_"))
+        else change
+        for name, change in change_mm.items()
+    }
     kinds: tuple[tuple[float, tuple[TableEdge, ...]], ...] = (
         (search.back, back_edges(table)),
         (search.nose, nose_edges(table)),
@@ -141,18 +177,21 @@ def _search(
     return found
 
 
-def _outline_marks(outline: ClothOutline, table: Table, kind: str) -> list[Landmark]:
-    """The outline's sides as rough landmarks, placed along by the corners' perspective."""
-    width, height_mm = table.cushion_width_mm, table.rail_cap_height_mm
-    if kind == "nose":
-        width, height_mm = 0.0, table.nose_height_mm
+def _outline_marks(outline: ClothOutline, table: Table, short: Sequence[str]) -> list[Landmark]:
+    """The outline's sides as rough landmarks, placed along by the corners' perspective.
+
+    Sides in ``short`` are taken for nose lines, the others for the cushions' backs.
+    """
     length, across = table.surface_mm
+    left, foot, right, head = (
+        0.0 if side in short else table.cushion_width_mm for side in _OUTLINE_SIDES
+    )
     corners_mm = np.array(
         [
-            [-width, across + width],
-            [length + width, across + width],
-            [length + width, -width],
-            [-width, -width],
+            [-head, across + left],
+            [length + foot, across + left],
+            [length + foot, -right],
+            [-head, -right],
         ]
     )
     to_table = cv2.getPerspectiveTransform(
@@ -164,20 +203,27 @@ def _outline_marks(outline: ClothOutline, table: Table, kind: str) -> list[Landm
         placed = cv2.perspectiveTransform(picked[:, None].astype(np.float64), to_table)[:, 0]
         tangent = points[-1] - points[0]
         normal = np.array([-tangent[1], tangent[0]]) / np.hypot(*tangent)
-        axis = 1 if OUTWARD[side][0] else 0
+        kind = "nose" if side in short else "cushion back"
         for number, (pixel, place) in enumerate(zip(picked, placed, strict=True)):
-            x_mm, y_mm = side_point_mm(table, side, float(place[axis]), width)
+            along_mm = float(place[1 if OUTWARD[side][0] else 0])
             out.append(
                 Landmark(
                     name=f"cloth outline {side} {number + 1}",
                     kind=kind,
-                    point_mm=(x_mm, y_mm, height_mm),
+                    point_mm=_side_place(table, side, along_mm, kind),
                     seen_px=(float(pixel[0]), float(pixel[1])),
                     normal_px=(float(normal[0]), float(normal[1])),
                     sigma_px=_OUTLINE_SIGMA_PX,
                 )
             )
     return out
+
+
+def _side_place(table: Table, side: str, along_mm: float, kind: str) -> Vector:
+    if kind == "nose":
+        return (*side_point_mm(table, side, along_mm, 0.0), table.nose_height_mm)
+    flat = side_point_mm(table, side, along_mm, table.cushion_width_mm)
+    return (*flat, table.rail_cap_height_mm)
 
 
 def _check_still(still_bgr: ImageArray, head: str, lens: Lens | None) -> None:
