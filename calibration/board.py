@@ -181,7 +181,8 @@ def _chessboard_corners(grey: ImageArray, board: BoardPattern) -> tuple[FloatArr
     if not found or corners is None:
         return np.zeros((0, 3)), np.zeros((0, 2))
     row, column = np.mgrid[0:rows, 0:columns]
-    points = np.column_stack([column.ravel(), row.ravel(), np.zeros(rows * columns)])
+    # from the board's outer corner, as on a ChArUco board
+    points = np.column_stack([column.ravel() + 1, row.ravel() + 1, np.zeros(rows * columns)])
     return points * board.square_mm, np.asarray(corners, dtype=float).reshape(-1, 2)
 
 
