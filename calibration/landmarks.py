@@ -47,7 +47,8 @@ class _Pass:
 
 _SEAMS = _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0)
 _HOLD_SIGHT_MM = 18.0
-_ENOUGH_SIGHTS, _FEWEST_SIGHTS = 12, 6
+_ENOUGH_SIGHTS, _FEWEST_SIGHTS, _WORTH_MORE = 12, 6, 3
+"""Sights that end the search for a hold, that can carry it alone, that make it worth more."""
 _PASSES = (
     _Pass(back=8.0, nose=8.0, sight=18.0, pocket=0.0),
     _Pass(back=5.0, nose=5.0, sight=10.0, pocket=7.0),
@@ -94,6 +95,8 @@ def _first_hold(
     """Camera and dimensions by the outline around which most sights are seen."""
     best = _Hold(-1, None, {})
     for outline, short in _readings(outlines):
+        if len(short) == 1 and best.sights < _WORTH_MORE:
+            break
         marks = replace(blank, items=tuple(_outline_marks(outline, table, short)))
         try:
             best = max(best, _held(light, marks, table, lens), key=lambda hold: hold.sights)

@@ -55,7 +55,7 @@ def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
 
     name, share = ("side", 0.5) if "side" in pocket.name else ("corner", 1 / math.sqrt(2))
     return TableEdge(
-        name=f"{pocket.name} at {side}",
+        name=f"{pocket.name} at {_cushion_of(table, side, point)}",
         kind="pocket",
         start_mm=place(_FIRST_MM),
         end_mm=place(_LAST_MM),
@@ -72,6 +72,13 @@ def _top_above_nose_mm(table: Table, behind_mm: float) -> float:
     total = table.rail_cap_height_mm - table.nose_height_mm
     round_mm = min(_NOSE_ROUND_MM, total)
     return round_mm + (total - round_mm) * min(behind_mm / table.cushion_width_mm, 1.0)
+
+
+def _cushion_of(table: Table, side: str, point: tuple[float, float]) -> str:
+    """The cushion that ends at a nose point."""
+    if side in ("head", "foot"):
+        return side
+    return f"{side}-{'head' if point[0] < table.length_mm / 2 else 'foot'}"
 
 
 def _side_of(table: Table, pocket: Pocket, point: tuple[float, float]) -> str:

@@ -101,12 +101,12 @@ def simulated_landmarks(
 ) -> Landmarks:
     """Landmarks of ``built`` as seen by ``camera``, named after ``model``.
 
-    Errors are as the solve expects them, times ``noise``: seeing, building of single sights and
-    facings, and whole sides that look shifted.
+    Errors are as the solve expects them: building of single sights and facings, whole sides
+    that look shifted, and seeing; the last is multiplied by ``noise``.
     """
     items: list[Landmark] = []
     shifts = {
-        name: DIMENSION_EXPECTED_MM.get(name, 0.0) + rng.normal(0, sigma_mm) * noise
+        name: DIMENSION_EXPECTED_MM.get(name, 0.0) + rng.normal(0, sigma_mm)
         for name, sigma_mm in DIMENSION_SIGMA_MM.items()
         if name.startswith(("nose_", "back_"))
     }
@@ -114,7 +114,7 @@ def simulated_landmarks(
         for told, real in zip(make(model), make(built), strict=True):
             items += _edge_landmarks(rng, camera, told, real, shifts, noise)
     for name, place in built.sights_mm.items():
-        off = rng.normal(0, BUILT_SIGMA_MM * noise, 2)
+        off = rng.normal(0, BUILT_SIGMA_MM, 2)
         point = (place[0] + off[0], place[1] + off[1], built.rail_cap_height_mm)
         items.append(
             sight_mark(
@@ -144,7 +144,7 @@ def _edge_landmarks(
     out = []
     for block in range(count):
         part = (block + 0.5) / count
-        off = shift + rng.normal(0, told.built_sigma_mm) * noise
+        off = shift + rng.normal(0, told.built_sigma_mm)
         at = start + part * (end - start) + off * across
         pixel, before, after = camera.project(np.stack([at, at - along, at + along]))
         tangent = (after - before) / np.hypot(*(after - before))

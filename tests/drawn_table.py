@@ -82,8 +82,9 @@ class _Canvas:
         x, y = self._plane(rows, columns, z)
         inside = np.ones(x.shape, bool)
         ring = np.asarray(outline, np.float32)
-        area = np.sum(np.cross(ring, np.roll(ring, -1, axis=0)))
-        for (ax, ay), (bx, by) in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+        after = np.roll(ring, -1, axis=0)
+        area = np.sum(ring[:, 0] * after[:, 1] - ring[:, 1] * after[:, 0])
+        for (ax, ay), (bx, by) in zip(ring, after, strict=True):
             side = (bx - ax) * (y - ay) - (by - ay) * (x - ax)
             inside &= side * np.sign(area) >= 0
         self._pixels[rows, columns][inside] = _linear(colour)
