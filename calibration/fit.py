@@ -27,6 +27,8 @@ FREE_INTRINSICS = ("focal_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2")
 TAPE_SIGMA_MM = 10.0
 """A height by tape measure is right to ±20 mm, taken as 95 %."""
 ROUNDS = 3
+FOCAL_LIMITS = (0.3, 6.0)
+"""Focal lengths that are tried, over the picture's longer side."""
 _SOFT = 2.0
 """Residuals in sigma beyond which soft-L1 turns from squares to absolute values."""
 _COST_SETTLED = 1e-4
@@ -72,7 +74,7 @@ def problem_of(landmarks: Landmarks, lens: Lens | None, height_mm: float | None)
     if lens is None:
         names += FREE_INTRINSICS
         priors |= {
-            "focal_px": Prior(DEFAULT_FOCAL * longer_px, 0.2 * longer_px),
+            "focal_px": Prior(DEFAULT_FOCAL * longer_px, 0.25 * DEFAULT_FOCAL * longer_px),
             "cx_px": Prior((width - 1) / 2, 0.01 * longer_px),
             "cy_px": Prior((height - 1) / 2, 0.01 * longer_px),
             "k1": Prior(-0.05, 0.12),
@@ -82,7 +84,7 @@ def problem_of(landmarks: Landmarks, lens: Lens | None, height_mm: float | None)
         }
     if height_mm is not None and lens is None:
         priors["lens_z_mm"] = Prior(height_mm, TAPE_SIGMA_MM)
-        priors["focal_px"] = Prior(DEFAULT_FOCAL * longer_px, longer_px)
+        priors["focal_px"] = replace(priors["focal_px"], sigma=longer_px)
     equations = Equations.of(landmarks)
     middle_mm = np.asarray(equations.points_mm.mean(axis=0), dtype=float)
     return Problem(equations, middle_mm, names + landmarks.dimensions, priors)
@@ -165,7 +167,7 @@ def _weighted_fit(problem: Problem, state: State, weight: FloatArray, trust: Flo
     def slopes(step: FloatArray) -> FloatArray:
         camera, change_mm = _applied(problem, state, step * units)
         seen = -equations.slopes(camera, change_mm, problem.names) * weight[:, None]
-        whole = np.concatenate([seen, _prior_slopes(problem) * trust[:, None]])
+        whole = np.concatenate([seen, _prior_slopes(problem, camera) * trust[:, None]])
         return _zoomed(problem, state, whole) * units
 
     found = least_squares(
@@ -183,7 +185,9 @@ def _applied(problem: Problem, state: State, step: FloatArray) -> tuple[Camera, 
     }
     # a step of the optimiser may be wild: keep the camera possible
     focal_px = min(state.camera.fx_px, state.camera.fy_px)
-    zoom = max(1.0 + change.get("focal_px", 0.0) / focal_px, 0.05)
+    longer_px = max(state.camera.image_size_px)
+    least, most = (limit * longer_px / focal_px for limit in FOCAL_LIMITS)
+    zoom = float(np.clip(1.0 + change.get("focal_px", 0.0) / focal_px, least, most))
     change["focal_px"] = (zoom - 1.0) * focal_px
     # zooming draws the camera back so that the table keeps its size: the two all but cancel,
     # and an optimiser that must find that out by itself crawls
@@ -214,13 +218,20 @@ def _prior_residuals(
         **dict(zip(("k1", "k2", "p1", "p2"), camera.distortion, strict=False)),
         "lens_z_mm": float(camera.position_mm[2]),
     }
-    return np.array([(now[n] - prior.value) / prior.sigma for n, prior in problem.priors.items()])
+    out = [(now[n] - prior.value) / prior.sigma for n, prior in problem.priors.items()]
+    if "focal_px" in problem.priors:
+        prior = problem.priors["focal_px"]
+        # by ratio: half the expected focal length is as odd as twice
+        off = np.log(camera.fx_px / prior.value) * prior.value / prior.sigma
+        out[list(problem.priors).index("focal_px")] = float(off)
+    return np.array(out)
 
 
-def _prior_slopes(problem: Problem) -> FloatArray:
+def _prior_slopes(problem: Problem, camera: Camera) -> FloatArray:
     out = np.zeros((len(problem.priors), len(problem.names)))
     for row, (name, prior) in enumerate(problem.priors.items()):
-        out[row, problem.names.index(name)] = 1.0 / prior.sigma
+        slope = prior.value / camera.fx_px if name == "focal_px" else 1.0
+        out[row, problem.names.index(name)] = slope / prior.sigma
     return out
 
 
@@ -234,7 +245,7 @@ def covariance_of(
     weight = (_soft_weight(off**2) / sigma)[:, None]
     jacobian = equations.slopes(state.camera, state.change_mm, problem.names) * weight
     trust = _trust(problem, _prior_residuals(problem, state.camera, state.change_mm) ** 2)
-    opinions = _prior_slopes(problem) * trust[:, None]
+    opinions = _prior_slopes(problem, state.camera) * trust[:, None]
     inverse = np.linalg.inv(jacobian.T @ jacobian + opinions.T @ opinions)
     covariance = np.asarray(inverse, dtype=float)
     if lens is None:

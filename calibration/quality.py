@@ -32,6 +32,7 @@ _PROPORTION_SIGMA = {
 }
 """Relative spread of fittings between tables: how far each can vouch for the surface's size."""
 MOST_SIGMAS = 4.5
+LOWEST_MM, MOST_LEAN_DEG = 700.0, 55.0
 MOST_SIDE_MM = 4.0
 SUSPECT_SIDE_MM = 1.2
 """How far a whole side's edge may lie from its place before refusal, or warning."""
@@ -126,6 +127,7 @@ def check_fit(
             f"allowed: {HIGHEST_RMS_MM:g} mm and {LEAST_AGREEING:.0%}. Worst: {listed}. Check the "
             "surface's length and width, the head side and these landmarks."
         )
+    _check_camera(camera)
     doubts = _check_proportions(table, change_mm)
     doubts += _check_dimensions(table, change_mm)
     _check_kinds(residuals)
@@ -134,6 +136,20 @@ def check_fit(
         *_check_height(camera, camera_height_mm),
         *_odd_ones(residuals),
     )
+
+
+def _check_camera(camera: Camera) -> None:
+    """Refuse a camera that nobody has over a table."""
+    height_mm = float(camera.position_mm[2])
+    focal = camera.fx_px / max(camera.image_size_px)
+    lean_deg = float(np.degrees(np.arccos(np.clip(-camera.rotation[2, 2], -1, 1))))
+    if height_mm < LOWEST_MM or lean_deg > MOST_LEAN_DEG or not 0.33 < focal < 5.5:
+        raise CalibrationError(
+            f"landmarks: got a lens {height_mm:.0f} mm above the bed, leaning {lean_deg:.0f} "
+            f"degrees, with a focal length of {focal:.2f} picture widths; allowed: "
+            f"{LOWEST_MM:.0f} mm or more, {MOST_LEAN_DEG:.0f} degrees or less, 0.33 to 5.5. Give "
+            "a lens file or the lens's height, and check the still."
+        )
 
 
 def _check_proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[str, ...]:
