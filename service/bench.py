@@ -27,7 +27,7 @@ from vision.truth import TruthStill, read_truth
 
 BENCH_FORMAT = "restmark-bench"
 BENCH_VERSION = 1
-LIBRARIES = ("restmark", "opencv-python", "numpy", "scipy", "shapely", "onnxruntime")
+LIBRARIES = ("restmark", "opencv-python", "numpy", "scipy", "shapely")
 
 
 def run_bench(
