@@ -21,8 +21,8 @@ CHI2_95 = 5.991
 HIGHEST_RMS_MM = 1.5
 LEAST_AGREEING = 0.6
 """Least part of the landmarks that must agree with the solve."""
-WRONG_SIZE = 0.065
-SUSPECT_SIZE = 0.035
+WRONG_SIZE = 0.055
+SUSPECT_SIZE = 0.03
 """How far the table's own proportions may be from the model's before refusal, or warning."""
 _PROPORTION_SIGMA = {
     "sight_offset_mm": 0.02,

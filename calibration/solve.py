@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .camera import Camera
 from .errors import CalibrationError
-from .files import Calibration
+from .files import Calibration, Residual
 from .fit import best_start, covariance_of, problem_of, settled
 from .lens_file import Lens
 from .marks import Landmarks
@@ -18,7 +17,8 @@ from .quality import check_fit, error_budget, residuals_of
 from .start import check_landmarks, start_cameras
 from .table import Table
 
-FloatArray = NDArray[np.float64]
+FEWEST_FACINGS, MOST_FACING_MM = 3, 1.2
+"""Facings that must agree, and how well (rms), before a mouth's width is believed."""
 
 
 def solve(
@@ -48,7 +48,7 @@ def solve(
     warnings = check_fit(residuals, table, state.change_mm, state.camera, camera_height_mm)
     calibration = Calibration(
         camera=state.camera,
-        table=_settled_table(table, state.change_mm),
+        table=_settled_table(table, state.change_mm, residuals),
         head=landmarks.head,
         scale_source=_scale_source(lens, camera_height_mm),
         parameter_names=names,
@@ -97,13 +97,26 @@ def _check_request(
         )
 
 
-def _settled_table(table: Table, change_mm: Mapping[str, float]) -> Table:
-    """The table with the dimensions that the still settled."""
+def _settled_table(
+    table: Table, change_mm: Mapping[str, float], residuals: Sequence[Residual]
+) -> Table:
+    """The table with the dimensions that the still settled.
+
+    A mouth is taken over only where its facings agree; else the table's own figure stays.
+    """
     own = {
         name: getattr(table, name) + change
         for name, change in change_mm.items()
         if not name.startswith(("nose_", "back_"))
     }
+    for name, at_side in (("corner_mouth_mm", False), ("side_mouth_mm", True)):
+        off_mm = [
+            r.off_mm
+            for r in residuals
+            if r.kind == "pocket" and r.name.startswith("pocket side-") == at_side
+        ]
+        if len(off_mm) < FEWEST_FACINGS or np.sqrt(np.mean(np.square(off_mm))) > MOST_FACING_MM:
+            own.pop(name, None)
     return replace(table, **own)
 
 
