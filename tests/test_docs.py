@@ -57,7 +57,7 @@ def test_ci_runs_the_readme_commands_word_for_word():
 def test_every_module_stands_in_the_layout_of_the_tree(package):
     rooms = DEVELOPERS.split("## Layout of the tree")[1].split("\n## ")[0]
     for path in sorted((ROOT / package).rglob("*.py")):
-        if path.name != "__init__.py":
+        if path.name != "__init__.py":  # packages stand as rooms
             assert f"`{path.stem}`" in rooms, f"{path.relative_to(ROOT)} is not in DEVELOPERS.md"
 
 
