@@ -70,8 +70,8 @@ def practice_room() -> Room:
         ),
         balls=BallLook(shade=0.1, hue=0.2, ivory=0.25, gloss=0.03, dust=0.12, seed=14),
         sensor=SensorLook(
-            exposure=1.0, red_gain=1.01, blue_gain=0.985, blur_px=0.55, sharpen=0.45,
-            noise=0.0036, vignette=0.12, saturation=1.06, quality=90,
+            exposure=1.22, red_gain=1.01, blue_gain=0.985, blur_px=0.55, sharpen=0.45,
+            noise=0.0042, vignette=0.12, saturation=1.06, quality=92,
         ),
     )  # fmt: skip
 

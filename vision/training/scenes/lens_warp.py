@@ -22,7 +22,7 @@ from calibration.errors import CalibrationError
 from .values import FloatArray
 
 FloatPicture = NDArray[np.float32]
-GRID_STEP_PX = 24
+GRID_STEP_PX = 8
 _UNDISTORT = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 100, 1e-12)
 INVERTIBLE_PX = 0.01
 """Largest round-trip miss of pixel → ray → pixel that still counts as invertible."""

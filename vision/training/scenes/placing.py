@@ -168,7 +168,7 @@ class Placer:
                     return
                 x = x0 + row * step * math.sqrt(3) / 2
                 y = y0 + (k - row / 2) * step
-                jx, jy = self.rng.normal(0, 0.04, 2)
+                jx, jy = np.clip(self.rng.normal(0, 0.03, 2), -0.05, 0.05)
                 self.taken.append((x + float(jx), y + float(jy)))
                 placed += 1
 

@@ -6,6 +6,7 @@ Variants: ``cuda_ad_rgb`` on a graphics card, ``llvm_ad_rgb`` or ``scalar_rgb`` 
 
 from __future__ import annotations
 
+import warnings
 from collections import OrderedDict
 from collections.abc import Sequence
 from typing import Any
@@ -38,7 +39,10 @@ class Renderer:
     """
 
     def __init__(self, variant: str = "llvm_ad_rgb", *, max_depth: int = 6) -> None:
-        import mitsuba
+        with warnings.catch_warnings():
+            # its own sources draw syntax warnings from newer interpreters
+            warnings.simplefilter("ignore")
+            import mitsuba
 
         mitsuba.set_variant(variant)
         mitsuba.set_log_level(mitsuba.LogLevel.Error)
@@ -168,10 +172,7 @@ class Renderer:
         self, scene: Any, camera: Camera, pinhole: Pinhole, *, spp: int, seed: int = 0
     ) -> FloatPicture:
         """Pinhole picture (H, W, 3), linear light."""
-        kind: dict[str, Any] = {"type": "path", "max_depth": self.max_depth, "rr_depth": 4}
-        if self.max_depth <= 2:
-            kind = {"type": "direct"}
-        integrator = self.mi.load_dict(kind)
+        integrator = self.mi.load_dict({"type": "path", "max_depth": self.max_depth, "rr_depth": 4})
         image = self.mi.render(
             scene, sensor=self.sensor(camera, pinhole, spp), integrator=integrator,
             spp=spp, seed=seed,

@@ -87,9 +87,10 @@ _WOODS: tuple[Rgb, ...] = (
 )  # fmt: skip
 
 
-def draw_table(rng: np.random.Generator) -> Table:
-    """A table of a named size with its own small differences."""
-    name = str(rng.choice(list(NAMED_SURFACES_MM), p=[0.5, 0.16, 0.17, 0.17]))
+def draw_table(rng: np.random.Generator, surface: str | None = None) -> Table:
+    """A table of a named size (drawn, or ``surface``) with its own small differences."""
+    drawn = str(rng.choice(list(NAMED_SURFACES_MM), p=[0.5, 0.16, 0.17, 0.17]))
+    name = surface or drawn
     return Table.from_surface(
         name,
         corner_mouth_mm=float(rng.uniform(110.0, 128.0)),
@@ -263,10 +264,10 @@ def draw_wall_colour(rng: np.random.Generator) -> Rgb:
     return (float(r), float(g), float(b))
 
 
-def draw_room(seed: int, *, tilt_limit_deg: float = 20.0) -> Room:
+def draw_room(seed: int, *, tilt_limit_deg: float = 20.0, surface: str | None = None) -> Room:
     """A whole room from a seed: the same seed gives the same room."""
     rng = np.random.default_rng(seed)
-    table = draw_table(rng)
+    table = draw_table(rng, surface)
     head = str(rng.choice(["left", "right", "top", "bottom"], p=[0.46, 0.42, 0.06, 0.06]))
     camera = draw_camera(rng, table, head, tilt_limit_deg=tilt_limit_deg)
     walls = WallLook(

@@ -67,7 +67,7 @@ def bed_uv(table: Table, points_mm: FloatArray) -> FloatArray:
 def cushion_profile(table: Table) -> FloatArray:
     """Cross-section (K, 2): depth behind the nose line and height, from under side to cap."""
     r, nose = NOSE_ROUND_MM, table.nose_height_mm
-    arc = np.deg2rad(np.linspace(-60, 84, 10))
+    arc = np.deg2rad([-60, -45, -30, -15, 0, 17, 34, 51, 68, 84])
     tip = np.column_stack([r - r * np.cos(arc), nose + r * np.sin(arc)])
     back = table.cushion_width_mm
     top = np.array([[0.35 * back, nose + r + 0.9], [back, table.rail_cap_height_mm]])

@@ -1,0 +1,4 @@
+"""Sample stills, rendered: a practice session on one table and twelve stills of other rooms.
+
+Each folder's ``truth.json`` says how its stills were made and where everything lies.
+"""
