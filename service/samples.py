@@ -16,9 +16,12 @@ PRACTICE_SURFACE = "9ft"
 PRACTICE_HEAD = "left"
 
 
-def sample_folder(part: str = "") -> Path:
+def sample_folder(part: str) -> Path:
     """A folder or file of the samples; a clear error where the install left them out."""
-    path = Path(str(files("sample_frames"))) / part
+    place = files("sample_frames")
+    for name in part.split("/"):
+        place = place.joinpath(name)
+    path = Path(str(place))
     if not path.exists():
         raise FileFormatError(
             f"{path}: missing; allowed: an install with its sample stills. Install the package "

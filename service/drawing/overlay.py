@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from service.position import LandingZone, Verdict
 
 _STEP_MM = 40.0
-_JPEG_QUALITY = 78
+_JPEG_QUALITY = 82
 
 
 class DrawingError(RestmarkError):

@@ -64,7 +64,7 @@ def _reach_mm(landings: Sequence[LandingPoint]) -> float:
         mean, cov = _mean_cov(landings)
         half = np.sqrt(np.maximum(np.diag(cov), 0.0) * CHI2_95_TWO)
         largest = max(largest, 0.9 * float(np.max(np.abs(mean) + half)))
-    for nice in (50, 100, 150, 200, 300, 400, 500, 600, 700, 800, 1000, 1200, 1600, 2400):
+    for nice in (50, 100, 150, 200, 300, 400, 500, 600, 700, 800, 1000, 1200, 1400, 1600, 2400):
         if largest * 1.12 + 5 <= nice:
             return float(nice)
     return largest * 1.15

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from calibration.files import Calibration
     from service.practice import Attempt, SessionResult
 
-OVERLAY_WIDTH_PX = 1120
+OVERLAY_WIDTH_PX = 1280
 _TONES = {"in": "in", "out": "out", "too close to call": "close"}
 
 
