@@ -33,6 +33,8 @@ def ball_name(ball: str) -> str:
 
 def in_mm(length_mm: float) -> str:
     """Whole millimetres; a tenth below ten."""
+    if length_mm == 0:
+        return "0 mm"
     return f"{length_mm:.1f} mm" if abs(length_mm) < 10 else f"{length_mm:.0f} mm"
 
 
