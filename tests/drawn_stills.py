@@ -156,7 +156,9 @@ def _draw_ball(
     bounce = np.clip(-normal[:, 2], 0, 1)[:, None] * np.array(cloth) * 0.4
     mirror = rays - 2 * (rays * normal).sum(1)[:, None] * normal
     gleam = (mirror @ lamp > 0.985)[:, None] * 0.9
-    colour = colour + bounce + gleam
+    facing = np.clip(-(rays * normal).sum(1), 0, 1)[:, None]
+    mirrored = 0.04 + 0.96 * (1 - facing) ** 5  # clear coat mirrors the cloth at its limb
+    colour = (colour + bounce) * (1 - mirrored) + mirrored * 0.6 * np.array(cloth) + gleam
     shape = (v1 - v0, n, u1 - u0, n)
     cover = hit.reshape(shape).mean(axis=(1, 3))[:, :, None].astype(np.float32)
     paint = np.where(hit[:, None], colour, 0).reshape(*shape, 3).mean(axis=(1, 3))

@@ -20,6 +20,7 @@ from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, FROZEN_INSET_MM,
 
 from .cloth import Cloth, Float32
 from .footprint import Footprint
+from .layout import BALL_IDS
 from .profile import inside_cushion
 from .refine import COARSE, Fit, Scene, fit
 from .topview import TopView
@@ -197,21 +198,22 @@ def choose(scene: Scene, candidates: Candidates, foreign: Float32, view: TopView
     """Fit candidates coarsely, then keep the best set of balls that do not overlap.
 
     ``foreign`` is 1 where the top view is not cloth, else 0. What found no room gets a second
-    fit that leaves out the outline beside the balls kept so far.
+    fit that leaves out the outline beside the balls kept so far. At most 16, the best.
     """
     start = candidates.centre_mm
     first = fit(scene, start, COARSE)
     rank = _ranked(scene, first, candidates.score, foreign, view)
     kept = _thinned(first, rank, np.zeros((0, 2)))
-    chosen = first.taken(kept)
+    chosen, scores = first.taken(kept), rank[kept]
     left = _clear_of(start, chosen.centre_mm, 0.7 * BALL_DIAMETER_MM)
-    if not left.any():
-        return chosen
-    around = np.concatenate([chosen.centre_mm, start[left]])
-    second = fit(scene, start[left], COARSE, neighbours_mm=around)
-    rank = _ranked(scene, second, candidates.score[left], foreign, view)
-    more = _thinned(second, rank, chosen.centre_mm)
-    return chosen.joined(second.taken(more))
+    if left.any():
+        around = np.concatenate([chosen.centre_mm, start[left]])
+        second = fit(scene, start[left], COARSE, neighbours_mm=around)
+        rank = _ranked(scene, second, candidates.score[left], foreign, view)
+        more = _thinned(second, rank, chosen.centre_mm)
+        chosen, scores = chosen.joined(second.taken(more)), np.concatenate([scores, rank[more]])
+    best = np.argsort(-scores)[: len(BALL_IDS)]
+    return chosen.taken([int(k) for k in best])
 
 
 def _ranked(

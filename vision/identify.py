@@ -83,20 +83,23 @@ def name_balls(
     *,
     previous: Layout | None = None,
     palettes: Sequence[Palette] = PALETTES,
+    certainty: float = 1.0,
 ) -> tuple[Name, ...]:
     """Names of up to 16 balls by their looks, all by the palette and cast that fit best.
 
     A set's shades and a room's light move all paints alike, so a turn of the hues and a change
-    of lightness common to the still are tried beside the palettes.
+    of lightness common to the still are tried beside the palettes. ``certainty`` under 1
+    tempers all that the looks say, where the light's colour had to be guessed.
     """
     if not looks:
         return ()
-    shares = _share_table(looks) + _prior(centres_mm, previous)
+    shares, prior = _share_table(looks), _prior(centres_mm, previous)
     best: tuple[float, FloatArray] | None = None
     for number, palette in enumerate(palettes):
         for turn_deg in HUE_TURNS_DEG:
             for lighter in LIGHTNESS_STEPS:
-                table = shares + _paint_table(looks, palette, turn_deg, lighter)
+                paints = _paint_table(looks, palette, turn_deg, lighter)
+                table = certainty * (shares + paints) + prior
                 less = PALETTE_COST * number
                 less += 0.5 * (turn_deg / HUE_SIGMA_DEG) ** 2 + 0.5 * (lighter / LIGHT_SIGMA) ** 2
                 total = _assign(table)[0] - less
@@ -112,7 +115,7 @@ LIGHTNESS_STEPS = (-6.0, 0.0, 6.0, 12.0)
 LIGHT_SIGMA = 4.0
 PALETTE_COST = 1.0
 """The usual set is taken unless the still speaks for another."""
-_UNPAINTED = -8.5
+_UNPAINTED = -10.0
 """Log-likelihood of a usual paint, given to the cue ball, which has none."""
 
 
@@ -161,7 +164,7 @@ def _paint_table(
     return np.concatenate([unpainted, fit, fit[:, :7]], axis=1)
 
 
-_NARROW = 3.0
+_NARROW = 8.0
 """A band of which little is seen, at the limb, shows its colour less truly."""
 
 

@@ -39,17 +39,26 @@ NO_PAINT = (90.0, 0.0, 0.0)
 """``Look.paint`` of a ball that is white all over."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class White:
+    """Lit white paint in one still."""
+
+    rgb: tuple[float, float, float]
+    """Linear, in the units of ``sample_discs``."""
+    seen: bool
+    """Whether a ball shows it; else it is a neutral guess and colours are less sure."""
+
+
 def sample_discs(
     tone: Float32, camera: Camera, cloth: Cloth, centres_mm: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Linear RGB of places spread evenly over K discs, (K, M, 3), and their radii (M,).
 
-    Brightness is divided by the bare cloth's there over its median on the bed.
+    Brightness is relative: 1 is the bare cloth's mean there.
     """
     radius = np.sqrt((np.arange(RINGS) + 0.5) / RINGS) * WIDEST
     colour = []
-    usual = float(np.median(to_linear(cloth.cells).sum(axis=2)))
-    light = to_linear(cloth.at(centres_mm)).sum(axis=1) / usual
+    light = to_linear(cloth.at(centres_mm)).mean(axis=1)
     for centre in centres_mm:
         outline = camera.ball_outline((float(centre[0]), float(centre[1])), samples=ANGLES)
         middle = outline.mean(axis=0)
@@ -60,35 +69,35 @@ def sample_discs(
     return seen / light[:, None, None], np.repeat(radius, ANGLES)
 
 
-def lamp_white(colour: FloatArray) -> FloatArray:
-    """Linear RGB (3,) of lit white paint, from all balls' samples (K, M, 3).
+def lamp_white(colour: FloatArray) -> White:
+    """Lit white paint, from all balls' samples (K, M, 3).
 
     The ball whose upper half is brightest in its dimmest channel is the whitest: cue ball or
-    stripe. With solids alone their number discs are the best there is.
+    stripe. Where that is too coloured or darker than cloth, no ball shows much white.
     """
     order = np.argsort(colour[..., 2], axis=1)
     count = colour.shape[1]
-    upper = np.take_along_axis(colour, order[:, round(0.55 * count) : round(0.75 * count), None], 1)
-    level = np.median(upper, axis=1)
+    middle = order[:, round(0.55 * count) : round(0.75 * count), None]
+    level = np.median(np.take_along_axis(colour, middle, axis=1), axis=1)
     white = level[level.min(axis=1).argmax()]
-    if white.min() < _PALE * white.max():
-        top = np.take_along_axis(
-            colour, order[:, round(0.92 * count) : round(0.97 * count), None], 1
-        )
-        discs = np.median(top, axis=1)
-        white = discs[discs.min(axis=1).argmax()]
-    return np.maximum(white, 0.01)
+    if white.min() >= _PALE * white.max() and white.mean() >= _BRIGHT:
+        return White(rgb=(float(white[0]), float(white[1]), float(white[2])), seen=True)
+    guess = max(float(np.percentile(colour.max(axis=2), 97)), 1.5 * _BRIGHT)
+    return White(rgb=(guess, guess, guess), seen=False)
 
 
 _PALE = 0.2
 """White in the warmest lamp light keeps this much of its red in blue."""
+_BRIGHT = 1.15
+"""White paint is brighter than any cloth by at least this."""
 
 
-def looks(colour: FloatArray, radius: FloatArray, white: FloatArray) -> tuple[Look, ...]:
+def looks(colour: FloatArray, radius: FloatArray, white: White) -> tuple[Look, ...]:
     """Features of K balls from their samples (K, M, 3), the samples' radii and lit white."""
+    level = np.asarray(white.rgb)
     # usual fall of light from the middle of a white ball to its limb, measured on stills
     shade = 0.26 + 0.83 * np.sqrt(1 - radius**2)
-    return tuple(_look(one / white / shade[:, None] * 0.85) for one in colour)
+    return tuple(_look(one / level / shade[:, None] * 0.85) for one in colour)
 
 
 def _look(clear: FloatArray) -> Look:

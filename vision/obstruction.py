@@ -21,11 +21,18 @@ from .topview import TopView
 FloatArray = NDArray[np.float64]
 INSIDE_MM = 30.0
 """What reaches less far over the bed than this leaves every place readable."""
-THINNEST_MM = 7.0
+THINNEST_MM = 10.0
 """Thinner things are lines and marks on the cloth; a cue's shaft is 12 mm or more."""
 LEAST_AREA_MM2 = 1800.0
-LEAST_EXTENT_MM = 130.0
-"""Longer than two balls side by side: no ball that was overlooked."""
+"""About a finger; less is chalk."""
+LEAST_EXTENT_MM = 150.0
+"""Longer than two balls side by side with their shadows: no balls that were overlooked."""
+AROUND_MM = 9.0
+"""A ball's contact shadow reaches this far beyond its outline."""
+
+
+TRUSTED_RING = 0.3
+"""Share of the ring about a ball that may be foreign and no ball; more is an arm or a cue."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,12 +49,14 @@ def find_obstructions(
 ) -> tuple[Obstruction, ...]:
     """Large things over the bed, largest first.
 
-    ``foreign`` is 1 where the top view is not cloth; ``balls_mm`` (N, 2) are explained.
+    ``foreign`` is 1 where the top view is not cloth. ``balls_mm`` (N, 2) explain what lies
+    within their outlines, unless they sit in something foreign themselves (a hand's knuckle
+    can look like a ball).
     """
-    rest = (foreign > 0.5).astype(np.uint8)
-    rest[~_inside(view)] = 0
-    for outline in _outlines(view, camera, balls_mm):
-        cv2.fillPoly(rest, [outline], 0)
+    bare = (foreign > 0.5).astype(np.uint8)
+    bare[~_inside(view)] = 0
+    trusted = trusted_balls(foreign, view, camera, balls_mm)
+    rest = _without(bare, view, camera, balls_mm[trusted])
     size = max(round(THINNEST_MM / view.scale_mm), 2)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     opened = cv2.morphologyEx(rest, cv2.MORPH_OPEN, kernel)
@@ -67,6 +76,37 @@ def find_obstructions(
     return tuple(sorted(found, key=lambda thing: -thing.area_mm2))
 
 
+def trusted_balls(
+    foreign: Float32, view: TopView, camera: Camera, balls_mm: FloatArray
+) -> NDArray[np.bool_]:
+    """Whether each ball (N, 2) lies on cloth or among balls, not in something foreign."""
+    bare = (foreign > 0.5).astype(np.uint8)
+    bare[~_inside(view)] = 0
+    rest = _without(bare, view, camera, balls_mm).astype(np.float32)
+    angle = np.linspace(0, 2 * np.pi, 36, endpoint=False)
+    directions = np.column_stack([np.cos(angle), np.sin(angle)])
+    out = np.ones(len(balls_mm), dtype=bool)
+    for k, centre in enumerate(balls_mm):
+        prints = Footprint.at(camera, np.broadcast_to(centre, directions.shape))
+        reach = prints.reach(directions)
+        rings = [reach + AROUND_MM + more for more in (3.0, 8.0)]
+        places = np.concatenate([centre + r[:, None] * directions for r in rings])
+        at = view.to_view(places).astype(np.float32)
+        share = cv2.remap(rest, at[:, :1], at[:, 1:], cv2.INTER_LINEAR)
+        out[k] = float(np.mean(share)) <= TRUSTED_RING
+    return out
+
+
+def _without(
+    bare: NDArray[np.uint8], view: TopView, camera: Camera, balls_mm: FloatArray
+) -> NDArray[np.uint8]:
+    """A copy with the balls' outlines, a little widened, blanked."""
+    out = bare.copy()
+    for outline in _outlines(view, camera, balls_mm):
+        cv2.fillPoly(out, [outline], 0)
+    return out
+
+
 def _inside(view: TopView) -> NDArray[np.bool_]:
     rows, columns = view.shape
     at = view.to_table(np.column_stack([np.arange(columns), np.zeros(columns)]))[:, 0]
@@ -84,7 +124,7 @@ def _outlines(view: TopView, camera: Camera, balls_mm: FloatArray) -> list[NDArr
     out = []
     for centre in balls_mm:
         prints = Footprint.at(camera, np.broadcast_to(centre, directions.shape))
-        edge = centre + (prints.reach(directions) + 5.0)[:, None] * directions
+        edge = centre + (prints.reach(directions) + AROUND_MM)[:, None] * directions
         out.append(np.round(view.to_view(edge)).astype(np.int32))
     return out
 

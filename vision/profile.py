@@ -35,8 +35,8 @@ class Span:
     outside_px: float
     reach_px: float
     offset_step_px: float
-    blur_px: float = 0.8
-    chroma_blur_px: float = 1.25
+    blur_px: float = 0.85
+    chroma_blur_px: float = 1.35
     """JPEG halves the colour's resolution."""
 
     @property
@@ -81,7 +81,8 @@ def rays_of(camera: Camera, table: Table, centres_mm: FloatArray, rays: int) -> 
     shown = ~_behind_cushion(camera, table, centres_mm, outline)
     radius = np.linalg.norm(spoke, axis=-1).mean(axis=1)
     outside = camera.back_project((outline + 0.3 * spoke).reshape(-1, 2), 0.0)
-    on_bed = ((outside > 0) & (outside < table.surface_mm)).all(axis=1).reshape(shown.shape)
+    inside = (outside > 0) & (outside < np.asarray(table.surface_mm))
+    on_bed = np.asarray(inside.all(axis=1)).reshape(shown.shape)
     return Rays(outline_px=outline, normal=normal, radius_px=radius, shown=shown, on_bed=on_bed)
 
 
@@ -181,8 +182,8 @@ def sample(
         )
     ground = camera.back_project(rays.outline_px.reshape(-1, 2))
     bare = cloth.at(ground)
-    ratio = colour / bare[:, None, :]
-    channels = np.moveaxis(cloth.deviation(np.minimum(ratio, 12.0)), -1, 0)
+    ratio = np.asarray(colour / bare[:, None, :], dtype=np.float32)
+    channels = np.moveaxis(cloth.deviation(ratio), -1, 0)
     return channels.reshape(3, count, number, samples).astype(float)
 
 
@@ -221,7 +222,7 @@ _OUTSIDE_CHROMA = 0.25
 _WEAK = 0.01
 
 
-_MIRROR_POWER = 0.6
+_MIRROR_POWER = 0.75
 """Mirrored light acts on tone values, which are about the square root of light."""
 
 
@@ -267,7 +268,7 @@ def _with_prior(columns: FloatArray, weights: Sequence[float]) -> FloatArray:
     return np.asarray(np.linalg.qr(whole)[0][: len(columns)], dtype=float)
 
 
-FOREIGN_COST = 2.0
+FOREIGN_COST = 1.0
 """Cost of a pixel outside the ball that is certainly no cloth."""
 CLOTH_COST = 0.5
 """Cost of a pixel inside the ball that looks like cloth; small, since balls have such colours."""

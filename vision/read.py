@@ -25,6 +25,8 @@ from .still import Picture, check_size, decode_still
 from .topview import TopView
 
 FloatArray = NDArray[np.float64]
+GUESSED_LIGHT = 0.35
+"""Certainty of names where no ball shows white."""
 HALF_HIDDEN = 0.7
 """Share of the outline under which a ball is called partly hidden."""
 
@@ -152,7 +154,13 @@ def _identify(scene: Scene, final: Fit, previous: Layout | None) -> tuple[Name, 
     if len(final.centre_mm) == 0:
         return ()
     colour, radius = sample_discs(scene.tone, scene.camera, scene.cloth, final.centre_mm)
-    return name_balls(looks(colour, radius, lamp_white(colour)), final.centre_mm, previous=previous)
+    white = lamp_white(colour)
+    return name_balls(
+        looks(colour, radius, white),
+        final.centre_mm,
+        previous=previous,
+        certainty=1.0 if white.seen else GUESSED_LIGHT,
+    )
 
 
 def _warnings(balls: tuple[Ball, ...], final: Fit) -> list[str]:

@@ -23,9 +23,9 @@ FloatArray = NDArray[np.float64]
 GROWTH_PX = 0.0
 """Usual difference between apparent and predicted outline radius."""
 GROWTH_SIGMA_PX = 0.2
-COV_SCALE = 1.0
+COV_SCALE = 8.0
 """Stated over formal covariance: rays are not independent of each other."""
-COV_FLOOR_PX2 = 0.02**2
+COV_FLOOR_PX2 = 0.13**2
 LEAST_CLEAR_PX = 1.5
 """A ray that sees less cloth than this before a neighbour says nothing."""
 
