@@ -14,7 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .errors import CalibrationError, FileFormatError
+from .errors import CalibrationError
+from .jsonfile import number, numbers
 from .table import BALL_CENTRE_HEIGHT_MM, BALL_RADIUS_MM
 
 FloatArray = NDArray[np.float64]
@@ -232,27 +233,17 @@ class Camera:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "camera") -> Camera:
         """Inverse of ``to_dict``; errors name the field by its path."""
-        lengths = {"image_size_px": 2, "distortion": 5, "rvec": 3, "tvec_mm": 3}
-        values: dict[str, Any] = {}
-        for name in ("image_size_px", "fx_px", "fy_px", "cx_px", "cy_px", *list(lengths)[1:]):
-            if name not in data:
-                raise FileFormatError(
-                    f"{path}.{name}: missing; allowed: a number or list of numbers. "
-                    "Calibrate again to write a whole file."
-                )
-            value = data[name]
-            want = lengths.get(name)
-            items = value if want else [value]
-            if (
-                not isinstance(items, list | tuple)
-                or (want and len(items) != want)
-                or any(isinstance(v, bool) or not isinstance(v, int | float) for v in items)
-            ):
-                raise FileFormatError(
-                    f"{path}.{name}: got {value!r}; allowed: "
-                    f"{f'{want} numbers' if want else 'a number'}. Calibrate again."
-                )
-            values[name] = tuple(value) if want else float(value)
-        width, height = values["image_size_px"]
-        values["image_size_px"] = (int(width), int(height))
-        return cls(**values)
+        width, height = numbers(data, "image_size_px", path, count=2)
+        k1, k2, p1, p2, k3 = numbers(data, "distortion", path, count=5)
+        turn_x, turn_y, turn_z = numbers(data, "rvec", path, count=3)
+        shift_x, shift_y, shift_z = numbers(data, "tvec_mm", path, count=3)
+        return cls(
+            image_size_px=(int(width), int(height)),
+            fx_px=number(data, "fx_px", path),
+            fy_px=number(data, "fy_px", path),
+            cx_px=number(data, "cx_px", path),
+            cy_px=number(data, "cy_px", path),
+            distortion=(k1, k2, p1, p2, k3),
+            rvec=(turn_x, turn_y, turn_z),
+            tvec_mm=(shift_x, shift_y, shift_z),
+        )

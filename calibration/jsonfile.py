@@ -1,4 +1,4 @@
-"""Versioned JSON files that a person can read, written whole or not at all."""
+"""Files written whole or not at all, and versioned JSON that a person can read."""
 
 from __future__ import annotations
 
@@ -18,8 +18,12 @@ def write_json(path: Path | str, data: Mapping[str, Any]) -> None:
 
     Raises FileFormatError where the place cannot be written; the old file then stays.
     """
+    write_text(path, json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def write_text(path: Path | str, content: str) -> None:
+    """Write UTF-8 text to ``path`` in one step; errors as in ``write_json``."""
     target = Path(path)
-    text = json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     try:
         handle, name = tempfile.mkstemp(
             dir=target.parent, prefix=f".{target.name}.", suffix=".part"
@@ -28,14 +32,16 @@ def write_json(path: Path | str, data: Mapping[str, Any]) -> None:
         raise _unwritable(target, wrong) from None
     try:
         with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
+            stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
         os.chmod(name, 0o666 & ~_umask())
         os.replace(name, target)
     except OSError as wrong:
-        Path(name).unlink(missing_ok=True)
         raise _unwritable(target, wrong) from None
+    finally:
+        # whatever went wrong, a stop by the user too, leaves no half file behind
+        Path(name).unlink(missing_ok=True)
 
 
 def read_json(path: Path | str, *, file_format: str, version: int, remedy: str) -> dict[str, Any]:
@@ -74,9 +80,14 @@ def check_version(data: object, *, file_format: str, version: int, path: str, re
 def number(data: Mapping[str, Any], name: str, path: str) -> float:
     """The finite number ``data[name]``."""
     value = field(data, name, path)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise _wrong(path, name, value, "a finite number")
-    return float(value)
+    try:
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            plain = float(value)
+            if math.isfinite(plain):
+                return plain
+    except OverflowError:
+        pass
+    raise _wrong(path, name, value, "a finite number")
 
 
 def text(data: Mapping[str, Any], name: str, path: str) -> str:
@@ -107,10 +118,11 @@ def numbers(
     data: Mapping[str, Any], name: str, path: str, *, count: int | None = None
 ) -> tuple[float, ...]:
     """The list of finite numbers ``data[name]``, of length ``count`` where given."""
-    value = items(data, name, path)
+    value = field(data, name, path)
+    if not isinstance(value, list) or len(value) != (len(value) if count is None else count):
+        wanted = "a list of numbers" if count is None else f"{count} numbers"
+        raise _wrong(path, name, value, wanted)
     row = {str(i): item for i, item in enumerate(value)}
-    if count is not None and len(value) != count:
-        raise _wrong(path, name, value, f"{count} numbers")
     return tuple(number(row, key, f"{path}.{name}") for key in row)
 
 
@@ -143,6 +155,17 @@ def _wrong(path: str, name: str, value: object, allowed: str) -> FileFormatError
     return FileFormatError(
         f"{path}.{name}: got {value!r}; allowed: {allowed}. Make the file again."
     )
+
+
+def make_folder(folder: Path) -> None:
+    """Make the folder and its parents; a clear error where that cannot be done."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as wrong:
+        raise FileFormatError(
+            f"{folder}: cannot be made ({wrong.strerror or wrong}); allowed: a folder in a place "
+            "that may be written. Give another."
+        ) from None
 
 
 def _unwritable(target: Path, wrong: OSError) -> FileFormatError:

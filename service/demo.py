@@ -12,13 +12,12 @@ import numpy as np
 from rich.console import Console
 from rich.markup import escape
 
-from calibration.jsonfile import write_json
+from calibration.jsonfile import make_folder, write_json, write_text
 from service.report import model
 from service.report.page import render_page
 from service.report.summary_words import summary_lines
 from service.report.tables import attempts_grid
 from service.report.words import calibration_lines, lens_lines, percent
-from service.report.write import make_folder, write_text
 from service.trial import Track, Trial, run_trial, untracked
 from vision.measure import Accuracy
 

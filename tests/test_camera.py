@@ -183,7 +183,7 @@ def test_impossible_cameras_are_refused(change: dict, text: str) -> None:
 @pytest.mark.parametrize(
     ("field", "value", "text"),
     [
-        ("fx_px", None, r"camera\.fx_px: got None; allowed: a number"),
+        ("fx_px", None, r"camera\.fx_px: got None; allowed: a finite number"),
         ("rvec", [0.0, 1.0], r"camera\.rvec: got \[0\.0, 1\.0\]; allowed: 3 numbers"),
         ("distortion", "none", r"camera\.distortion: got 'none'; allowed: 5 numbers"),
         ("cy_px", True, r"camera\.cy_px: got True"),

@@ -197,3 +197,15 @@ def test_player_settings_are_checked(settings: dict[str, Any], text: str) -> Non
 def test_player_round_trip() -> None:
     player = Player(handedness="left", hand_back_mm=1000)
     assert Player.from_dict(player.to_dict()) == player
+
+
+@pytest.mark.parametrize(
+    ("circle", "text"),
+    [
+        ([600, 600, 10**30], r"zone\.circle_mm: got .*above 0 and up to 5000"),
+        ([600, 600, 10**400], r"zone\.circle_mm: got a number too large to be a length"),
+    ],
+)
+def test_a_circle_beyond_any_table_is_refused(circle, text):
+    with pytest.raises(IntentError, match=text):
+        Intent.from_dict({"zone": {"circle_mm": circle}})

@@ -10,6 +10,7 @@ import pytest
 from calibration.camera import Camera
 from calibration.errors import FileFormatError, RestmarkError
 from calibration.files import Budget, Calibration, Residual
+from calibration.jsonfile import make_folder, write_text
 from calibration.table import Table
 from service.position import Intent
 from service.practice import score_session
@@ -19,7 +20,6 @@ from service.report.figures import LandingPoint, StripRow, landings_svg, residua
 from service.report.model import Accuracy, Source, make_report
 from service.report.page import render_page
 from service.report.summary_words import summary_lines
-from service.report.write import make_folder, write_text
 from vision.layout import Ball, Layout
 
 TABLE = Table()

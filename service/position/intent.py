@@ -23,6 +23,9 @@ _LEAVE_KEYS = ("cut_deg", "side", "distance_mm", "cushion_mm", "reach", "over_ba
 _KEYS = ("pot", "pocket", "next", "next_pocket", *_LEAVE_KEYS, "zone")
 _OBJECT_BALLS = BALL_IDS[1:]
 
+LARGEST_RADIUS_MM = 5000.0
+"""More than any table's diagonal."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnZone:
@@ -39,10 +42,11 @@ class DrawnZone:
                 "Draw one shape."
             )
         if self.circle_mm is not None:
-            if not (all(map(math.isfinite, self.circle_mm)) and self.circle_mm[2] > 0):
+            finite = all(map(math.isfinite, self.circle_mm))
+            if not (finite and 0 < self.circle_mm[2] <= LARGEST_RADIUS_MM):
                 raise IntentError(
                     f"zone.circle_mm: got {list(self.circle_mm)}; allowed: x, y and a radius "
-                    "above 0, all finite mm. Draw it again."
+                    f"above 0 and up to {LARGEST_RADIUS_MM:g}, all finite mm. Draw it again."
                 )
             return
         points = self.polygon_mm or ()
@@ -275,7 +279,12 @@ def _numbers(value: Any, count: int, name: str) -> tuple[float, ...]:
     if not listed or not all(isinstance(v, int | float) and not isinstance(v, bool) for v in value):
         wanted = "a number" if count == 1 else f"a list of {count} numbers"
         raise IntentError(f"{name}: got {value!r}; allowed: {wanted}. Correct it.")
-    return tuple(float(v) for v in value)
+    try:
+        return tuple(float(v) for v in value)
+    except OverflowError:
+        raise IntentError(
+            f"{name}: got a number too large to be a length; allowed: finite mm. Correct it."
+        ) from None
 
 
 def _one_of(name: str, value: Any, allowed: Sequence[str], *, optional: bool = False) -> None:
