@@ -13,7 +13,7 @@ from calibration.camera import Camera
 from calibration.table import Pocket, Table
 
 Colour = tuple[int, int, int]
-_SUB = 3
+_SUB = 2
 Point = tuple[float, float]
 
 
