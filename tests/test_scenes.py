@@ -19,17 +19,19 @@ from vision.layout import BALL_IDS
 from vision.training import practice_room, session
 from vision.training.other_rooms import OTHER_STILLS, other_scene
 from vision.training.scenes import batch, fireflies, lens_warp, placing, sensor, table_mesh
-from vision.training.scenes.ball_texture import COLOURS, ball_texture
+from vision.training.scenes.ball_texture import COLOURS, FACE_PX, atlas_uv, ball_texture
 from vision.training.scenes.boards import board_texture, charuco, corner_points_mm
 from vision.training.scenes.lamps import lamp_parts
 from vision.training.scenes.looks import BallLook, BoardPose, PlacedBall, RailLook, SensorLook
 from vision.training.scenes.pockets import outline
 from vision.training.scenes.room import draw_room, draw_scene
-from vision.training.scenes.solids import as_mesh
-from vision.training.scenes.values import Material
+from vision.training.scenes.solids import as_mesh, sphere_mesh
+from vision.training.scenes.values import Material, Sphere
 
 WARP_TOLERANCE_PX = 0.02
 """Centroids of drawn blobs through the warp: interpolation on the twice finer grid."""
+ROUND_TOLERANCE_MM = 0.006
+"""How far a ball's facets and corners may lie from the true sphere."""
 GEOMETRY_TOLERANCE_MM = 1e-6
 """Meshes carry the table model's figures themselves."""
 
@@ -249,7 +251,7 @@ def test_exposure_holds_whites_and_middle() -> None:
     gain = sensor.exposure_gain(dark.astype(np.float32))
     assert 0.08 < gain * 0.01 < 0.3
     dark[:60, :60] = 1.0
-    assert sensor.exposure_gain(dark.astype(np.float32)) <= sensor.WHITE_LIMIT * 1.01
+    assert sensor.exposure_gain(dark.astype(np.float32)) <= sensor.WHITE_LIMITS[0][1] * 1.01
 
 
 def test_fireflies_go_and_highlights_stay() -> None:
@@ -266,17 +268,36 @@ def test_fireflies_go_and_highlights_stay() -> None:
 
 def test_ball_textures_show_solids_stripes_and_numbers() -> None:
     look = BallLook(ivory=0.0, dust=0.0)
-    height = ball_texture(look, "3").shape[0]
+    px = FACE_PX
     for number in (1, 3, 5, 9, 11):
         texture = ball_texture(look, str(number)).astype(float) / 255
-        pole, equator = texture[2, :].mean(axis=0), texture[height // 2, 0]
+        assert texture.shape == (2 * px, 3 * px, 3)
+        # faces +x, -x, +y over -y, +z, -z: band on the first, number on the third
+        equator = texture[px // 2, px // 2]
+        pole = texture[px + px // 2, px + px // 2]
         colour = np.asarray(COLOURS[(number - 1) % 8 + 1])
         assert np.abs(equator - colour).max() < 0.12
         white = np.abs(pole - 0.92).max() < 0.06
         assert white == (number > 8)
-        disc = texture[height // 2 - 20 : height // 2 + 20, texture.shape[1] // 4 - 20 :][:, :40]
+        disc = texture[px // 2 - 12 : px // 2 + 12, 2 * px + px // 2 - 12 :][:, :24]
         assert disc.max() > 0.85
         assert disc.min() < 0.15
+
+
+def test_sphere_mesh_is_round_and_its_uv_stay_in_the_balls_tile() -> None:
+    mesh = sphere_mesh(Sphere(centre_mm=(10.0, 20.0, 30.0), radius_mm=BALL_RADIUS_MM))
+    reach = np.linalg.norm(mesh.vertices_mm - [10.0, 20.0, 30.0], axis=1)
+    middles = mesh.vertices_mm[mesh.faces].mean(axis=1)
+    inner = np.linalg.norm(middles - [10.0, 20.0, 30.0], axis=1)
+    assert reach.max() - BALL_RADIUS_MM < ROUND_TOLERANCE_MM
+    assert BALL_RADIUS_MM - inner.min() < ROUND_TOLERANCE_MM
+    corners = mesh.vertices_mm[mesh.faces]
+    outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    area = np.linalg.norm(outward, axis=1) / 2
+    assert area.min() > 0.1 * area.max()
+    assert np.all(np.einsum("ij,ij->i", outward, middles - [10.0, 20.0, 30.0]) > 0)
+    uv = atlas_uv(mesh.uv, "5")
+    assert np.all((uv > [0.25, 0.25]) & (uv < [0.5, 0.5]))
 
 
 def test_board_texture_is_read_by_opencv_at_its_corners() -> None:

@@ -19,18 +19,18 @@ class OtherStill:
 
 
 OTHER_STILLS: tuple[OtherStill, ...] = (
-    OtherStill(seed=41001, surface="9ft", style="scatter", count=10),
-    OtherStill(seed=41002, surface="8ft", style="rack", count=16),
-    OtherStill(seed=41003, surface="7ft", style="scatter", count=8),
-    OtherStill(seed=41004, surface="pro8", style="cluster", count=12),
-    OtherStill(seed=41005, surface="9ft", style="scatter", count=13, obstructed=True),
-    OtherStill(seed=41006, surface="9ft", style="cluster", count=9),
-    OtherStill(seed=41007, surface="7ft", style="scatter", count=15),
-    OtherStill(seed=41008, surface="8ft", style="scatter", count=6, obstructed=True),
-    OtherStill(seed=41009, surface="9ft", style="scatter", count=16),
-    OtherStill(seed=41010, surface="pro8", style="scatter", count=11),
-    OtherStill(seed=41011, surface="9ft", style="cluster", count=7, obstructed=True),
-    OtherStill(seed=41012, surface="8ft", style="scatter", count=14),
+    OtherStill(seed=41102, surface="9ft", style="scatter", count=10),
+    OtherStill(seed=41106, surface="8ft", style="rack", count=16),
+    OtherStill(seed=41123, surface="7ft", style="scatter", count=8),
+    OtherStill(seed=41163, surface="pro8", style="cluster", count=12),
+    OtherStill(seed=41178, surface="9ft", style="scatter", count=13, obstructed=True),
+    OtherStill(seed=41234, surface="9ft", style="cluster", count=9),
+    OtherStill(seed=41266, surface="7ft", style="scatter", count=15),
+    OtherStill(seed=41462, surface="8ft", style="scatter", count=6, obstructed=True),
+    OtherStill(seed=41471, surface="9ft", style="scatter", count=16),
+    OtherStill(seed=41498, surface="pro8", style="scatter", count=11),
+    OtherStill(seed=41604, surface="9ft", style="cluster", count=7, obstructed=True),
+    OtherStill(seed=41616, surface="8ft", style="scatter", count=14),
 )
 
 

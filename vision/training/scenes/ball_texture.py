@@ -1,7 +1,7 @@
-"""Ball textures: equirectangular maps of solids, stripes, the eight and cue balls.
+"""Ball textures: cube maps of solids, stripes, the eight and cue balls.
 
-Row 0 is the north pole (z), columns run round from the seam at x; numbers sit on the
-equator at ±y, so a stripe's band lies round the equator.
+The six faces lie side by side (3 × 2) as ``solids.sphere_mesh`` counts them, edge texels on
+the cube's edges. A stripe's band lies round the z axis; the numbers sit on it at ±y.
 """
 
 from __future__ import annotations
@@ -17,10 +17,12 @@ from vision.layout import BALL_IDS
 from .looks import BallLook
 from .noise import layered_noise, to_bytes
 from .numerals import PATCH_PX, number_patch
+from .solids import cube_directions
 from .values import ByteArray, FloatArray, Rgb
 
-HEIGHT_PX = 320
-WIDTH_PX = 640
+FACE_PX = 160
+HEIGHT_PX = 2 * FACE_PX
+WIDTH_PX = 3 * FACE_PX
 ATLAS_SIDE = 4
 """A set's sixteen textures lie in an atlas of 4×4 tiles, in the order of ``BALL_IDS``."""
 
@@ -57,11 +59,9 @@ def white_colour(look: BallLook) -> Rgb:
 
 def _directions() -> FloatArray:
     """Unit directions (H, W, 3) of the texels' centres."""
-    theta = (np.arange(HEIGHT_PX) + 0.5) / HEIGHT_PX * np.pi
-    phi = (np.arange(WIDTH_PX) + 0.5) / WIDTH_PX * 2 * np.pi
-    s = np.sin(theta)[:, None]
-    return np.stack(
-        [s * np.cos(phi), s * np.sin(phi), np.repeat(np.cos(theta)[:, None], WIDTH_PX, 1)], -1
+    faces = cube_directions(FACE_PX)
+    return np.concatenate(
+        [np.concatenate(list(faces[row : row + 3]), axis=1) for row in (0, 3)], axis=0
     )
 
 
@@ -69,7 +69,7 @@ _DIRECTIONS = _directions()
 
 
 def ball_texture(look: BallLook, name: str) -> ByteArray:
-    """The texture (320, 640, 3) of ball ``name`` (``cue`` or a number)."""
+    """The texture (320, 480, 3) of ball ``name`` (``cue`` or a number)."""
     white = np.asarray(white_colour(look))
     if name == "cue":
         out = np.tile(white, (HEIGHT_PX, WIDTH_PX, 1))
@@ -91,18 +91,25 @@ def ball_texture(look: BallLook, name: str) -> ByteArray:
 
 
 def ball_atlas(look: BallLook) -> ByteArray:
-    """All sixteen balls' textures in one picture (4·320, 4·640, 3)."""
+    """All sixteen balls' textures in one picture (4·320, 4·480, 3)."""
     tiles = [ball_texture(look, name) for name in BALL_IDS]
     rows = [np.concatenate(tiles[k : k + ATLAS_SIDE], axis=1) for k in range(0, 16, ATLAS_SIDE)]
     return np.concatenate(rows, axis=0)
 
 
 def atlas_uv(uv: FloatArray, name: str) -> FloatArray:
-    """A sphere's own uv (N, 2) moved into the ball's tile, half a texel inside its edges."""
+    """A sphere's own uv (N, 2) moved into the ball's tile of the atlas.
+
+    A face's edges fall on the centres of its edge texels, so nothing bleeds between faces.
+    """
     row, column = divmod(BALL_IDS.index(name), ATLAS_SIDE)
-    inset = np.array([0.5 / WIDTH_PX, 0.5 / HEIGHT_PX])
-    inside = inset + np.clip(uv, 0, 1) * (1 - 2 * inset)
-    return np.asarray((inside + np.array([column, row])) / ATLAS_SIDE)
+    # uv of a face's far edge are whole numbers too: tell the face by vertex order
+    per_face = len(uv) // 6
+    face = np.repeat(np.arange(6), per_face)
+    cell = np.column_stack([face % 3, face // 3])
+    inside = (uv - cell) * (FACE_PX - 1) / FACE_PX + 0.5 / FACE_PX
+    placed = (cell + inside) / np.array([3, 2])
+    return np.asarray((placed + np.array([column, row])) / ATLAS_SIDE)
 
 
 def _number_discs(out: FloatArray, look: BallLook, number: int, white: FloatArray) -> None:

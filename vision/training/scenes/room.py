@@ -115,7 +115,7 @@ def draw_cloth(rng: np.random.Generator) -> ClothLook:
     return ClothLook(
         name=name,
         colour=(float(r), float(g), float(b)),
-        mottle=float(rng.uniform(0.015, 0.05)),
+        mottle=float(rng.uniform(0.008, 0.03)),
         tracks=float(worn * rng.uniform(0.3, 1.0)),
         chalk=float(worn * rng.uniform(0.2, 1.0)),
         worn=float(worn * rng.uniform(0.2, 1.0)),
@@ -213,7 +213,7 @@ def draw_balls(rng: np.random.Generator) -> BallLook:
 def draw_sensor(rng: np.random.Generator) -> SensorLook:
     """A camera's faults."""
     return SensorLook(
-        exposure=float(rng.uniform(0.85, 1.15)),
+        exposure=float(rng.uniform(1.0, 1.35)),
         red_gain=float(rng.normal(1, 0.035)),
         blue_gain=float(rng.normal(1, 0.045)),
         blur_px=float(rng.uniform(0.35, 0.85)),

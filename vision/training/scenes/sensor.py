@@ -14,8 +14,8 @@ from .values import ByteArray
 FloatPicture = NDArray[np.float32]
 MIDDLE_GREY = 0.20
 """Where exposure puts the picture's own middle, linear."""
-WHITE_LIMIT = 1.15
-"""Linear light that the brightest hundredth may reach."""
+WHITE_LIMITS = ((99.3, 1.15), (99.9, 1.4))
+"""Linear light that these percentiles of the picture may reach."""
 
 
 def exposure_gain(picture: FloatPicture) -> float:
@@ -27,9 +27,9 @@ def exposure_gain(picture: FloatPicture) -> float:
     inner = luminance[height // 6 : -height // 6, width // 8 : -width // 8]
     # the log mean holds dark cloths up, the percentile keeps white balls from clipping
     middle = float(np.exp(np.log(np.maximum(inner, 1e-5)).mean()))
-    bright = float(np.percentile(luminance, 99.3))
+    bounds = [limit / max(float(np.percentile(luminance, p)), 1e-6) for p, limit in WHITE_LIMITS]
     target = MIDDLE_GREY * (middle / max(float(np.percentile(inner, 95)), 1e-6)) ** 0.3
-    return min(target / middle, WHITE_LIMIT / max(bright, 1e-6))
+    return min(target / middle, *bounds)
 
 
 def develop(
