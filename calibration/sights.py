@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .camera import Camera
-from .edges import Light
+from .edges import Light, project_grid
 from .marks import OUTWARD, Landmark, sight_mark
 from .table import Table
 
@@ -81,8 +81,8 @@ def _blob_near(
     out_x, _ = OUTWARD[name.split("-")[0]]
     wide, high = (min(reach, _ON_RAIL_MM), reach) if out_x else (reach, min(reach, _ON_RAIL_MM))
     grid_x, grid_y = np.meshgrid(_axis(wide), _axis(high))
-    flat = np.column_stack([grid_x.ravel(), grid_y.ravel(), np.zeros(grid_x.size)])
-    pixels = camera.project(flat + at_mm)
+    down, right = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
+    pixels = project_grid(camera, at_mm, (down, right), _axis(high), _axis(wide))
     width, height = camera.image_size_px
     if pixels.min() < 1 or pixels[:, 0].max() > width - 2 or pixels[:, 1].max() > height - 2:
         return None

@@ -9,6 +9,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.special import erf
 
 from calibration.cloth import find_cloth
+from calibration.edges import project_grid
 from calibration.profile import lowest, misfit, step_basis
 from calibration.table import Table
 from calibration.vary import POSE, STEPS, sensitivity, varied
@@ -93,3 +94,12 @@ def test_cloth_corners_run_from_the_head_left_one() -> None:
         outline = find_cloth(still, head)[0]
         np.testing.assert_allclose(outline.corners_px[0], first, rtol=0, atol=2.5)
         assert len(outline.sides_px) == 4
+
+
+def test_a_grid_between_knots_lies_where_the_camera_puts_it() -> None:
+    camera = random_camera(np.random.default_rng(8), Table(), tilt_deg=25.0)
+    along, across = np.arange(0.0, 400.0, 3.1), np.arange(-20.0, 20.1, 0.7)
+    origin, axes = np.array([20.0, 30.0, 36.3]), (np.array([0.6, 0.8, 0]), np.array([-0.8, 0.6, 0]))
+    points = origin + along[:, None, None] * axes[0] + across[None, :, None] * axes[1]
+    seen = project_grid(camera, origin, axes, along, across)
+    np.testing.assert_allclose(seen, camera.project(points.reshape(-1, 3)), rtol=0, atol=0.005)
