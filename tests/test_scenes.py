@@ -14,19 +14,29 @@ from hypothesis import strategies as st
 
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
-from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, Table
+from calibration.table import BALL_RADIUS_MM, Table
 from vision.layout import BALL_IDS
 from vision.training import practice_room, session
 from vision.training.other_rooms import OTHER_STILLS, other_scene
 from vision.training.scenes import batch, fireflies, lens_warp, placing, sensor, table_mesh
+from vision.training.scenes.arm import arm_parts
 from vision.training.scenes.ball_texture import COLOURS, FACE_PX, atlas_uv, ball_texture
 from vision.training.scenes.boards import board_texture, charuco, corner_points_mm
 from vision.training.scenes.lamps import lamp_parts
-from vision.training.scenes.looks import BallLook, BoardPose, PlacedBall, RailLook, SensorLook
+from vision.training.scenes.looks import (
+    BallLook,
+    BoardPose,
+    LampLook,
+    PlacedBall,
+    RailLook,
+    SensorLook,
+    Thing,
+)
 from vision.training.scenes.pockets import outline
 from vision.training.scenes.room import draw_room, draw_scene
 from vision.training.scenes.solids import as_mesh, sphere_mesh
-from vision.training.scenes.values import Material, Sphere
+from vision.training.scenes.things import thing_parts
+from vision.training.scenes.values import Material, Mesh, SceneError, Sphere
 
 WARP_TOLERANCE_PX = 0.02
 """Centroids of drawn blobs through the warp: interpolation on the twice finer grid."""
@@ -66,11 +76,38 @@ def test_drawn_layouts_are_legal(seed: int, count: int, style: str) -> None:
 def test_illegal_layouts_are_refused() -> None:
     table = Table()
     close = (PlacedBall(id="1", x_mm=500, y_mm=500), PlacedBall(id="2", x_mm=550, y_mm=500))
-    with pytest.raises(ValueError, match="2 overlaps 1"):
+    with pytest.raises(SceneError, match=r"balls\[1\]: got 2 at .*overlaps 1; allowed: centres"):
         placing.check_layout(table, close)
     for place in ((20.0, 600.0), (-10.0, -10.0), (1270.0, -5.0)):
-        with pytest.raises(ValueError, match="no ball can rest there"):
+        with pytest.raises(SceneError, match=r"balls\[0\] \(1\): got .*where no ball can rest"):
             placing.check_layout(table, (PlacedBall(id="1", x_mm=place[0], y_mm=place[1]),))
+
+
+def test_kinds_that_are_not_there_are_refused() -> None:
+    room = draw_room(1)
+    with pytest.raises(SceneError, match=r"material\.kind: got 'silk'; allowed: matt, cloth"):
+        Material(kind="silk")
+    with pytest.raises(SceneError, match=r"lamp\.kind: got 'candle'; allowed: frame, "):
+        lamp_parts(LampLook(kind="candle"), room.table, room.camera, room.walls)
+    with pytest.raises(SceneError, match=r"thing\.kind: got 'hat'; allowed: cue, chalk"):
+        thing_parts(Thing(kind="hat", x_mm=0.0, y_mm=0.0))
+    with pytest.raises(SceneError, match=r"mesh\.faces: got vertex 3 of 3"):
+        Mesh(vertices_mm=np.zeros((3, 3)), faces=np.array([[0, 1, 3]]))
+
+
+def test_things_are_built_of_sound_meshes() -> None:
+    for kind in ("cue", "chalk", "rack", "bridge", "towel", "drink", "stool"):
+        for part in thing_parts(Thing(kind=kind, x_mm=100.0, y_mm=200.0, z_mm=44.0, seed=3)):
+            mesh = as_mesh(part.shape)
+            assert np.all(np.isfinite(mesh.vertices_mm)), part.name
+            assert np.all(np.isfinite(mesh.normals)), part.name
+    arm = arm_parts(Thing(kind="arm", x_mm=100.0, y_mm=200.0, seed=3))
+    assert {"hand", "sleeve"} <= {part.name for part in arm}
+    hand = as_mesh(arm[0].shape)
+    assert hand.vertices_mm[:, 2].min() > -6.0
+    # normals point out of the body: away from its axis on average
+    middle = hand.vertices_mm.mean(axis=0)
+    assert np.einsum("ij,ij->i", hand.vertices_mm - middle, hand.normals).mean() > 0
 
 
 def test_a_ball_rests_in_the_jaws_up_to_the_slate_cut() -> None:
@@ -390,7 +427,3 @@ def test_tars_stay_below_their_limit(tmp_path: Path, monkeypatch: pytest.MonkeyP
         "s-3.tar",
         "s-4.tar",
     ]
-
-
-def test_ball_size_is_the_tables() -> None:
-    assert math.isclose(BALL_DIAMETER_MM, 2 * BALL_RADIUS_MM)

@@ -1,0 +1,1 @@
+"""Rendered scenes with exact truth: development sets and the sample stills (extra ``train``)."""

@@ -23,7 +23,7 @@ from .scenes.looks import (
     WallLook,
 )
 from .scenes.room import Room
-from .scenes.values import FloatArray
+from .scenes.values import FloatArray, SceneError
 from .scenes.viewpoint import aim_camera
 
 SEED = 20260
@@ -123,7 +123,10 @@ def _pose(
         ):
             return pose
         place = place + 0.02 * (np.array([0.5, 0.5]) - place)
-    raise ValueError("board: does not fit the picture; hold it farther from the camera")
+    raise SceneError(
+        f"board: got a place {away_mm:g} mm from the camera where it does not fit the picture; "
+        "allowed: wholly inside. Hold it farther away."
+    )
 
 
 def _three(vector: FloatArray) -> tuple[float, float, float]:

@@ -14,7 +14,7 @@ from .lens_warp import border_px, normalised
 from .looks import FloorLook, LampLook, WallLook
 from .meshes import disc, lathe, shifted
 from .surfaces import floor_texture
-from .values import FloatArray, Material, Mesh, Panel, Part, Rgb
+from .values import FloatArray, Material, Mesh, Panel, Part, Rgb, SceneError
 
 FLOOR_MM = -770.0
 HOUSING = Material(colour=(0.12, 0.12, 0.13))
@@ -78,7 +78,9 @@ def lamp_parts(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) ->
         "window": _window,
     }
     if lamp.kind not in makers:
-        raise ValueError(f"lamp.kind: got {lamp.kind!r}; allowed: {', '.join(makers)}")
+        raise SceneError(
+            f"lamp.kind: got {lamp.kind!r}; allowed: {', '.join(makers)}. Choose one of them."
+        )
     return makers[lamp.kind](lamp, table, camera, walls)
 
 

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from .values import FloatArray, Mesh
+from .values import FloatArray, Mesh, SceneError
 
 
 def merge(meshes: Sequence[Mesh]) -> Mesh:
@@ -185,7 +185,9 @@ def box(centre_mm: ArrayLike, size_mm: ArrayLike, turn_deg: float = 0.0) -> Mesh
 def scaled_uv(mesh: Mesh, size_mm: tuple[float, float]) -> Mesh:
     """The same mesh with uv in mm divided by a texture's size in mm."""
     if mesh.uv is None:
-        raise ValueError("mesh.uv: missing; give texture places before scaling them")
+        raise SceneError(
+            "mesh.uv: missing; allowed: a mesh with texture places. Give them before scaling."
+        )
     return Mesh(
         vertices_mm=mesh.vertices_mm,
         faces=mesh.faces,

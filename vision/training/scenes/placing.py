@@ -10,7 +10,7 @@ import numpy as np
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Pocket, Table
 
 from .looks import PlacedBall
-from .values import FloatArray
+from .values import FloatArray, SceneError
 
 TOUCH_MM = BALL_DIAMETER_MM + 0.02
 """Centre distance of touching balls, a hair apart."""
@@ -80,10 +80,16 @@ def check_layout(table: Table, balls: Sequence[PlacedBall]) -> None:
     for k, ball in enumerate(balls):
         here = (ball.x_mm, ball.y_mm)
         if not can_rest(table, here):
-            raise ValueError(f"balls[{k}] ({ball.id}): got {here}; no ball can rest there")
+            raise SceneError(
+                f"balls[{k}] ({ball.id}): got {here}, where no ball can rest; allowed: at least "
+                f"{FROZEN_INSET_MM} mm inside the nose lines, or on a pocket's shelf. Move it."
+            )
         for other in balls[:k]:
             if math.dist(here, (other.x_mm, other.y_mm)) < BALL_DIAMETER_MM:
-                raise ValueError(f"balls[{k}]: {ball.id} overlaps {other.id}")
+                raise SceneError(
+                    f"balls[{k}]: got {ball.id} at {here}, which overlaps {other.id}; allowed: "
+                    f"centres {BALL_DIAMETER_MM} mm apart or more. Move one."
+                )
 
 
 class Placer:
@@ -108,7 +114,10 @@ class Placer:
             )
             if self._try((float(x), float(y))):
                 return
-        raise RuntimeError("placing: no room left for another ball")
+        raise SceneError(
+            f"balls: got {len(self.taken) + 1} balls and no room for the last; allowed: as many "
+            "as the surface holds. Ask for fewer."
+        )
 
     def touching(self) -> None:
         """One ball that touches one already placed, or lies within a few millimetres."""

@@ -19,7 +19,7 @@ from calibration.camera import Camera
 from .lens_warp import FloatPicture, Pinhole
 from .meshes import merge
 from .solids import as_mesh
-from .values import FloatArray, Material, Mesh, Part, Rgb, linear
+from .values import FloatArray, Material, Mesh, Part, Rgb, SceneError, linear
 
 VISIBLE_SLACK_MM = 1.5
 
@@ -245,7 +245,10 @@ class Palette:
         r, g, b = (round(float(v), 3) for v in colour)
         index = self._index.setdefault((r, g, b), len(self._index))
         if index >= PALETTE_SIDE**2:
-            raise ValueError(f"palette: got more than {PALETTE_SIDE**2} colours; use a texture")
+            raise SceneError(
+                f"palette: got colour {index + 1}; allowed: {PALETTE_SIDE**2} plain colours in a "
+                "scene. Give the part a texture."
+            )
         return index
 
     def _at(self, mesh: Mesh, texels: NDArray[Any]) -> Mesh:

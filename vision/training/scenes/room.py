@@ -14,6 +14,7 @@ from calibration.table import NAMED_SURFACES_MM, Table
 
 from .arm import draw_reach
 from .cloth import CLOTHS
+from .clutter import draw_things
 from .looks import (
     BallLook,
     BoardPose,
@@ -28,7 +29,7 @@ from .looks import (
     plain,
 )
 from .placing import draw_layout
-from .values import Rgb
+from .values import Rgb, SceneError
 from .viewpoint import aim_camera
 
 PICTURE_PX = (1920, 1080)
@@ -255,7 +256,10 @@ def draw_camera(
             )  # fmt: skip
         except CalibrationError:
             continue
-    raise RuntimeError("room: no camera found whose distortion can be undone; widen its limits")
+    raise SceneError(
+        f"camera: got a tilt limit of {tilt_limit_deg:g}° and no camera whose lens can be undone; "
+        "allowed: limits that leave one. Lower the tilt limit."
+    )
 
 
 def draw_wall_colour(rng: np.random.Generator) -> Rgb:
@@ -302,7 +306,7 @@ def draw_scene(room: Room, seed: int, *, count: int | None = None, style: str | 
     chosen = style or str(rng.choice(["scatter", "cluster", "rack"], p=[0.7, 0.22, 0.08]))
     names = draw_names(rng, number) if number else []
     balls = draw_layout(room.table, rng, names, chosen) if names else ()
-    things = draw_things(rng, room, clutter)
+    things = draw_things(rng, room.table, clutter)
     if obstructed:
         x, y, turn = draw_reach(rng, room.table.length_mm, room.table.width_mm)
         arm = Thing(
@@ -317,52 +321,3 @@ def _clearance_mm(balls: tuple[PlacedBall, ...], x_mm: float, y_mm: float) -> fl
     """How far the hand is lifted: over balls that lie under it, else resting on the cloth."""
     near = any(math.hypot(b.x_mm - x_mm, b.y_mm - y_mm) < 190 for b in balls)
     return 62.0 if near else 0.0
-
-
-def draw_things(rng: np.random.Generator, room: Room, clutter: float) -> tuple[Thing, ...]:
-    """Things round the table; none of them over the bed."""
-    table = room.table
-    length, width, out = table.length_mm, table.width_mm, table.rail_width_mm
-    cap = table.rail_cap_height_mm
-    things: list[Thing] = []
-    seed = int(rng.integers(2**31))
-    if rng.random() < clutter:
-        x, y = rng.uniform(0.1, 0.9) * length, -rng.uniform(70, 120)
-        if rng.random() < 0.5:
-            y = width - y
-        if abs(x - length / 2) > 130:
-            things.append(
-                Thing(kind="chalk", x_mm=float(x), y_mm=float(y), z_mm=cap,
-                      turn_deg=float(rng.uniform(0, 90)), seed=seed)
-            )  # fmt: skip
-    if rng.random() < 0.35 * clutter:
-        y = -rng.uniform(75, out - 20)
-        things.append(
-            Thing(kind="cue", x_mm=float(rng.uniform(0.05, 0.35) * length),
-                  y_mm=float(y if rng.random() < 0.5 else width - y), z_mm=cap + 15.2,
-                  turn_deg=float(rng.normal(0, 0.8)), lean_deg=-0.31, seed=seed + 1)
-        )  # fmt: skip
-    if rng.random() < 0.35 * clutter:
-        things.append(
-            Thing(kind="stool", x_mm=float(rng.uniform(-0.2, 1.2) * length),
-                  y_mm=float(rng.choice([-out - 330, width + out + 330])), z_mm=-60.0,
-                  seed=seed + 2)
-        )  # fmt: skip
-    if rng.random() < 0.3 * clutter:
-        things.append(
-            Thing(kind="drink", x_mm=float(rng.choice([-out - 380, length + out + 380])),
-                  y_mm=float(rng.uniform(0, 1) * width), z_mm=-40.0, seed=seed + 3)
-        )  # fmt: skip
-    if rng.random() < 0.25 * clutter:
-        things.append(
-            Thing(kind="rack", x_mm=float(rng.uniform(0.1, 0.9) * length),
-                  y_mm=float(rng.choice([-out - 260, width + out + 260])), z_mm=-769.0,
-                  turn_deg=float(rng.uniform(0, 120)), seed=seed + 4)
-        )  # fmt: skip
-    if rng.random() < 0.2 * clutter:
-        things.append(
-            Thing(kind="towel", x_mm=float(rng.choice([0.22, 0.3, 0.7, 0.78]) * length),
-                  y_mm=float(rng.choice([-out + 15, width + out - 15])), z_mm=cap,
-                  turn_deg=float(rng.normal(0, 6)), seed=seed + 5)
-        )  # fmt: skip
-    return tuple(things)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .looks import SensorLook
-from .values import ByteArray
+from .values import ByteArray, SceneError
 
 FloatPicture = NDArray[np.float32]
 MIDDLE_GREY = 0.20
@@ -80,7 +80,10 @@ def jpeg(bgr: ByteArray, quality: int) -> bytes:
     """JPEG bytes."""
     done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, int(quality)])
     if not done:
-        raise RuntimeError("jpeg: the picture could not be encoded; check its shape and type")
+        raise SceneError(
+            f"picture: got shape {bgr.shape} and type {bgr.dtype}, which cannot be encoded; "
+            "allowed: uint8 (H, W, 3). Develop it again."
+        )
     return bytes(data)
 
 

@@ -5,26 +5,21 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from shapely import affinity
-from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry import box as rectangle
-from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from calibration.table import Table
 
 from .looks import RailLook
-from .meshes import disc, flat, loft, merge, polygons, scaled_uv, wall
+from .meshes import disc, flat, loft, merge, scaled_uv, wall
 from .pockets import PocketOutline, facing_slant_deg, outline
+from .rails import apron_part, rail_parts
 from .values import ByteArray, FloatArray, Material, Mesh, Part
 
 NOSE_ROUND_MM = 2.6
 BACK_DRAFT_DEG = 13.0
 SLATE_MM = 26.0
-OUTER_FILLET_MM = 9.0
 WEAVE_TILE_MM = (256.0, 256.0)
-WOOD_TILE_MM = (1600.0, 400.0)
-JOINT_MM = 0.5
 
 
 def table_parts(
@@ -36,8 +31,8 @@ def table_parts(
         Part(name="bed", shape=_bed(table, outlines), material=bed),
         Part(name="cushions", shape=_cushions(table), material=cushion),
         *_drops(table, outlines, rails, cushion),
-        *_rails(table, outlines, rails, wood),
-        _apron(table, rails, wood),
+        *rail_parts(table, outlines, rails, wood),
+        apron_part(table, rails, wood),
     ]
     return parts
 
@@ -210,162 +205,3 @@ def _liner(o: PocketOutline, cap_mm: float) -> Mesh:
     for z, grow in ((cap_mm - 0.2, 1.0), (cap_mm - 2.5, 0.975), (0.0, 0.965), (-70.0, 0.93)):
         rings.append(np.column_stack([centre + (o.back_mm - centre) * grow, np.full(28, z)]))
     return loft(rings, closed=False)
-
-
-# -- rails ----------------------------------------------------------------------------------
-
-
-def _outer_ring(table: Table, inset_mm: float, radius_mm: float) -> FloatArray:
-    """Rounded outer edge of the rails, inset, (K, 2), the same K for every inset."""
-    out = table.rail_width_mm - inset_mm
-    radius = max(radius_mm - inset_mm, 2.0)
-    x0, y0, x1, y1 = -out, -out, table.length_mm + out, table.width_mm + out
-    corners = ((x1, y1, 0), (x0, y1, 90), (x0, y0, 180), (x1, y0, 270))
-    points = []
-    for cx, cy, turn in corners:
-        angle = np.deg2rad(np.linspace(turn, turn + 90, 10))
-        mx = cx - math.copysign(radius, cx - table.length_mm / 2)
-        my = cy - math.copysign(radius, cy - table.width_mm / 2)
-        points.append(np.column_stack([mx + radius * np.cos(angle), my + radius * np.sin(angle)]))
-    return np.concatenate(points)
-
-
-def _sight_shape(rails: RailLook, centre: tuple[float, float], along_x: bool) -> Polygon:
-    if rails.sight == "round":
-        return Point(*centre).buffer(rails.sight_size_mm / 2, quad_segs=12)
-    long, short = rails.sight_size_mm, rails.sight_size_mm * 0.46
-    shape = Polygon([(long / 2, 0), (0, short / 2), (-long / 2, 0), (0, -short / 2)])
-    if along_x:
-        shape = affinity.rotate(shape, 90, origin=(0, 0))
-    return affinity.translate(shape, *centre)
-
-
-def _rails(
-    table: Table, outlines: list[PocketOutline], rails: RailLook, wood: ByteArray
-) -> list[Part]:
-    cap, d = table.rail_cap_height_mm, table.cushion_width_mm
-    length, width, out = table.length_mm, table.width_mm, table.rail_width_mm
-    outer = Polygon(_outer_ring(table, OUTER_FILLET_MM, rails.outer_radius_mm))
-    inner = rectangle(-d, -d, length + d, width + d)
-    openings = unary_union([o.opening for o in outlines])
-    region = outer.difference(unary_union([inner, openings]))
-    sights = {
-        name: _sight_shape(rails, place, name.split("-")[0] in ("left", "right"))
-        for name, place in table.sights_mm.items()
-    }
-    far = out + 20
-    trapezoids = {
-        "right": Polygon([(0, 0), (length, 0), (length + far, -far), (-far, -far)]),
-        "left": Polygon(
-            [(0, width), (length, width), (length + far, width + far), (-far, width + far)]
-        ),
-        "head": Polygon([(0, 0), (0, width), (-far, width + far), (-far, -far)]),
-        "foot": Polygon(
-            [(length, 0), (length, width), (length + far, width + far), (length + far, -far)]
-        ),
-    }
-    castings = _casting_zones(table, outlines) if rails.joints == "casting" else None
-    pieces: dict[str, list[Mesh]] = {"long": [], "short": []}
-    for side, zone in trapezoids.items():
-        piece = region.intersection(zone).difference(unary_union(list(sights.values())))
-        if castings is not None:
-            piece = piece.difference(castings)
-        turn = 0.0 if side in ("left", "right") else 90.0
-        shape = piece.buffer(-JOINT_MM / 2, join_style="mitre")
-        pieces["long" if turn == 0 else "short"].append(flat(shape, cap, turn_deg=turn))
-    material = _wood_material(rails, wood)
-    parts = [
-        Part(name=f"rail-{k}", shape=scaled_uv(merge(v), WOOD_TILE_MM), material=material)
-        for k, v in pieces.items()
-    ]
-    parts.append(
-        Part(
-            name="sights",
-            shape=flat(unary_union(list(sights.values())), cap),
-            material=Material(kind="gloss", colour=rails.sight_colour, roughness=0.1),
-        )
-    )
-    parts.append(
-        Part(
-            name="rail-base",
-            shape=flat(region, cap - 1.5),
-            material=Material(colour=(0.04, 0.03, 0.03)),
-        )
-    )
-    if castings is not None:
-        shape = region.intersection(castings).buffer(-JOINT_MM / 2, join_style="mitre")
-        parts.append(
-            Part(
-                name="castings",
-                shape=flat(shape, cap),
-                material=Material(
-                    kind="metal" if rails.casting_metal else "gloss",
-                    colour=rails.casting_colour,
-                    roughness=0.34,
-                ),
-            )
-        )
-    if rails.trim_mm > 0:
-        parts.append(_trim(table, outlines, rails, inner))
-    return parts
-
-
-def _wood_material(rails: RailLook, wood: ByteArray) -> Material:
-    return Material(kind="gloss", texture=wood, roughness=rails.gloss)
-
-
-def _casting_zones(table: Table, outlines: list[PocketOutline]) -> BaseGeometry:
-    """Where pocket castings take the rail's place: round corners and behind side pockets."""
-    zones = []
-    out = table.rail_width_mm + 20
-    for o in outlines:
-        x0, y0, x1, y1 = LineString(o.back_mm).bounds
-        if o.name.startswith("side"):
-            far = table.width_mm + out if y0 > 0 else -out
-            zones.append(rectangle(x0 - 22, min(y0, far), x1 + 22, max(y1, far)))
-        else:
-            left, low = "head" in o.name, "right" in o.name
-            zones.append(
-                rectangle(
-                    -out if left else x0 - 16,
-                    -out if low else y0 - 16,
-                    x1 + 16 if left else table.length_mm + out,
-                    y1 + 16 if low else table.width_mm + out,
-                )
-            )
-    return unary_union(zones)
-
-
-def _trim(table: Table, outlines: list[PocketOutline], rails: RailLook, inner: Polygon) -> Part:
-    """A raised rim round each pocket's back."""
-    meshes = []
-    top = table.rail_cap_height_mm + 1.6
-    for o in outlines:
-        around = o.opening.buffer(rails.trim_mm).difference(o.opening.union(inner))
-        rim = max(polygons(around), key=lambda piece: float(piece.area))
-        meshes.append(flat(rim, top))
-        meshes.append(wall(np.asarray(rim.exterior.coords), top, top - 4))
-    kind = "metal" if rails.trim_metal else "gloss"
-    return Part(
-        name="trim",
-        shape=merge([_bare(m) for m in meshes]),
-        material=Material(kind=kind, colour=rails.trim_colour, roughness=0.3),
-    )
-
-
-def _apron(table: Table, rails: RailLook, wood: ByteArray) -> Part:
-    """Rounded outer edge of the rails and the apron below."""
-    cap, r = table.rail_cap_height_mm, OUTER_FILLET_MM
-    rings = []
-    for angle in np.deg2rad(np.linspace(0, 90, 6)):
-        inset = r * (1 - math.sin(angle))
-        ring = _outer_ring(table, inset, rails.outer_radius_mm)
-        rings.append(np.column_stack([ring, np.full(len(ring), cap - r * (1 - math.cos(angle)))]))
-    for inset, z in ((0.0, cap - 55), (14.0, cap - 60), (30.0, -260.0)):
-        ring = _outer_ring(table, inset, rails.outer_radius_mm)
-        rings.append(np.column_stack([ring, np.full(len(ring), z)]))
-    return Part(
-        name="apron",
-        shape=scaled_uv(loft(rings), WOOD_TILE_MM),
-        material=_wood_material(rails, wood),
-    )

@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 from .looks import Thing
 from .meshes import box, disc, flat, lathe, loft, merge, shifted, wall
 from .noise import layered_noise
-from .values import FloatArray, Material, Mesh, Part, Rgb
+from .values import FloatArray, Material, Mesh, Part, Rgb, SceneError
 
 CUE_LENGTH_MM = 1470.0
 CHALK_MM = 22.0
@@ -24,7 +24,9 @@ def thing_parts(thing: Thing) -> list[Part]:
         "towel": _towel, "drink": _drink, "stool": _stool,
     }  # fmt: skip
     if thing.kind not in makers:
-        raise ValueError(f"thing.kind: got {thing.kind!r}; allowed: {', '.join(makers)}")
+        raise SceneError(
+            f"thing.kind: got {thing.kind!r}; allowed: {', '.join(makers)}. Choose one of them."
+        )
     return makers[thing.kind](thing)
 
 

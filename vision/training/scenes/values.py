@@ -12,6 +12,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.errors import RestmarkError
+
+
+class SceneError(RestmarkError):
+    """A scene that cannot be made: the text names the part, what was given and the remedy."""
+
+    code = "bad-scene"
+
+
 FloatArray = NDArray[np.floating[Any]]
 ByteArray = NDArray[np.uint8]
 Rgb = tuple[float, float, float]
@@ -33,8 +42,9 @@ class Material:
 
     def __post_init__(self) -> None:
         if self.kind not in ("matt", "cloth", "gloss", "metal"):
-            raise ValueError(
-                f"material.kind: got {self.kind!r}; allowed: matt, cloth, gloss, metal"
+            raise SceneError(
+                f"material.kind: got {self.kind!r}; allowed: matt, cloth, gloss, metal. "
+                "Choose one of them."
             )
 
 
@@ -53,7 +63,10 @@ class Mesh:
 
     def __post_init__(self) -> None:
         if len(self.faces) and int(self.faces.max()) >= len(self.vertices_mm):
-            raise ValueError("mesh.faces: names a vertex that is not there")
+            raise SceneError(
+                f"mesh.faces: got vertex {int(self.faces.max())} of {len(self.vertices_mm)}; "
+                "allowed: vertices that are there. Build the faces again."
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
