@@ -16,6 +16,8 @@ from drawn_stills import (
 from calibration.camera import Camera
 from calibration.files import Calibration
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
+from vision.detect import Candidates
+from vision.evidence import Evidence
 from vision.layout import Layout
 from vision.measure import match_layout, summary
 from vision.read import Reader, read_image, read_still
@@ -229,9 +231,8 @@ def test_another_finder_can_stand_in() -> None:
     picture = draw_still(CAMERA, TABLE, [ball])
 
     class Oracle:
-        def find(self, ratio, cloth):
-            from vision.detect import Candidates
-
+        def find(self, evidence: Evidence) -> Candidates:
+            assert evidence.top.shape[2] == 3
             return Candidates(centre_mm=np.array([(1202.0, 498.0)]), score=np.array([1.0]))
 
     layout = Reader(CALIBRATION, Oracle()).read_image(picture)

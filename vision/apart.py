@@ -16,7 +16,8 @@ SLACK_MM = 0.25
 """Balls are built ±0.127 mm, noses less exactly; calibration scales both a little."""
 ROUNDS = 30
 FARTHEST_MM = 1.5
-"""No ball is moved more than this; a worse overlap is a wrong fit, not an error to share."""
+"""No ball is moved more than this and its own sigma; a worse overlap is a wrong fit."""
+MOST_MM = 8.0
 
 
 def keep_apart(centres_mm: FloatArray, cov_mm2: FloatArray, table: Table) -> FloatArray:
@@ -36,9 +37,11 @@ def keep_apart(centres_mm: FloatArray, cov_mm2: FloatArray, table: Table) -> Flo
         if moved < 1e-3:
             break
     # a wrong fit must not push its neighbours about
+    sigma = np.sqrt(np.trace(cov_mm2, axis1=1, axis2=2) / 2)
+    limit = np.minimum(FARTHEST_MM + sigma, MOST_MM)[:, None]
     move = out - centres_mm
     far = np.linalg.norm(move, axis=1, keepdims=True)
-    return np.asarray(centres_mm + move * np.minimum(1.0, FARTHEST_MM / np.maximum(far, 1e-9)))
+    return np.asarray(centres_mm + move * np.minimum(1.0, limit / np.maximum(far, 1e-9)))
 
 
 def _part_pairs(

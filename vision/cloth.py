@@ -63,6 +63,8 @@ class Cloth:
 
         Cloth in any light has chroma 0; bare cloth has brightness 1 / ``light_sigma``.
         """
+        if ratio.ndim == 3:
+            return np.asarray(cv2.transform(ratio, self.axes), dtype=np.float32)
         return np.asarray(ratio @ self.axes.T, dtype=np.float32)
 
     def at(self, points_mm: ArrayLike) -> Float32:

@@ -1,9 +1,8 @@
-"""Where balls could be: candidates from the top view, checked and thinned in the still.
+"""Where balls could be: candidates from the top view.
 
 Edges vote for the centre that a ball's outline of known size would have there; a place counts
-by how many directions support it, so straight lines and small round things stay low. Candidates
-are then fitted coarsely in the still, and the best set with balls no closer than a diameter is
-kept. ``CandidateFinder`` is the seam where another detector can stand in.
+by how many directions support it, so straight lines and small round things stay low.
+``CandidateFinder`` is the seam where another detector can stand in.
 """
 
 from __future__ import annotations
@@ -18,11 +17,10 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, FROZEN_INSET_MM, Table
 
-from .cloth import Cloth, Float32
+from .cloth import Float32
+from .evidence import Evidence
 from .footprint import Footprint
-from .layout import BALL_IDS
 from .profile import inside_cushion
-from .refine import COARSE, Fit, Scene, fit
 from .topview import TopView
 
 FloatArray = NDArray[np.float64]
@@ -39,10 +37,10 @@ class Candidates:
 
 
 class CandidateFinder(Protocol):
-    """Finds candidate balls in a top view given as its ratio to bare cloth."""
+    """Finds candidate balls in a still's top view."""
 
-    def find(self, ratio: Float32, cloth: Cloth) -> Candidates:
-        """Candidates from the ratio image (rows, columns, 3 BGR)."""
+    def find(self, evidence: Evidence) -> Candidates:
+        """Candidates in the table frame, best first."""
         ...
 
 
@@ -55,8 +53,8 @@ VOTE_BLUR = 0.9
 """Sigma of a vote, cells."""
 SCORE_NEEDED = 0.3
 MOST_CANDIDATES = 120
-BEND = 5.0
-"""Sigmas of cloth noise beyond which a contrast grows only with its logarithm."""
+BEND = 20.0
+"""Sigmas of cloth noise towards which contrasts are bent, so that strong ones do not rule."""
 EDGE_NEEDED = 0.5
 """Least step in sigmas per top-view pixel that votes."""
 EDGE_FULL = 2.0
@@ -88,9 +86,9 @@ class EdgeVotes:
             stretch=prints.stretch.reshape(rows, columns).astype(np.float32),
         )
 
-    def find(self, ratio: Float32, cloth: Cloth) -> Candidates:
+    def find(self, evidence: Evidence) -> Candidates:
         """Local maxima of the directional votes inside the allowed places."""
-        seen = np.arcsinh(cloth.deviation(ratio) / BEND) * BEND
+        seen = evidence.deviation / (1 + np.abs(evidence.deviation) * np.float32(1 / BEND))
         step, strength = _edges(np.asarray(cv2.GaussianBlur(seen, (0, 0), 1.0), np.float32))
         noise = float(np.median(strength[self.allowed]))
         needed = max(EDGE_NEEDED, 3.0 * noise)
@@ -169,99 +167,3 @@ def _edges(root: Float32) -> tuple[Float32, Float32]:
     )
     strength = np.sqrt(np.take_along_axis(power, which, 2)[..., 0])
     return step, strength
-
-
-def difference(ratio: Float32, cloth: Cloth) -> Float32:
-    """How far each pixel is from cloth in any light, in sigmas: chroma, too bright, too dark."""
-    brightness, red, blue = np.moveaxis(cloth.deviation(ratio), -1, 0)
-    light = brightness * cloth.light_sigma
-    # chroma noise shrinks with the light that falls on the cloth, but not to nothing
-    scale = np.clip(light, 0.3, 1.0)
-    away = (red**2 + blue**2) / scale**2
-    bright = np.maximum(light - _BRIGHTEST, 0) / (0.5 * cloth.light_sigma + 0.02)
-    dark = np.maximum(_DARKEST - light, 0) / 0.02
-    return np.asarray(np.sqrt(away) + bright + dark, dtype=np.float32)
-
-
-_BRIGHTEST = 1.25
-_DARKEST = 0.3
-FOREIGN_SIGMAS = 5.0
-VOTES_NEEDED = 0.35
-COVER_NEEDED = 0.4
-SUM_NEEDED = 0.8
-SHOWN_NEEDED = 0.15
-OVERLAP = 0.88
-"""Coarse fits of touching balls come this near to each other, in diameters."""
-
-
-def choose(scene: Scene, candidates: Candidates, foreign: Float32, view: TopView) -> Fit:
-    """Fit candidates coarsely, then keep the best set of balls that do not overlap.
-
-    ``foreign`` is 1 where the top view is not cloth, else 0. What found no room gets a second
-    fit that leaves out the outline beside the balls kept so far. At most 16, the best.
-    """
-    start = candidates.centre_mm
-    first = fit(scene, start, COARSE)
-    rank = _ranked(scene, first, candidates.score, foreign, view)
-    kept = _thinned(first, rank, np.zeros((0, 2)))
-    chosen, scores = first.taken(kept), rank[kept]
-    left = _clear_of(start, chosen.centre_mm, 0.7 * BALL_DIAMETER_MM)
-    if left.any():
-        around = np.concatenate([chosen.centre_mm, start[left]])
-        second = fit(scene, start[left], COARSE, neighbours_mm=around)
-        rank = _ranked(scene, second, candidates.score[left], foreign, view)
-        more = _thinned(second, rank, chosen.centre_mm)
-        chosen, scores = chosen.joined(second.taken(more)), np.concatenate([scores, rank[more]])
-    best = np.argsort(-scores)[: len(BALL_IDS)]
-    return chosen.taken([int(k) for k in best])
-
-
-def _ranked(
-    scene: Scene, found: Fit, votes: FloatArray, foreign: Float32, view: TopView
-) -> FloatArray:
-    """Score of each fit (K,); −1 where it is no ball."""
-    cover = coverage(scene.camera, found.centre_mm, foreign, view)
-    score = np.minimum(votes, 1.0) + 0.5 * found.support + 0.5 * cover
-    good = (votes > VOTES_NEEDED) & (cover > COVER_NEEDED) & (score > SUM_NEEDED)
-    good &= (found.shown > SHOWN_NEEDED) & can_rest(scene.table, found.centre_mm)
-    return np.where(good, score, -1.0)
-
-
-def _thinned(found: Fit, score: FloatArray, taken_mm: FloatArray) -> list[int]:
-    """Indices of the best fits that overlap neither each other nor the balls taken already."""
-    kept: list[int] = []
-    for k in np.argsort(-score):
-        if score[k] < 0:
-            break
-        others = np.concatenate([found.centre_mm[kept], taken_mm])
-        if _clear_of(found.centre_mm[k : k + 1], others, OVERLAP * BALL_DIAMETER_MM)[0]:
-            kept.append(int(k))
-    return kept
-
-
-def _clear_of(
-    points_mm: FloatArray, others_mm: FloatArray, distance_mm: float
-) -> NDArray[np.bool_]:
-    """Whether points (N, 2) are at least that far from all others (M, 2)."""
-    apart = np.linalg.norm(points_mm[:, None] - others_mm[None], axis=-1)
-    return np.asarray((apart >= distance_mm).all(axis=1))
-
-
-_DISC = np.array(
-    [(r * np.cos(a), r * np.sin(a)) for r in (0.0, 0.25, 0.5, 0.7, 0.85)
-     for a in np.linspace(0, 2 * np.pi, max(1, round(r * 24)), endpoint=False)]
-)  # fmt: skip
-
-
-def coverage(camera: Camera, centres_mm: FloatArray, foreign: Float32, view: TopView) -> FloatArray:
-    """Share of each ball's disc that is not cloth, (K,)."""
-    if len(centres_mm) == 0:
-        return np.zeros(0)
-    prints = Footprint.at(camera, centres_mm)
-    spread = BALL_RADIUS_MM * _DISC
-    along = spread @ prints.radial.T  # (M, K)
-    extra = along[..., None] * ((prints.stretch - 1)[:, None] * prints.radial)[None]
-    points = centres_mm[None] + spread[:, None] + extra
-    pixels = view.to_view(points.reshape(-1, 2)).astype(np.float32)
-    value = cv2.remap(foreign, pixels[:, :1], pixels[:, 1:], cv2.INTER_LINEAR)
-    return np.asarray(value.reshape(len(_DISC), -1).mean(axis=0), dtype=float)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 from calibration.files import Calibration
 
 from .apart import keep_apart
-from .cloth import Cloth, Float32, estimate_cloth, to_tone
-from .detect import FOREIGN_SIGMAS, CandidateFinder, EdgeVotes, choose, difference
+from .choose import choose
+from .cloth import to_tone
+from .detect import CandidateFinder, EdgeVotes
+from .evidence import gather
 from .identify import Name, name_balls
 from .layout import Ball, Layout
 from .look import lamp_white, looks, sample_discs
@@ -29,16 +31,6 @@ GUESSED_LIGHT = 0.35
 """Certainty of names where no ball shows white."""
 HALF_HIDDEN = 0.7
 """Share of the outline under which a ball is called partly hidden."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Seen:
-    """One still with its bare cloth."""
-
-    scene: Scene
-    ratio: Float32
-    foreign: Float32
-    cloth: Cloth
 
 
 class Reader:
@@ -70,17 +62,22 @@ class Reader:
         check_size(picture, self.calibration.camera.image_size_px, name=name)
         self.last_timings_ms = {}
         with self._step("cloth"):
-            seen = self._look_at(picture)
+            evidence = gather(picture, self.view)
+            scene = Scene(
+                tone=to_tone(picture),
+                cloth=evidence.cloth,
+                camera=self.calibration.camera,
+                table=self.calibration.table,
+            )
         with self._step("detect"):
-            candidates = self.finder.find(seen.ratio, seen.cloth)
-            first = choose(seen.scene, candidates, seen.foreign, self.view)
+            first = choose(scene, self.finder.find(evidence), evidence)
         with self._step("refine"):
-            final = _refine(seen.scene, first)
+            final = _refine(scene, first)
         with self._step("identify"):
-            names = _identify(seen.scene, final, previous)
+            names = _identify(scene, final, previous)
         with self._step("obstruction"):
             things = find_obstructions(
-                seen.foreign, self.view, self.calibration.camera, final.centre_mm
+                evidence.foreign, self.view, self.calibration.camera, final.centre_mm
             )
         balls = self._balls(final, names)
         warnings = _warnings(balls, final)
@@ -104,19 +101,6 @@ class Reader:
         started = time.perf_counter()
         yield
         self.last_timings_ms[step] = (time.perf_counter() - started) * 1e3
-
-    def _look_at(self, picture: Picture) -> _Seen:
-        top = to_tone(self.view.warp(picture))
-        cloth = estimate_cloth(top, self.view)
-        ratio = cloth.ratio(top)
-        foreign = (difference(ratio, cloth) > FOREIGN_SIGMAS).astype(np.float32)
-        scene = Scene(
-            tone=to_tone(picture),
-            cloth=cloth,
-            camera=self.calibration.camera,
-            table=self.calibration.table,
-        )
-        return _Seen(scene=scene, ratio=ratio, foreign=foreign, cloth=cloth)
 
     def _balls(self, final: Fit, names: tuple[Name, ...]) -> tuple[Ball, ...]:
         if not names:

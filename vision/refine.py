@@ -27,7 +27,9 @@ COV_SCALE = 8.0
 """Stated over formal covariance: rays are not independent of each other."""
 COV_FLOOR_PX2 = 0.13**2
 LEAST_CLEAR_PX = 1.5
-"""A ray that sees less cloth than this before a neighbour says nothing."""
+"""A ray that sees less cloth than this before a neighbour says little."""
+HEMMED_WEIGHT = 0.05
+"""Weight of such a ray: enough to hold a ball that others surround, by the crevices between."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,10 +128,12 @@ def fit(
     clear = np.full(rays.shown.shape, span.outside_px)
     if neighbours_mm is not None:
         clear = clear_px(scene.camera, rays, span, centres_mm, neighbours_mm)
-    profiles = sample(scene.tone, scene.cloth, scene.camera, rays, span, clear)
+    profiles = sample(
+        scene.tone, scene.cloth, scene.camera, rays, span, np.maximum(clear, LEAST_CLEAR_PX)
+    )
     cost, without = curves(profiles, bases_of(span, radius), span)
     region = region_cost(profiles, scene.cloth.light_sigma, span) * rays.on_bed[..., None]
-    weight = (rays.shown & (clear >= LEAST_CLEAR_PX)).astype(float)
+    weight = np.where(clear >= LEAST_CLEAR_PX, 1.0, HEMMED_WEIGHT) * rays.shown
     jacobian = scene.camera.jacobian(centres_mm)
     slopes = np.einsum("kni,kij->knj", rays.normal, jacobian)
     curve = _Curves(cost=cost + region, weight=weight, slopes=slopes, offsets_px=span.offsets_px)
@@ -139,7 +143,7 @@ def fit(
         centre_mm=centres_mm + state[:, :2],
         cov_px2=cov_px2,
         support=_support(replace(curve, cost=cost), state, without),
-        shown=weight.mean(axis=1),
+        shown=(weight > HEMMED_WEIGHT).mean(axis=1),
         growth_px=state[:, 2],
     )
 
