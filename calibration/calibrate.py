@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
+from .errors import CalibrationError
 from .files import Calibration
-from .landmarks import find_landmarks
+from .known import NOTHING, Known
+from .landmarks import check_still, find_landmarks
 from .lens_file import Lens
+from .marks import Landmark, Landmarks
+from .points import check_alone, point_marks
 from .solve import solve
 from .table import Table
+
+_BY_HAND = (
+    " Or give points by hand: `--points` with four or more, or as many as the landmarks found "
+    "lack, supplies the rest."
+)
 
 
 def calibrate(
@@ -18,14 +29,70 @@ def calibrate(
     head: str,
     lens: Lens | None = None,
     camera_height_mm: float | None = None,
+    *,
+    known: Known = NOTHING,
 ) -> Calibration:
     """Calibration from a still ((H, W, 3), 8-bit BGR) of the whole empty ``table``.
 
     ``head`` (left, right, top or bottom) is the side of the picture on which the table's head
     end lies: given, never guessed. ``lens`` or ``camera_height_mm`` (bed to lens) settle focal
-    length against height; the result says which did. Raises CalibrationError with the reason
-    and the landmarks at fault.
+    length against height; the result says which did. ``known`` holds hand-given points and what
+    else was measured. Raises CalibrationError with the reason and the landmarks at fault.
     """
-    landmarks = find_landmarks(still_bgr, table, head, lens)
+    landmarks = landmarks_of(still_bgr, table, head, lens, known)
+    return solved(landmarks, table, lens, camera_height_mm, known)
+
+
+def landmarks_of(
+    still_bgr: NDArray[np.uint8],
+    table: Table,
+    head: str,
+    lens: Lens | None = None,
+    known: Known = NOTHING,
+) -> Landmarks:
+    """What is found in the still together with the hand-given points of ``known``."""
+    check_still(still_bgr, head, lens)
     height, width = still_bgr.shape[:2]
-    return solve(landmarks, table, (width, height), lens, camera_height_mm)
+    given = point_marks(known.points, table, (width, height))
+    if known.points_only:
+        check_alone(given, table)
+        return Landmarks(items=given, head=head, image_size_px=(width, height))
+    try:
+        return find_landmarks(still_bgr, table, head, lens, given)
+    except CalibrationError as refused:
+        raise _with_remedy(refused, given, table) from None
+
+
+def solved(
+    landmarks: Landmarks,
+    table: Table,
+    lens: Lens | None = None,
+    camera_height_mm: float | None = None,
+    known: Known = NOTHING,
+) -> Calibration:
+    """The solve over ``landmarks``; a refusal says which kinds of them there were."""
+    try:
+        return solve(landmarks, table, landmarks.image_size_px, lens, camera_height_mm, known=known)
+    except CalibrationError as refused:
+        if not refused.detail.startswith(("landmarks", "points")):
+            raise
+        found = CalibrationError(f"{refused.detail} Found: {landmarks.found_words}.")
+        given = [item for item in landmarks.items if item.kind == "point"]
+        raise _with_remedy(found, given, table, len(landmarks.items)) from None
+
+
+def _with_remedy(
+    refused: CalibrationError, given: Sequence[Landmark], table: Table, found: int = 0
+) -> CalibrationError:
+    """The refusal with the way out that points by hand offer, or why those given are no help."""
+    if not given:
+        return CalibrationError(refused.detail + _BY_HAND)
+    try:
+        check_alone(given, table)
+    except CalibrationError as lack:
+        return CalibrationError(f"{refused.detail} And the points alone do not do: {lack.detail}")
+    if len(given) == found:
+        return refused
+    return CalibrationError(
+        f"{refused.detail} Or leave the automatic landmarks out: `--points-only`."
+    )

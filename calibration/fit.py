@@ -16,6 +16,7 @@ from scipy.optimize import least_squares
 
 from .camera import Camera
 from .equations import Equations
+from .known import Known
 from .lens_file import INTRINSICS, Lens
 from .marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, KINDS, Landmarks
 from .start import DEFAULT_FOCAL
@@ -24,8 +25,6 @@ from .vary import POSE, STEPS, varied
 FloatArray = NDArray[np.float64]
 FREE_INTRINSICS = ("focal_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2")
 """Solved from the landmarks where there is no lens file, each held by a prior."""
-TAPE_SIGMA_MM = 10.0
-"""A height by tape measure is right to ±20 mm, taken as 95 %."""
 ROUNDS = 3
 FOCAL_LIMITS = (0.3, 6.0)
 """Focal lengths that are tried, over the picture's longer side."""
@@ -62,7 +61,9 @@ class State:
     cost: float = float("inf")
 
 
-def problem_of(landmarks: Landmarks, lens: Lens | None, height_mm: float | None) -> Problem:
+def problem_of(
+    landmarks: Landmarks, lens: Lens | None, height_mm: float | None, known: Known
+) -> Problem:
     """Unknowns and priors for ``landmarks``, with a lens, a height by tape, or neither."""
     longer_px = max(landmarks.image_size_px)
     width, height = landmarks.image_size_px
@@ -83,7 +84,7 @@ def problem_of(landmarks: Landmarks, lens: Lens | None, height_mm: float | None)
             "p2": Prior(0.0, 5e-4),
         }
     if height_mm is not None and lens is None:
-        priors["lens_z_mm"] = Prior(height_mm, TAPE_SIGMA_MM)
+        priors["lens_z_mm"] = Prior(height_mm, known.camera_height_error_mm / 2)
         priors["focal_px"] = replace(priors["focal_px"], sigma=longer_px)
     equations = Equations.of(landmarks)
     middle_mm = np.asarray(equations.points_mm.mean(axis=0), dtype=float)

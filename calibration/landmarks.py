@@ -22,14 +22,18 @@ from .lens_file import Lens
 from .marks import DIMENSION_EXPECTED_MM, OUTWARD, Landmark, Landmarks, Vector, side_point_mm
 from .noses import back_edges, nose_edges
 from .pocket_mouths import facing_edges
+from .points import stands_alone
 from .sights import find_sights
 from .solve import settle
 from .table import Table
+from .vetting import lined_up
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 FEWEST_STRETCHES = 24
 """Least stretches of noses and seams together with which a still is worth solving."""
+STRETCHES_A_POINT = 4
+"""Stretches that one hand-given point stands for; a sight too where the points stand alone."""
 _OUTLINE_SIDES = ("left", "foot", "right", "head")
 _OUTLINE_POINTS = 12
 _OUTLINE_SIGMA_PX = 2.0
@@ -66,23 +70,60 @@ class _Hold:
 
 
 def find_landmarks(
-    still_bgr: ImageArray, table: Table, head: str, lens: Lens | None = None
+    still_bgr: ImageArray,
+    table: Table,
+    head: str,
+    lens: Lens | None = None,
+    given: Sequence[Landmark] = (),
 ) -> Landmarks:
     """Landmarks of the empty ``table`` in ``still_bgr`` ((H, W, 3), 8-bit).
 
-    ``head`` is the side of the picture on which the head end lies. Raises CalibrationError
-    where the table cannot be found whole.
+    ``head`` is the side of the picture on which the head end lies. ``given`` are hand-given
+    points: they take part, start the search where there are enough of them, and replace what is
+    found of the same name. Raises CalibrationError where the table cannot be found whole and
+    the points do not suffice.
     """
-    _check_still(still_bgr, head, lens)
+    check_still(still_bgr, head, lens)
     height, width = still_bgr.shape[:2]
-    blank = Landmarks(items=(), head=head, image_size_px=(width, height))
+    blank = Landmarks(items=tuple(given), head=head, image_size_px=(width, height))
     light = Light.of(still_bgr)
-    camera, change_mm = _first_hold(light, find_cloth(still_bgr, head), table, blank, lens)
+    if not stands_alone(given, table):
+        camera, change_mm = _first_hold(light, find_cloth(still_bgr, head), table, blank, lens)
+        return _closer(light, camera, table, change_mm, blank, lens)
+    try:
+        camera, change_mm = _pointed_hold(light, table, blank, lens)
+        marks = _closer(light, camera, table, change_mm, blank, lens)
+        marks = lined_up(marks, *settle(marks, lens))
+        _check_found(marks, alone=True)
+        return marks
+    except CalibrationError as few:
+        note = f"only the {len(given)} given points are used: {few.detail}"
+        return replace(blank, notes=(note,))
+
+
+def _closer(
+    light: Light,
+    camera: Camera,
+    table: Table,
+    change_mm: Mapping[str, float],
+    blank: Landmarks,
+    lens: Lens | None,
+) -> Landmarks:
+    """All kinds of landmarks around a first camera, in windows that shrink."""
     marks = _matched(light, camera, table, change_mm, _PASSES[0], blank)
     for search in _PASSES[1:]:
         camera, change_mm = settle(marks, lens, camera)
         marks = _matched(light, camera, table, change_mm, search, blank)
     return marks
+
+
+def _pointed_hold(
+    light: Light, table: Table, given: Landmarks, lens: Lens | None
+) -> tuple[Camera, dict[str, float]]:
+    """Camera and dimensions by hand-given points, drawn closer by the seams around."""
+    camera, change_mm = settle(given, lens)
+    marks = _matched(light, camera, table, change_mm, _SEAMS, given)
+    return settle(marks, lens, camera)
 
 
 def _first_hold(
@@ -97,9 +138,11 @@ def _first_hold(
     for outline, short in _readings(outlines):
         if len(short) == 1 and best.sights < _WORTH_MORE:
             break
-        marks = replace(blank, items=tuple(_outline_marks(outline, table, short)))
+        rough = tuple(_outline_marks(outline, table, short))
+        marks = replace(blank, items=rough + blank.items)
         try:
-            best = max(best, _held(light, marks, table, lens), key=lambda hold: hold.sights)
+            hold = _held(light, marks, table, lens, blank)
+            best = max(best, hold, key=lambda hold: hold.sights)
         except CalibrationError:
             continue
         if best.sights >= _ENOUGH_SIGHTS:
@@ -113,16 +156,19 @@ def _first_hold(
     return best.camera, best.change_mm
 
 
-def _held(light: Light, outline_marks: Landmarks, table: Table, lens: Lens | None) -> _Hold:
+def _held(
+    light: Light, outline_marks: Landmarks, table: Table, lens: Lens | None, blank: Landmarks
+) -> _Hold:
     """Seams around the outline, then the sights alone, which are harder to mistake."""
     camera, change_mm = settle(outline_marks, lens)
-    marks = _matched(light, camera, table, change_mm, _SEAMS, outline_marks)
+    marks = _matched(light, camera, table, change_mm, _SEAMS, blank)
     camera, change_mm = settle(marks, lens, camera)
     sights = find_sights(light, camera, table, change_mm, _HOLD_SIGHT_MM)
     if len(sights) >= _ENOUGH_SIGHTS or len(sights) < _FEWEST_SIGHTS:
         return _Hold(len(sights), camera, change_mm)
     for window_mm in (_HOLD_SIGHT_MM, _HOLD_SIGHT_MM / 2):
-        camera, change_mm = settle(replace(marks, items=tuple(sights)), lens, camera)
+        held = replace(blank, items=(*sights, *blank.items))
+        camera, change_mm = settle(held, lens, camera)
         sights = find_sights(light, camera, table, change_mm, window_mm)
     return _Hold(len(sights), camera, change_mm)
 
@@ -148,8 +194,13 @@ def _matched(
     search: _Pass,
     blank: Landmarks,
 ) -> Landmarks:
-    marks = replace(blank, items=tuple(_search(light, camera, table, change_mm, search)))
-    _check_found(marks)
+    """What is found around the camera, and the hand-given points of ``blank`` in their place."""
+    named = {item.name for item in blank.items}
+    found = [
+        mark for mark in _search(light, camera, table, change_mm, search) if mark.name not in named
+    ]
+    marks = replace(blank, items=(*found, *blank.items))
+    _check_found(marks, stands_alone(blank.items, table))
     return marks
 
 
@@ -229,7 +280,8 @@ def _side_place(table: Table, side: str, along_mm: float, kind: str) -> Vector:
     return (*flat, table.rail_cap_height_mm)
 
 
-def _check_still(still_bgr: ImageArray, head: str, lens: Lens | None) -> None:
+def check_still(still_bgr: ImageArray, head: str, lens: Lens | None) -> None:
+    """Refuse an unknown head side, what is no still, and a still that the lens is not for."""
     if head not in HEADS:
         raise CalibrationError(
             f"head: got {head!r}; allowed: {', '.join(HEADS)}. Say on which side of the picture "
@@ -248,9 +300,11 @@ def _check_still(still_bgr: ImageArray, head: str, lens: Lens | None) -> None:
         )
 
 
-def _check_found(marks: Landmarks) -> None:
+def _check_found(marks: Landmarks, alone: bool) -> None:
+    """Refuse too few; ``alone``: the hand-given points could do without the others."""
     seams, noses = marks.count("cushion back"), marks.count("nose")
-    if seams + noses < FEWEST_STRETCHES:
+    helpers = marks.count("sight" if alone else "point")
+    if seams + noses + STRETCHES_A_POINT * helpers < FEWEST_STRETCHES:
         raise CalibrationError(
             f"landmarks: got {noses} stretches of noses, {seams} of cushion seams, "
             f"{marks.count('sight')} sights and {marks.count('pocket')} of pocket facings; "

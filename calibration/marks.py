@@ -75,6 +75,8 @@ class Landmarks:
     items: tuple[Landmark, ...]
     head: str
     image_size_px: tuple[int, int]
+    notes: tuple[str, ...] = ()
+    """What whoever uses them should know, for example that some were left out."""
 
     def __post_init__(self) -> None:
         if self.head not in HEADS:
@@ -86,6 +88,12 @@ class Landmarks:
     def count(self, kind: str) -> int:
         """Number of landmarks of one kind."""
         return sum(item.kind == kind for item in self.items)
+
+    @property
+    def found_words(self) -> str:
+        """Which kinds there are and how many of each."""
+        counts = {kind: self.count(kind) for kind in KINDS if self.count(kind)}
+        return ", ".join(f"{count} {kind}" for kind, count in counts.items()) or "none"
 
     @property
     def seen_px(self) -> FloatArray:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from .edges import TableEdge
-from .marks import OUTWARD
+from .marks import OUTWARD, Vector
 from .table import Pocket, Table
 
 _FIRST_MM, _LAST_MM = 6.0, 34.0
@@ -25,15 +25,29 @@ def facing_edges(table: Table) -> tuple[TableEdge, ...]:
     )
 
 
-def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
+def nose_point_moves(table: Table, pocket: Pocket, index: int) -> tuple[tuple[str, Vector], ...]:
+    """How a nose point moves along its nose line for each mm of its pocket's mouth."""
+    to_x, to_y = _towards(table, pocket, index)
+    name, share = ("side", 0.5) if "side" in pocket.name else ("corner", 1 / math.sqrt(2))
+    return ((f"{name}_mouth_mm", (-share * to_x, -share * to_y, 0.0)),)
+
+
+def _towards(table: Table, pocket: Pocket, index: int) -> tuple[float, float]:
+    """Unit vector along the nose line of a nose point, towards the pocket."""
     point = pocket.nose_points_mm[index]
     other = pocket.nose_points_mm[1 - index]
-    side = _side_of(table, pocket, point)
-    out_x, out_y = OUTWARD[side]
-    # along the nose line towards the pocket
+    out_x, _ = OUTWARD[_side_of(table, pocket, point)]
     to_x, to_y = (0.0, 1.0) if out_x else (1.0, 0.0)
     if (other[0] - point[0]) * to_x + (other[1] - point[1]) * to_y < 0:
-        to_x, to_y = -to_x, -to_y
+        return -to_x, -to_y
+    return to_x, to_y
+
+
+def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
+    point = pocket.nose_points_mm[index]
+    side = _side_of(table, pocket, point)
+    out_x, out_y = OUTWARD[side]
+    to_x, to_y = _towards(table, pocket, index)
     turn = math.radians(180.0 - pocket.cut_deg)
     back = (
         math.cos(turn) * to_x + math.sin(turn) * out_x,
@@ -53,14 +67,13 @@ def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
             table.nose_height_mm + above,
         )
 
-    name, share = ("side", 0.5) if "side" in pocket.name else ("corner", 1 / math.sqrt(2))
     return TableEdge(
         name=f"{pocket.name} at {_cushion_of(table, side, point)}",
         kind="pocket",
         start_mm=place(_FIRST_MM),
         end_mm=place(_LAST_MM),
         across_mm=(*across, 0.0),
-        moves=((f"{name}_mouth_mm", (-share * to_x, -share * to_y, 0.0)),),
+        moves=nose_point_moves(table, pocket, index),
         block_mm=_BLOCK_MM,
         whole=True,
         built_sigma_mm=_BUILT_SIGMA_MM,

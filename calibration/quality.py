@@ -11,6 +11,7 @@ from .camera import Camera
 from .errors import CalibrationError
 from .files import Budget, Calibration, Residual
 from .marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, Landmarks
+from .points import FEWEST_CHECKED
 from .table import BALL_CENTRE_HEIGHT_MM, Table
 
 FloatArray = NDArray[np.float64]
@@ -37,6 +38,11 @@ MOST_SIDE_MM = 4.0
 SUSPECT_SIDE_MM = 1.2
 """How far a whole side's edge may lie from its place before refusal, or warning."""
 FEWEST_SIGHTS = 6
+_LEAST_HEADING = 0.15
+"""Cosine of the steepest angle between the told head side and where the head end is seen."""
+MOST_POINT_SIGMAS = 5.0
+LEAST_POINT_MM = 2.0
+"""A hand-given point further from its place than both of these is refused by its name."""
 
 
 def bed_grid_mm(table: Table, rows: int = GRID[0], columns: int = GRID[1]) -> FloatArray:
@@ -108,14 +114,68 @@ def residuals_of(
     return tuple(out)
 
 
+def check_head(camera: Camera, table: Table, head: str) -> None:
+    """Refuse landmarks, hand-given ones above all, whose names put the head end elsewhere."""
+    middle, nose = (table.length_mm / 2, table.width_mm / 2, 0.0), (0.0, table.width_mm / 2, 0.0)
+    (from_u, from_v), (to_u, to_v) = camera.project([middle, nose])
+    ways = {"left": from_u - to_u, "right": to_u - from_u, "top": from_v - to_v}
+    ways["bottom"] = -ways["top"]
+    if ways[head] < _LEAST_HEADING * np.hypot(to_u - from_u, to_v - from_v):
+        raise CalibrationError(
+            f"head: got {head!r}, but by the landmarks' names the head end lies on the "
+            f"{max(ways, key=lambda side: ways[side])} of the picture; allowed: names and head "
+            "side that agree. Correct the one or the other."
+        )
+
+
+def _check_points(residuals: Sequence[Residual], stated_px: FloatArray) -> None:
+    """Refuse hand-given points that the other landmarks contradict, by name."""
+    wrong = [
+        f"{r.name} {r.off_mm:.1f} mm ({r.off_px:.1f} px)"
+        for r, sigma_px in zip(residuals, stated_px, strict=True)
+        if r.kind == "point"
+        and r.off_px > MOST_POINT_SIGMAS * sigma_px
+        and r.off_mm > LEAST_POINT_MM
+    ]
+    if wrong:
+        raise CalibrationError(
+            f"points: got {', '.join(wrong)} from where all landmarks together put them; allowed: "
+            f"{MOST_POINT_SIGMAS:g} times the stated error. Check these points' names and pixels, "
+            "the surface's length and width, and the head side."
+        )
+
+
 def check_fit(
     residuals: Sequence[Residual],
+    stated_px: FloatArray,
     table: Table,
     change_mm: Mapping[str, float],
     camera: Camera,
-    camera_height_mm: float | None,
+    tape: tuple[float, float] | None,
 ) -> tuple[str, ...]:
-    """Refuse a solve that the landmarks contradict; warnings where they merely murmur."""
+    """Refuse a solve that the landmarks contradict; warnings where they merely murmur.
+
+    ``stated_px`` (N,) is each landmark's error as stated, before its kind was rescaled;
+    hand-given points are judged by it alone, being as good as whoever gave them. ``tape`` is
+    the height by tape measure with its 95 % error, mm.
+    """
+    found = [r for r in residuals if r.kind != "point"]
+    doubts = _check_proportions(table, change_mm)
+    _check_points(residuals, stated_px)
+    if found:
+        _check_residuals(found)
+    _check_camera(camera)
+    doubts += _check_dimensions(table, change_mm)
+    _check_kinds(residuals)
+    return (
+        *doubts,
+        *_check_height(camera, tape),
+        *_odd_ones(residuals),
+        *_few_points(residuals),
+    )
+
+
+def _check_residuals(residuals: Sequence[Residual]) -> None:
     off_mm = np.array([abs(r.off_mm) for r in residuals])
     rms_mm = float(np.sqrt(np.mean(np.minimum(off_mm, 3 * HIGHEST_RMS_MM) ** 2)))
     agreeing = float(np.mean(off_mm < 2 * HIGHEST_RMS_MM))
@@ -127,15 +187,6 @@ def check_fit(
             f"allowed: {HIGHEST_RMS_MM:g} mm and {LEAST_AGREEING:.0%}. Worst: {listed}. Check the "
             "surface's length and width, the head side and these landmarks."
         )
-    _check_camera(camera)
-    doubts = _check_proportions(table, change_mm)
-    doubts += _check_dimensions(table, change_mm)
-    _check_kinds(residuals)
-    return (
-        *doubts,
-        *_check_height(camera, camera_height_mm),
-        *_odd_ones(residuals),
-    )
 
 
 def _check_camera(camera: Camera) -> None:
@@ -208,7 +259,8 @@ def _check_kinds(residuals: Sequence[Residual]) -> None:
     """Refuse a solve that rests on edges alone: other straight edges look like them."""
     sights = sum(r.kind == "sight" and r.weight > 0.5 for r in residuals)
     points = sum(r.kind == "point" for r in residuals)
-    if sights < FEWEST_SIGHTS and points < FEWEST_SIGHTS:
+    # sights and points tell where along a side something lies; points alone were judged before
+    if sights + 1.5 * points < FEWEST_SIGHTS:
         raise CalibrationError(
             f"landmarks: got {sights} sights that agree with the cushions' edges; allowed: "
             f"{FEWEST_SIGHTS} or more. Take the still with all rails in view, sharp, and with "
@@ -216,17 +268,28 @@ def _check_kinds(residuals: Sequence[Residual]) -> None:
         )
 
 
-def _check_height(camera: Camera, camera_height_mm: float | None) -> tuple[str, ...]:
-    if camera_height_mm is None:
+def _check_height(camera: Camera, tape: tuple[float, float] | None) -> tuple[str, ...]:
+    if tape is None:
         return ()
+    height_mm, error_mm = tape
     solved_mm = float(camera.position_mm[2])
-    if abs(solved_mm / camera_height_mm - 1) > 0.04:
+    most_mm = max(0.04 * height_mm, 1.5 * error_mm)
+    if abs(solved_mm - height_mm) > most_mm:
         raise CalibrationError(
-            f"camera_height_mm: got {camera_height_mm:g}, but the landmarks put the lens at "
-            f"{solved_mm:.0f} mm; allowed: agreement within 4 %. Measure again from the bed to "
-            "the lens, and check the surface's size."
+            f"camera_height_mm: got {height_mm:g}, but the landmarks put the lens at "
+            f"{solved_mm:.0f} mm; allowed: agreement within {most_mm:.0f} mm. Measure again from "
+            "the bed to the lens, and check the surface's size."
         )
     return ()
+
+
+def _few_points(residuals: Sequence[Residual]) -> tuple[str, ...]:
+    points = sum(r.kind == "point" for r in residuals)
+    if points < len(residuals) or points >= FEWEST_CHECKED:
+        return ()
+    return (
+        f"with {points} points alone a wrong one may go unnoticed: give {FEWEST_CHECKED} or more.",
+    )
 
 
 def _odd_ones(residuals: Sequence[Residual]) -> tuple[str, ...]:

@@ -11,9 +11,10 @@ from .camera import Camera
 from .errors import CalibrationError
 from .files import Calibration, Residual
 from .fit import best_start, covariance_of, problem_of, settled
+from .known import NOTHING, Known
 from .lens_file import Lens
-from .marks import Landmarks
-from .quality import check_fit, error_budget, residuals_of
+from .marks import KINDS, Landmarks
+from .quality import check_fit, check_head, error_budget, residuals_of
 from .start import check_landmarks, start_cameras
 from .table import Table
 
@@ -27,16 +28,19 @@ def solve(
     image_size_px: tuple[int, int],
     lens: Lens | None = None,
     camera_height_mm: float | None = None,
+    *,
+    known: Known = NOTHING,
 ) -> Calibration:
     """Camera, table dimensions and their covariance from ``landmarks``.
 
     With a lens file its intrinsics are held and their covariance is carried along. Without one
-    the focal length is settled by ``camera_height_mm`` (the lens above the bed, ±20 mm) or,
-    failing that, by a wide default. Raises CalibrationError naming the landmarks at fault.
+    the focal length is settled by ``camera_height_mm`` (the lens above the bed, to ±20 mm or
+    what ``known`` says) or, failing that, by a wide default. Raises CalibrationError
+    naming the landmarks at fault.
     """
     _check_request(landmarks, image_size_px, lens, camera_height_mm)
     check_landmarks(landmarks)
-    problem = problem_of(landmarks, lens, camera_height_mm)
+    problem = problem_of(landmarks, lens, camera_height_mm, known)
     state = settled(problem, best_start(problem, start_cameras(landmarks, lens)))
     names, covariance = covariance_of(problem, state, lens)
     residuals = residuals_of(
@@ -45,7 +49,10 @@ def solve(
         problem.equations.placed_mm(state.change_mm),
         problem.equations.expected_px(state.camera, state.kind_scale),
     )
-    warnings = check_fit(residuals, table, state.change_mm, state.camera, camera_height_mm)
+    stated_px = problem.equations.expected_px(state.camera, dict.fromkeys(KINDS, 1.0))
+    check_head(state.camera, table, landmarks.head)
+    tape = _tape(camera_height_mm, known)
+    warnings = check_fit(residuals, stated_px, table, state.change_mm, state.camera, tape)
     calibration = Calibration(
         camera=state.camera,
         table=_settled_table(table, state.change_mm, residuals),
@@ -54,7 +61,7 @@ def solve(
         parameter_names=names,
         parameter_cov=tuple(tuple(float(v) for v in row) for row in covariance),
         residuals=residuals,
-        warnings=warnings,
+        warnings=(*landmarks.notes, *warnings),
     )
     return replace(calibration, budget=error_budget(calibration))
 
@@ -67,7 +74,7 @@ def settle(
     The inner step of the search for landmarks; ``start`` saves the search for a first camera.
     """
     check_landmarks(landmarks)
-    problem = problem_of(landmarks, lens, None)
+    problem = problem_of(landmarks, lens, None, NOTHING)
     cameras = [start] if start is not None else start_cameras(landmarks, lens)
     state = settled(problem, best_start(problem, cameras), rounds=1)
     return state.camera, state.change_mm
@@ -118,6 +125,11 @@ def _settled_table(
         if len(off_mm) < FEWEST_FACINGS or np.sqrt(np.mean(np.square(off_mm))) > MOST_FACING_MM:
             own.pop(name, None)
     return replace(table, **own)
+
+
+def _tape(camera_height_mm: float | None, known: Known) -> tuple[float, float] | None:
+    """The height by tape measure and its 95 % error, mm."""
+    return None if camera_height_mm is None else (camera_height_mm, known.camera_height_error_mm)
 
 
 def _scale_source(lens: Lens | None, camera_height_mm: float | None) -> str:

@@ -114,10 +114,26 @@ def calibrate(
         float | None,
         typer.Option("--camera-height", help="Height of the lens above the bed, mm, measured."),
     ] = None,
+    points: Annotated[
+        Path | None,
+        typer.Option("--points", help="Points given by hand, beside those found in the still."),
+    ] = None,
+    points_only: Annotated[
+        bool, typer.Option("--points-only", help="Use the points alone and look for nothing else.")
+    ] = False,
 ) -> None:
-    """Calibrate the camera on a still of the empty table and write a calibration file."""
+    """Calibrate the camera on a still of the empty table and write a calibration file.
+
+    A points file names places of the table and their pixels: {"format": "restmark-points",
+    "version": 1, "points": [{"is": "left-3", "u": 812.0, "v": 101.5}]}. Names: sights (left-3,
+    head-2), nose points of pockets (foot-left/1 is the left one as seen from the bed, /2 the
+    right one), spots (foot spot); or x_mm, y_mm and z_mm instead of a name. sigma_px is a
+    point's expected error, 1 px where nothing is said.
+    """
     from calibration.calibrate import calibrate as solve_still
+    from calibration.known import Known
     from calibration.lens import Lens
+    from calibration.points import read_points
 
     if lens is not None and camera_height_mm is not None:
         raise CalibrationError(
@@ -126,8 +142,20 @@ def calibrate(
         )
     table = Table.from_surface(surface)
     fitted = Lens.read(lens) if lens is not None else None
+    if points_only and points is None:
+        raise CalibrationError(
+            "--points-only: given without --points; allowed: both. Name the points file."
+        )
+    given = read_points(points) if points is not None else ()
     still = read_picture(empty_still)
-    made = solve_still(still, table, head.value, lens=fitted, camera_height_mm=camera_height_mm)
+    made = solve_still(
+        still,
+        table,
+        head.value,
+        lens=fitted,
+        camera_height_mm=camera_height_mm,
+        known=Known(points=given, points_only=points_only),
+    )
     made.write(out)
     say(f"calibration written to {out}")
     for line in calibration_lines(made):
