@@ -20,7 +20,7 @@ FloatArray = NDArray[np.float64]
 TABLE_FORMAT = "restmark-table"
 TABLE_VERSION = 1
 HEADS = ("left", "right", "top", "bottom")
-SCALE_SOURCES = ("lens file", "tape measure", "default", "exact")
+SCALE_SOURCES = ("lens file", "tape measure", "ball check", "EXIF", "default", "exact")
 """What settled focal length against height; ``exact`` is a camera known beforehand."""
 _REMEDY = "Make the file again with `restmark calibrate`."
 

@@ -75,7 +75,7 @@ def problem_of(
     if lens is None:
         names += FREE_INTRINSICS
         priors |= {
-            "focal_px": Prior(DEFAULT_FOCAL * longer_px, 0.25 * DEFAULT_FOCAL * longer_px),
+            "focal_px": _focal_prior(landmarks, height_mm, known),
             "cx_px": Prior((width - 1) / 2, 0.01 * longer_px),
             "cy_px": Prior((height - 1) / 2, 0.01 * longer_px),
             "k1": Prior(-0.05, 0.12),
@@ -85,10 +85,19 @@ def problem_of(
         }
     if height_mm is not None and lens is None:
         priors["lens_z_mm"] = Prior(height_mm, known.camera_height_error_mm / 2)
-        priors["focal_px"] = replace(priors["focal_px"], sigma=longer_px)
     equations = Equations.of(landmarks)
     middle_mm = np.asarray(equations.points_mm.mean(axis=0), dtype=float)
     return Problem(equations, middle_mm, names + landmarks.dimensions, priors)
+
+
+def _focal_prior(landmarks: Landmarks, height_mm: float | None, known: Known) -> Prior:
+    """What is thought of the focal length beforehand: all but nothing beside a tape measure."""
+    longer_px = max(landmarks.image_size_px)
+    if height_mm is not None:
+        return Prior(DEFAULT_FOCAL * longer_px, longer_px)
+    if known.focal is not None and not landmarks.count("ball"):
+        return Prior(known.focal.focal_px, known.focal.sigma_px)
+    return Prior(DEFAULT_FOCAL * longer_px, 0.25 * DEFAULT_FOCAL * longer_px)
 
 
 def best_start(problem: Problem, cameras: Sequence[Camera]) -> State:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from .errors import CalibrationError
+from .exif import Focal
 from .points import GivenPoint
 
 TAPE_ERROR_MM = 20.0
@@ -21,6 +22,8 @@ class Known:
     """Whether the points alone count and nothing is looked for in the still."""
     camera_height_error_mm: float = TAPE_ERROR_MM
     """Error of the lens's height by tape measure, 95 %."""
+    focal: Focal | None = None
+    """From the still's EXIF data; it counts where neither lens, height nor balls do."""
 
     def __post_init__(self) -> None:
         error_mm = self.camera_height_error_mm

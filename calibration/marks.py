@@ -15,8 +15,8 @@ from .table import Table
 FloatArray = NDArray[np.float64]
 Vector = tuple[float, float, float]
 
-KINDS = ("nose", "cushion back", "sight", "pocket", "point")
-"""``point`` is a place that someone pointed out, of whatever sort."""
+KINDS = ("nose", "cushion back", "sight", "pocket", "point", "ball")
+"""``point`` is a place that someone pointed out, of whatever sort; ``ball`` a frozen ball."""
 SIDES = ("head", "foot", "left", "right")
 OUTWARD: Mapping[str, tuple[float, float]] = {
     "head": (-1.0, 0.0),

@@ -42,6 +42,7 @@ _LEAST_HEADING = 0.15
 """Cosine of the steepest angle between the told head side and where the head end is seen."""
 MOST_POINT_SIGMAS = 5.0
 LEAST_POINT_MM = 2.0
+GIVEN_KINDS = ("point", "ball")
 """A hand-given point further from its place than both of these is refused by its name."""
 
 
@@ -129,14 +130,20 @@ def check_head(camera: Camera, table: Table, head: str) -> None:
 
 
 def _check_points(residuals: Sequence[Residual], stated_px: FloatArray) -> None:
-    """Refuse hand-given points that the other landmarks contradict, by name."""
-    wrong = [
-        f"{r.name} {r.off_mm:.1f} mm ({r.off_px:.1f} px)"
+    """Refuse hand-given points and frozen balls that the others contradict, by name."""
+    wrong = {
+        f"{r.name} {abs(r.off_mm):.1f} mm ({abs(r.off_px):.1f} px)": r.kind
         for r, sigma_px in zip(residuals, stated_px, strict=True)
-        if r.kind == "point"
-        and r.off_px > MOST_POINT_SIGMAS * sigma_px
-        and r.off_mm > LEAST_POINT_MM
-    ]
+        if r.kind in GIVEN_KINDS
+        and abs(r.off_px) > MOST_POINT_SIGMAS * sigma_px
+        and abs(r.off_mm) > LEAST_POINT_MM
+    }
+    if "ball" in wrong.values():
+        raise CalibrationError(
+            f"ball check: got {', '.join(wrong)} from where all landmarks together put them; "
+            f"allowed: {LEAST_POINT_MM:g} mm. Freeze these balls to their cushions again, and "
+            "check that the camera has not moved between the stills."
+        )
     if wrong:
         raise CalibrationError(
             f"points: got {', '.join(wrong)} from where all landmarks together put them; allowed: "
@@ -159,7 +166,7 @@ def check_fit(
     hand-given points are judged by it alone, being as good as whoever gave them. ``tape`` is
     the height by tape measure with its 95 % error, mm.
     """
-    found = [r for r in residuals if r.kind != "point"]
+    found = [r for r in residuals if r.kind not in GIVEN_KINDS]
     doubts = _check_proportions(table, change_mm)
     _check_points(residuals, stated_px)
     if found:

@@ -35,8 +35,8 @@ def solve(
 
     With a lens file its intrinsics are held and their covariance is carried along. Without one
     the focal length is settled by ``camera_height_mm`` (the lens above the bed, to ±20 mm or
-    what ``known`` says) or, failing that, by a wide default. Raises CalibrationError
-    naming the landmarks at fault.
+    what ``known`` says), by frozen balls among the landmarks, by EXIF data or, failing all that,
+    by a wide default. Raises CalibrationError naming the landmarks at fault.
     """
     _check_request(landmarks, image_size_px, lens, camera_height_mm)
     check_landmarks(landmarks)
@@ -53,15 +53,16 @@ def solve(
     check_head(state.camera, table, landmarks.head)
     tape = _tape(camera_height_mm, known)
     warnings = check_fit(residuals, stated_px, table, state.change_mm, state.camera, tape)
+    source = _scale_source(landmarks, lens, camera_height_mm, known)
     calibration = Calibration(
         camera=state.camera,
         table=_settled_table(table, state.change_mm, residuals),
         head=landmarks.head,
-        scale_source=_scale_source(lens, camera_height_mm),
+        scale_source=source,
         parameter_names=names,
         parameter_cov=tuple(tuple(float(v) for v in row) for row in covariance),
         residuals=residuals,
-        warnings=(*landmarks.notes, *warnings),
+        warnings=(*landmarks.notes, *warnings, *_rough(source, known)),
     )
     return replace(calibration, budget=error_budget(calibration))
 
@@ -132,7 +133,23 @@ def _tape(camera_height_mm: float | None, known: Known) -> tuple[float, float] |
     return None if camera_height_mm is None else (camera_height_mm, known.camera_height_error_mm)
 
 
-def _scale_source(lens: Lens | None, camera_height_mm: float | None) -> str:
+def _rough(source: str, known: Known) -> tuple[str, ...]:
+    if source != "EXIF" or known.focal is None:
+        return ()
+    return (
+        f"the scale rests on EXIF data ({known.focal.how}): a lens file, the lens's height or a "
+        "ball check settle it better.",
+    )
+
+
+def _scale_source(
+    landmarks: Landmarks, lens: Lens | None, camera_height_mm: float | None, known: Known
+) -> str:
+    """The best of what was given; ``fit`` gives the others no say in the focal length."""
     if lens is not None:
         return "lens file"
-    return "default" if camera_height_mm is None else "tape measure"
+    if camera_height_mm is not None:
+        return "tape measure"
+    if landmarks.count("ball"):
+        return "ball check"
+    return "default" if known.focal is None else "EXIF"

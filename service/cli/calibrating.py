@@ -19,7 +19,7 @@ from service.report.words import calibration_lines, lens_lines
 
 from .app import REFUSED, app, guarded
 from .console import complain, print_json, say, tracked
-from .inputs import read_picture
+from .inputs import read_bytes, read_picture
 from .layouts import error_object
 from .options import CALIBRATION, JSON
 
@@ -114,6 +114,18 @@ def calibrate(
         float | None,
         typer.Option("--camera-height", help="Height of the lens above the bed, mm, measured."),
     ] = None,
+    camera_height_error_mm: Annotated[
+        float, typer.Option("--camera-height-error", help="To how many mm that is known (95 %).")
+    ] = 20.0,
+    ball_check: Annotated[
+        Path | None,
+        typer.Option(
+            "--ball-check",
+            help="Still from the same camera with a ball frozen to the cushion before each of the "
+            "sights head-2, foot-2, left-2, left-6, right-2, right-6 (four or more, one at each "
+            "side); along the cushion by eye is enough.",
+        ),
+    ] = None,
     points: Annotated[
         Path | None,
         typer.Option("--points", help="Points given by hand, beside those found in the still."),
@@ -124,16 +136,23 @@ def calibrate(
 ) -> None:
     """Calibrate the camera on a still of the empty table and write a calibration file.
 
+    From above, focal length and height trade against each other. The best of what is given
+    settles them, in this order: --lens, --camera-height, --ball-check, the focal length in the
+    still's EXIF data (which is rough), a default (which is a guess).
+
     A points file names places of the table and their pixels: {"format": "restmark-points",
     "version": 1, "points": [{"is": "left-3", "u": 812.0, "v": 101.5}]}. Names: sights (left-3,
     head-2), nose points of pockets (foot-left/1 is the left one as seen from the bed, /2 the
     right one), spots (foot spot); or x_mm, y_mm and z_mm instead of a name. sigma_px is a
     point's expected error, 1 px where nothing is said.
     """
-    from calibration.calibrate import calibrate as solve_still
+    from calibration.calibrate import landmarks_of, solved
+    from calibration.exif import focal_of
     from calibration.known import Known
     from calibration.lens import Lens
     from calibration.points import read_points
+    from service.ball_check import with_frozen_balls
+    from vision.still import decode_still
 
     if lens is not None and camera_height_mm is not None:
         raise CalibrationError(
@@ -147,15 +166,20 @@ def calibrate(
             "--points-only: given without --points; allowed: both. Name the points file."
         )
     given = read_points(points) if points is not None else ()
-    still = read_picture(empty_still)
-    made = solve_still(
-        still,
-        table,
-        head.value,
-        lens=fitted,
-        camera_height_mm=camera_height_mm,
-        known=Known(points=given, points_only=points_only),
+    data = read_bytes(empty_still)
+    still = decode_still(data, name=str(empty_still))
+    known = Known(
+        points=given,
+        points_only=points_only,
+        camera_height_error_mm=camera_height_error_mm,
+        focal=focal_of(data, (still.shape[1], still.shape[0])),
     )
+    landmarks = landmarks_of(still, table, head.value, fitted, known)
+    made = solved(landmarks, table, fitted, camera_height_mm, known)
+    if ball_check is not None:
+        balls = read_picture(ball_check)
+        landmarks = with_frozen_balls(landmarks, balls, made, name=str(ball_check))
+        made = solved(landmarks, table, fitted, camera_height_mm, known)
     made.write(out)
     say(f"calibration written to {out}")
     for line in calibration_lines(made):

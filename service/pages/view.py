@@ -262,6 +262,8 @@ def _surface(calibration: Calibration) -> str:
 _SCALES = {
     "lens file": "the lens file",
     "tape measure": "the tape measure",
+    "ball check": "the ball check",
+    "EXIF": "EXIF data: roughly",
     "default": "a default lens: widely uncertain",
     "exact": "a camera known exactly",
 }

@@ -21,7 +21,9 @@ MINUS = "\N{MINUS SIGN}"
 SCALE_WORDS = {
     "lens file": "the lens file",
     "tape measure": "the measured camera height",
-    "default": "a default focal length: no lens file and no height were given",
+    "ball check": "balls frozen at known places",
+    "EXIF": "the focal length in the still's EXIF data, which is rough",
+    "default": "a default focal length: no lens file, height, ball check or EXIF data were given",
     "exact": "a camera known beforehand",
 }
 

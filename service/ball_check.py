@@ -1,0 +1,67 @@
+"""The ball-check still: balls frozen at named places, read and handed to the calibration.
+
+Reading happens under a provisional calibration. The fitted outlines are taken as they are: what
+solid balls and cushions allow is exactly what is being checked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from calibration.errors import CalibrationError
+from calibration.files import Calibration
+from calibration.frozen_balls import SeenBall, frozen_marks
+from calibration.marks import Landmarks
+from calibration.table import BALL_CENTRE_HEIGHT_MM
+from vision.cloth import to_tone
+from vision.evidence import gather
+from vision.read import Reader
+from vision.refine import FINEST, Scene, fit
+from vision.still import Picture
+
+
+def with_frozen_balls(
+    landmarks: Landmarks, picture: Picture, provisional: Calibration, *, name: str = ""
+) -> Landmarks:
+    """``landmarks`` and the frozen balls of ``picture`` ((H, W, 3) BGR) as further ones.
+
+    Raises CalibrationError where the still is obstructed or balls lack at their places.
+    """
+    seen = seen_balls(picture, provisional, name=name)
+    marks = frozen_marks(seen, provisional.camera, provisional.table)
+    return replace(landmarks, items=(*landmarks.items, *marks))
+
+
+def seen_balls(
+    picture: Picture, provisional: Calibration, *, name: str = ""
+) -> tuple[SeenBall, ...]:
+    """Centres of all balls in px, with their pixel covariance, free of any cushion's hold."""
+    reader = Reader(provisional)
+    layout = reader.read_image(picture, name=name)
+    if layout.obstructed:
+        raise CalibrationError(
+            f"{name or 'ball check'}: got a still with something over the bed; allowed: balls and "
+            "nothing else. Clear the table and take the still again."
+        )
+    if not layout.balls:
+        return ()
+    camera = provisional.camera
+    centres = np.array([ball.centre_mm for ball in layout.balls])
+    scene = Scene(
+        tone=to_tone(picture),
+        cloth=gather(picture, reader.view).cloth,
+        camera=camera,
+        table=provisional.table,
+    )
+    free = fit(scene, centres, FINEST, neighbours_mm=centres)
+    heights = np.full(len(centres), BALL_CENTRE_HEIGHT_MM)
+    pixels = camera.project(np.column_stack([free.centre_mm, heights]))
+    return tuple(
+        SeenBall(
+            centre_px=(float(u), float(v)),
+            cov_px2=((float(c[0, 0]), float(c[0, 1])), (float(c[1, 0]), float(c[1, 1]))),
+        )
+        for (u, v), c in zip(pixels, free.cov_px2, strict=True)
+    )
