@@ -40,6 +40,8 @@ class Equations:
     """(N,): building tolerance."""
     kinds: NDArray[np.str_]
     """(N,)."""
+    measured: NDArray[np.bool_]
+    """(N,): places that do not ride on the surface's size."""
 
     @classmethod
     def of(cls, landmarks: Landmarks) -> Equations:
@@ -64,6 +66,7 @@ class Equations:
             sigma_px=np.array([item.sigma_px for item in landmarks.items]),
             built_mm=np.array([item.built_sigma_mm for item in landmarks.items]),
             kinds=np.array([item.kind for item in landmarks.items]),
+            measured=np.array([item.measured for item in landmarks.items], dtype=bool),
         )
 
     def placed_mm(self, change_mm: Mapping[str, float]) -> FloatArray:
@@ -116,6 +119,19 @@ class Equations:
                 direction = self.directions[:, :, self.dimensions.index(name)]
                 pixels[:, :, column] = np.einsum("nij,nj->ni", by_place, direction)
         return np.stack([self.rows_of(pixels[:, :, i]) for i in range(len(names))], axis=1)
+
+    def surface_slopes(
+        self, camera: Camera, change_mm: Mapping[str, float], surface_mm: tuple[float, float]
+    ) -> FloatArray:
+        """d(predicted)/d(length, width), (R, 2), px per mm: noses and sights ride on them."""
+        placed = self.placed_mm(change_mm)
+        share = np.clip(self.points_mm[:, :2] / np.array(surface_mm), 0.0, 1.0)
+        share[self.measured] = 0.0
+        by_place = _by_place(camera, placed)
+        return np.stack(
+            [self.rows_of(by_place[:, :, axis] * share[:, axis, None]) for axis in range(2)],
+            axis=1,
+        )
 
 
 def _by_place(camera: Camera, points_mm: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ from . import jsonfile
 from .camera import Camera
 from .errors import CalibrationError, FileFormatError
 from .table import BALL_CENTRE_HEIGHT_MM, Table
-from .vary import sensitivity
+from .vary import PARAMETERS, SURFACE, sensitivity
 
 FloatArray = NDArray[np.float64]
 TABLE_FORMAT = "restmark-table"
@@ -43,7 +43,11 @@ class Residual:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
-    """Stated 95 % error of the calibration alone over the bed, at ball height."""
+    """Stated 95 % error of the calibration alone over the bed, at ball height.
+
+    Against a tape measure that starts at the head nose and the lower long nose; the surface's
+    own error counts in full.
+    """
 
     median_mm: float
     worst_mm: float
@@ -51,6 +55,12 @@ class Budget:
     rows: int = 15
     columns: int = 30
     height_mm: float = BALL_CENTRE_HEIGHT_MM
+    noses_median_mm: float | None = None
+    noses_worst_mm: float | None = None
+    """The same against the noses all round: what readings carry. None in older files."""
+    map_mm: tuple[tuple[float, ...], ...] = ()
+    """rows × columns: the error at the middle of each cell, from y = 0 upward and from the head
+    on; empty in older files."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,8 +90,14 @@ class Calibration:
                 f"calibration.scale_source: got {self.scale_source!r}; allowed: "
                 f"{', '.join(SCALE_SOURCES)}. {_REMEDY}"
             )
-        matrix = np.asarray(self.parameter_cov, dtype=float)
+        unknown = [name for name in self.parameter_names if name not in PARAMETERS]
         count = len(self.parameter_names)
+        if unknown or len(set(self.parameter_names)) < count:
+            raise CalibrationError(
+                f"calibration.parameter_names: got {', '.join(unknown or self.parameter_names)}; "
+                f"allowed: each once of {', '.join(sorted(PARAMETERS))}. {_REMEDY}"
+            )
+        matrix = np.asarray(self.parameter_cov, dtype=float)
         if count and (matrix.shape != (count, count) or not np.all(np.isfinite(matrix))):
             raise CalibrationError(
                 f"calibration.parameter_cov: got shape {matrix.shape}; allowed: {count} x {count} "
@@ -106,19 +122,31 @@ class Calibration:
         points_mm: ArrayLike,
         cov_px2: ArrayLike,
         height_mm: float = BALL_CENTRE_HEIGHT_MM,
+        *,
+        by_tape: bool = False,
     ) -> FloatArray:
         """Covariance (N, 2, 2), mm², at table points (N, 2) of that height.
 
         ``cov_px2`` is the error of the pixels, (2, 2) or (N, 2, 2); the calibration's own error
-        is added. The latter is common to all points of a still, not independent.
+        is added. The latter is common to all points of a still, not independent. ``by_tape`` as
+        in ``own_covariance_mm2``.
         """
         seen = self.camera.covariance_mm2(points_mm, cov_px2, height_mm)
-        return np.asarray(seen + self.own_covariance_mm2(points_mm, height_mm))
+        return np.asarray(seen + self.own_covariance_mm2(points_mm, height_mm, by_tape=by_tape))
 
     def own_covariance_mm2(
-        self, points_mm: ArrayLike, height_mm: float = BALL_CENTRE_HEIGHT_MM
+        self,
+        points_mm: ArrayLike,
+        height_mm: float = BALL_CENTRE_HEIGHT_MM,
+        *,
+        by_tape: bool = False,
     ) -> FloatArray:
-        """The calibration's own share of the error, (N, 2, 2) in mm², at points (N, 2)."""
+        """The calibration's own share of the error, (N, 2, 2) in mm², at points (N, 2).
+
+        The noses define the frame: a table longer than told stretches every place with it, and
+        against noses, zones and other balls nothing is off. ``by_tape`` asks for the error
+        against a tape measure from the head nose and the lower long nose, where it is.
+        """
         flat = np.asarray(points_mm, dtype=float).reshape(-1, 2)
         if not self.parameter_names:
             return np.zeros((len(flat), 2, 2))
@@ -126,6 +154,11 @@ class Calibration:
         by_parameter = np.linalg.inv(self.camera.jacobian(flat, height_mm)) @ sensitivity(
             self.camera, self.parameter_names, points
         )
+        if not by_tape:
+            for axis, name in enumerate(SURFACE):
+                if name in self.parameter_names:
+                    share = flat[:, axis] / self.table.surface_mm[axis]
+                    by_parameter[:, axis, self.parameter_names.index(name)] += share
         cov = np.asarray(self.parameter_cov, dtype=float)
         return np.asarray(by_parameter @ cov @ np.swapaxes(by_parameter, 1, 2))
 
@@ -221,7 +254,11 @@ def _texts(data: Mapping[str, Any], name: str, path: str) -> tuple[str, ...]:
 
 
 def _budget_to_dict(budget: Budget) -> dict[str, Any]:
-    return {**asdict(budget), "worst_at_mm": list(budget.worst_at_mm)}
+    return {
+        **asdict(budget),
+        "worst_at_mm": list(budget.worst_at_mm),
+        "map_mm": jsonfile.as_lists(budget.map_mm),
+    }
 
 
 def _budget_from_dict(data: object, path: str) -> Budget:
@@ -235,7 +272,21 @@ def _budget_from_dict(data: object, path: str) -> Budget:
         rows=int(jsonfile.number(data, "rows", path)),
         columns=int(jsonfile.number(data, "columns", path)),
         height_mm=jsonfile.number(data, "height_mm", path),
+        noses_median_mm=_number_or_none(data, "noses_median_mm", path),
+        noses_worst_mm=_number_or_none(data, "noses_worst_mm", path),
+        map_mm=_map(data, path),
     )
+
+
+def _number_or_none(data: Mapping[str, Any], name: str, path: str) -> float | None:
+    return None if data.get(name) is None else jsonfile.number(data, name, path)
+
+
+def _map(data: Mapping[str, Any], path: str) -> tuple[tuple[float, ...], ...]:
+    if "map_mm" not in data:
+        return ()
+    rows = {str(i): row for i, row in enumerate(jsonfile.items(data, "map_mm", path))}
+    return tuple(jsonfile.numbers(rows, key, f"{path}.map_mm") for key in rows)
 
 
 def _residual_from_dict(data: object, path: str) -> Residual:

@@ -20,7 +20,7 @@ from .known import Known
 from .lens_file import INTRINSICS, Lens
 from .marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, KINDS, Landmarks
 from .start import DEFAULT_FOCAL
-from .vary import POSE, STEPS, varied
+from .vary import POSE, STEPS, SURFACE, varied
 
 FloatArray = NDArray[np.float64]
 FREE_INTRINSICS = ("focal_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2")
@@ -246,9 +246,16 @@ def _prior_slopes(problem: Problem, camera: Camera) -> FloatArray:
 
 
 def covariance_of(
-    problem: Problem, state: State, lens: Lens | None
+    problem: Problem,
+    state: State,
+    lens: Lens | None,
+    surface: tuple[tuple[float, float], float],
 ) -> tuple[tuple[str, ...], FloatArray]:
-    """Parameter names and covariance at the solution; a lens's own covariance carried along."""
+    """Parameter names and covariance at the solution.
+
+    What the fit held is carried along with its own covariance: a lens's intrinsics, and the
+    ``surface``'s length and width with their common error (1 sigma, mm), where that is not 0.
+    """
     equations = problem.equations
     sigma = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
     off = equations.residuals_px(state.camera, state.change_mm) / sigma
@@ -257,11 +264,20 @@ def covariance_of(
     trust = _trust(problem, _prior_residuals(problem, state.camera, state.change_mm) ** 2)
     opinions = _prior_slopes(problem, state.camera) * trust[:, None]
     inverse = np.linalg.inv(jacobian.T @ jacobian + opinions.T @ opinions)
-    covariance = np.asarray(inverse, dtype=float)
-    if lens is None:
-        return problem.names, covariance
-    by_lens = equations.slopes(state.camera, state.change_mm, INTRINSICS) * weight
-    slope = -covariance @ jacobian.T @ by_lens
-    own = np.asarray(lens.parameter_cov)
-    whole = np.block([[covariance + slope @ own @ slope.T, slope @ own], [own @ slope.T, own]])
-    return problem.names + INTRINSICS, whole
+    names, whole = problem.names, np.asarray(inverse, dtype=float)
+    if lens is not None:
+        by_lens = equations.slopes(state.camera, state.change_mm, INTRINSICS) * weight
+        slope = -inverse @ jacobian.T @ by_lens
+        names, whole = names + INTRINSICS, _carried(whole, slope, np.asarray(lens.parameter_cov))
+    surface_mm, error_mm = surface
+    if error_mm > 0:
+        by_size = equations.surface_slopes(state.camera, state.change_mm, surface_mm) * weight
+        slope = np.zeros((len(names), 2))
+        slope[: len(problem.names)] = -inverse @ jacobian.T @ by_size
+        names, whole = names + SURFACE, _carried(whole, slope, np.eye(2) * error_mm**2)
+    return names, whole
+
+
+def _carried(covariance: FloatArray, slope: FloatArray, own: FloatArray) -> FloatArray:
+    """Covariance with held parameters joined: ``slope`` is how the others follow them."""
+    return np.block([[covariance + slope @ own @ slope.T, slope @ own], [own @ slope.T, own]])

@@ -66,6 +66,8 @@ class Landmark:
     """Dimension of the table → how ``point_mm`` moves for each mm of it."""
     built_sigma_mm: float = 0.0
     """Independent building tolerance of this one landmark, 1 sigma."""
+    measured: bool = False
+    """Whether its place was measured on the table; else it rides on the surface's size."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

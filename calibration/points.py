@@ -215,7 +215,8 @@ def _mark(point: GivenPoint, table: Table) -> Landmark:
     seen = np.array(point.seen_px)
     if point.place_mm is not None:
         _check_place(point.place_mm, table, point.label)
-        return _plain(point, f"point {point.label}", point.place_mm, point.sigma_mm)
+        free = _plain(point, f"point {point.label}", point.place_mm, point.sigma_mm)
+        return replace(free, measured=True)
     name = str(point.name)
     if name in table.sights_mm:
         sight = sight_mark(

@@ -57,7 +57,8 @@ def bed_grid_mm(table: Table, rows: int = GRID[0], columns: int = GRID[1]) -> Fl
 def error_budget(calibration: Calibration) -> Budget:
     """95 % error of the calibration alone over the bed at ball height."""
     grid = bed_grid_mm(calibration.table)
-    radius = radius_95_mm(calibration.own_covariance_mm2(grid))
+    radius = radius_95_mm(calibration.own_covariance_mm2(grid, by_tape=True))
+    by_noses = radius_95_mm(calibration.own_covariance_mm2(grid))
     worst = int(np.argmax(radius))
     return Budget(
         median_mm=float(np.median(radius)),
@@ -66,6 +67,11 @@ def error_budget(calibration: Calibration) -> Budget:
         rows=GRID[0],
         columns=GRID[1],
         height_mm=BALL_CENTRE_HEIGHT_MM,
+        noses_median_mm=float(np.median(by_noses)),
+        noses_worst_mm=float(by_noses.max()),
+        map_mm=tuple(
+            tuple(round(float(value), 4) for value in row) for row in radius.reshape(GRID)
+        ),
     )
 
 

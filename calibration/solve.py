@@ -42,7 +42,8 @@ def solve(
     check_landmarks(landmarks)
     problem = problem_of(landmarks, lens, camera_height_mm, known)
     state = settled(problem, best_start(problem, start_cameras(landmarks, lens)))
-    names, covariance = covariance_of(problem, state, lens)
+    surface = (table.surface_mm, known.surface_error_mm / 2)
+    names, covariance = covariance_of(problem, state, lens, surface)
     residuals = residuals_of(
         landmarks,
         state.camera,

@@ -40,6 +40,16 @@ Turns are about the camera's own axes (right, down, ahead) with the lens's place
 ``focal_px`` moves both focal lengths together.
 """
 POSE = ("turn_right_rad", "turn_down_rad", "turn_ahead_rad", "lens_x_mm", "lens_y_mm", "lens_z_mm")
+SURFACE = ("length_mm", "width_mm")
+"""The playing surface's own size, nose to nose."""
+_SIDES = ("head", "foot", "left", "right")
+DIMENSIONS = (
+    "rail_cap_height_mm", "sight_offset_mm", "cushion_width_mm", "corner_mouth_mm",
+    "side_mouth_mm", *(f"{edge}_{side}_mm" for edge in ("nose", "back") for side in _SIDES),
+)  # fmt: skip
+"""The table's dimensions that a solve may settle beside the camera."""
+PARAMETERS = frozenset((*STEPS, *DIMENSIONS, *SURFACE))
+"""Every name that a calibration's covariance may have."""
 _DISTORTION = ("k1", "k2", "p1", "p2", "k3")
 
 
@@ -70,7 +80,7 @@ def varied(camera: Camera, change: Mapping[str, float]) -> Camera:
 def sensitivity(camera: Camera, names: Sequence[str], points_mm: ArrayLike) -> FloatArray:
     """d(u, v)/d(parameter) at table points (N, 3), mm: (N, 2, len(names)), px per unit.
 
-    A name that is no camera parameter moves no pixel: its column is 0.
+    A dimension of the table moves no pixel of a given place: its column is 0.
     """
     points = np.asarray(points_mm, dtype=float).reshape(-1, 3)
     out = np.zeros((len(points), 2, len(names)))

@@ -300,6 +300,14 @@ def test_the_command_names_its_source(
     assert main(words) == 0
     assert f"EXIF data ({film_mm} mm equivalent" in capsys.readouterr().out
     assert Calibration.read(tmp_path / "table.json").scale_source == "EXIF"
+    by_name = Calibration.read(tmp_path / "table.json")
+    assert main([*words[:3], "2540x1270", *words[4:], "--error-map", str(tmp_path / "e.svg")]) == 0
+    assert "error map written to" in capsys.readouterr().out
+    assert (tmp_path / "e.svg").read_text().startswith("<svg")
+    measured = Calibration.read(tmp_path / "table.json")
+    place = measured.parameter_names.index("length_mm")
+    for got, error_mm in ((by_name, 3.2), (measured, 1.0)):
+        assert 2 * np.sqrt(got.parameter_cov[place][place]) == pytest.approx(error_mm)
     assert main([*words, "--ball-check", str(tmp_path / "balls.png")]) == 0
     assert "scale settled by balls frozen at known places" in capsys.readouterr().out
     height = ["--camera-height", f"{camera.position_mm[2]:.0f}", "--camera-height-error", "5"]

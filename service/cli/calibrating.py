@@ -14,7 +14,8 @@ import numpy as np
 import typer
 
 from calibration.errors import CalibrationError, RestmarkError
-from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
+from calibration.jsonfile import write_text
+from calibration.table import BALL_CENTRE_HEIGHT_MM, NAMED_SURFACES_MM, Table
 from service.report.words import calibration_lines, lens_lines
 
 from .app import REFUSED, app, guarded
@@ -126,6 +127,20 @@ def calibrate(
             "side); along the cushion by eye is enough.",
         ),
     ] = None,
+    surface_error_mm: Annotated[
+        float | None,
+        typer.Option(
+            "--surface-error",
+            help="To how many mm length and width are known (95 %); default: 3.2 for a named "
+            "size, as tables are built, and 1 for a measured LENGTHxWIDTH.",
+        ),
+    ] = None,
+    error_map: Annotated[
+        Path | None,
+        typer.Option(
+            "--error-map", help="Picture (SVG) of the stated error over the bed to write."
+        ),
+    ] = None,
     points: Annotated[
         Path | None,
         typer.Option("--points", help="Points given by hand, beside those found in the still."),
@@ -152,6 +167,7 @@ def calibrate(
     from calibration.lens import Lens
     from calibration.points import read_points
     from service.ball_check import with_frozen_balls
+    from service.drawing.error_map import error_map_svg
     from vision.still import decode_still
 
     if lens is not None and camera_height_mm is not None:
@@ -172,6 +188,7 @@ def calibrate(
         points=given,
         points_only=points_only,
         camera_height_error_mm=camera_height_error_mm,
+        surface_error_mm=_surface_error(surface, surface_error_mm),
         focal=focal_of(data, (still.shape[1], still.shape[0])),
     )
     landmarks = landmarks_of(still, table, head.value, fitted, known)
@@ -182,8 +199,20 @@ def calibrate(
         made = solved(landmarks, table, fitted, camera_height_mm, known)
     made.write(out)
     say(f"calibration written to {out}")
+    if error_map is not None:
+        write_text(error_map, error_map_svg(made) + "\n")
+        say(f"error map written to {error_map}")
     for line in calibration_lines(made):
         say(f"  {line}")
+
+
+def _surface_error(surface: str, given_mm: float | None) -> float:
+    """To how many mm the surface is known: as told, or by how it was named."""
+    from calibration.known import MEASURED_ERROR_MM, NAMED_ERROR_MM
+
+    if given_mm is not None:
+        return given_mm
+    return NAMED_ERROR_MM if surface in NAMED_SURFACES_MM else MEASURED_ERROR_MM
 
 
 @app.command("map", context_settings={"ignore_unknown_options": True})
@@ -203,7 +232,8 @@ def map_pixels(
 ) -> None:
     """Turn pixels of a still into millimetres on the table.
 
-    The stated error is the calibration's own at that place; the pixel is taken as exact.
+    The stated error is the calibration's own at that place, against a tape measure from the
+    head nose and the lower long nose; the pixel is taken as exact.
     """
     from calibration.files import Calibration
 
@@ -243,7 +273,7 @@ def map_point(made: Calibration, pixel_px: tuple[float, float], height_mm: float
             f"pixel: got {u:g},{v:g}, whose view ray does not meet the height {height_mm:g} mm; "
             "allowed: a pixel that looks at that plane. Give another pixel or height."
         )
-    cov = made.covariance_mm2([[x_mm, y_mm]], np.zeros((2, 2)), height_mm)[0]
+    cov = made.covariance_mm2([[x_mm, y_mm]], np.zeros((2, 2)), height_mm, by_tape=True)[0]
     return {
         "u": u,
         "v": v,

@@ -27,6 +27,18 @@ ELLIPSE = "#ffffff"
 VERDICT = {"in": "#35d0a4", "out": "#ff8a5c", "too close to call": "#f2c14e"}
 NO_VERDICT = "#e7e3d8"
 
+# One hue from pale to dark, read as "more"; the ink on each keeps a contrast of 4.5 and more.
+ERROR_LIMITS_MM = (0.25, 0.5, 1.0, 2.0, 4.0)
+ERROR_BANDS = (
+    ("#f7efe1", "#17191b"),
+    ("#f0d9ad", "#17191b"),
+    ("#e8b872", "#17191b"),
+    ("#d98d45", "#17191b"),
+    ("#8f4a1f", "#ffffff"),
+    ("#4d2410", "#ffffff"),
+)
+"""Fill and ink of each band, one more than there are limits."""
+
 BALL_WHITE = "#f6f1e4"
 BALL_INK = "#17191b"
 BALL = {

@@ -116,7 +116,23 @@ def calibration_lines(made: Calibration) -> list[str]:
             f"error budget at ball height (95 %): median {made.budget.median_mm:.2f} mm, worst "
             f"{made.budget.worst_mm:.2f} mm at {x:.0f}, {y:.0f}"
         )
+        lines += surface_lines(made)
     return lines + [f"note: {warning}" for warning in made.warnings]
+
+
+def surface_lines(made: Calibration) -> list[str]:
+    """How much of the budget is the surface's own size, where that has an error."""
+    if "length_mm" not in made.parameter_names or made.budget is None:
+        return []
+    place = made.parameter_names.index("length_mm")
+    error_mm = 2 * math.sqrt(made.parameter_cov[place][place])
+    if made.budget.noses_worst_mm is None or made.budget.noses_median_mm is None:
+        return []
+    return [
+        f"of that, against the noses and not a tape: median {made.budget.noses_median_mm:.2f} mm, "
+        f"worst {made.budget.noses_worst_mm:.2f} mm; the surface is taken as right to "
+        f"±{error_mm:g} mm"
+    ]
 
 
 def residual_lines(made: Calibration) -> list[str]:
