@@ -22,17 +22,9 @@ CHI2_95 = 5.991
 HIGHEST_RMS_MM = 1.5
 LEAST_AGREEING = 0.6
 """Least part of the landmarks that must agree with the solve."""
-WRONG_SIZE = 0.055
-SUSPECT_SIZE = 0.03
-"""How far the table's own proportions may be from the model's before refusal, or warning."""
-_PROPORTION_SIGMA = {
-    "sight_offset_mm": 0.02,
-    "cushion_width_mm": 0.03,
-    "corner_mouth_mm": 0.06,
-    "side_mouth_mm": 0.06,
-}
-"""Relative spread of fittings between tables: how far each can vouch for the surface's size."""
 MOST_SIGMAS = 4.5
+LENS_HEIGHT, FREE_HEIGHT = 0.015, 0.04
+"""How far the solved height may be from the tape's, with a lens file and without."""
 LOWEST_MM, MOST_LEAN_DEG = 700.0, 55.0
 MOST_SIDE_MM = 4.0
 SUSPECT_SIDE_MM = 1.2
@@ -165,24 +157,26 @@ def check_fit(
     change_mm: Mapping[str, float],
     camera: Camera,
     tape: tuple[float, float] | None,
+    *,
+    sure: bool = False,
 ) -> tuple[str, ...]:
     """Refuse a solve that the landmarks contradict; warnings where they merely murmur.
 
     ``stated_px`` (N,) is each landmark's error as stated, before its kind was rescaled;
     hand-given points are judged by it alone, being as good as whoever gave them. ``tape`` is
-    the height by tape measure with its 95 % error, mm.
+    the height by tape measure with its 95 % error, mm; ``sure``: a lens file holds the scale, so
+    that the tape checks the surface's size.
     """
     found = [r for r in residuals if r.kind not in GIVEN_KINDS]
-    doubts = _check_proportions(table, change_mm)
     _check_points(residuals, stated_px)
     if found:
         _check_residuals(found)
     _check_camera(camera)
-    doubts += _check_dimensions(table, change_mm)
+    doubts = _check_dimensions(table, change_mm)
     _check_kinds(residuals)
+    _check_height(camera, tape, sure)
     return (
         *doubts,
-        *_check_height(camera, tape),
         *_odd_ones(residuals),
         *_few_points(residuals),
     )
@@ -214,33 +208,6 @@ def _check_camera(camera: Camera) -> None:
             f"{LOWEST_MM:.0f} mm or more, {MOST_LEAN_DEG:.0f} degrees or less, 0.33 to 5.5. Give "
             "a lens file or the lens's height, and check the still."
         )
-
-
-def _check_proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[str, ...]:
-    """Sights, cushions and mouths have sizes of their own: they betray a wrong surface."""
-    ratios = {
-        name: 1 + change_mm[name] / getattr(table, name)
-        for name in _PROPORTION_SIGMA
-        if name in change_mm
-    }
-    if len(ratios) < 2:
-        return ()
-    weights = {name: _PROPORTION_SIGMA[name] ** -2 for name in ratios}
-    ratio = sum(weights[n] * r for n, r in ratios.items()) / sum(weights.values())
-    told = f"{table.length_mm:g}x{table.width_mm:g}"
-    seen = ", ".join(
-        f"{n.removesuffix('_mm').replace('_', ' ')} x {r:.2f}" for n, r in ratios.items()
-    )
-    guess = f"{table.length_mm / ratio:.0f}x{table.width_mm / ratio:.0f}"
-    if abs(ratio - 1) > WRONG_SIZE:
-        raise CalibrationError(
-            f"surface: got {told} mm, but against that the fittings come out wrong by one factor "
-            f"({seen}), as on a surface of about {guess} mm; allowed: factors of 1 within "
-            f"{WRONG_SIZE:.1%}. Measure the surface from nose to nose and give that."
-        )
-    if abs(ratio - 1) > SUSPECT_SIZE:
-        return (f"surface {told} mm looks nearer to {guess} mm by its fittings ({seen}): measure.",)
-    return ()
 
 
 def _check_dimensions(table: Table, change_mm: Mapping[str, float]) -> tuple[str, ...]:
@@ -281,19 +248,19 @@ def _check_kinds(residuals: Sequence[Residual]) -> None:
         )
 
 
-def _check_height(camera: Camera, tape: tuple[float, float] | None) -> tuple[str, ...]:
+def _check_height(camera: Camera, tape: tuple[float, float] | None, sure: bool) -> None:
+    """Refuse a tape measure that the solve contradicts; ``sure``: a lens file settled the solve."""
     if tape is None:
-        return ()
+        return
     height_mm, error_mm = tape
     solved_mm = float(camera.position_mm[2])
-    most_mm = max(0.04 * height_mm, 1.5 * error_mm)
+    most_mm = max((LENS_HEIGHT if sure else FREE_HEIGHT) * height_mm, 1.5 * error_mm)
     if abs(solved_mm - height_mm) > most_mm:
         raise CalibrationError(
             f"camera_height_mm: got {height_mm:g}, but the landmarks put the lens at "
             f"{solved_mm:.0f} mm; allowed: agreement within {most_mm:.0f} mm. Measure again from "
             "the bed to the lens, and check the surface's size."
         )
-    return ()
 
 
 def _few_points(residuals: Sequence[Residual]) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from .fit import best_start, covariance_of, problem_of, settled
 from .known import NOTHING, Known
 from .lens_file import Lens
 from .marks import KINDS, Landmarks
+from .proportions import check_size
 from .quality import check_fit, check_head, error_budget, residuals_of
 from .start import check_landmarks, start_cameras
 from .table import Table
@@ -53,7 +54,12 @@ def solve(
     stated_px = problem.equations.expected_px(state.camera, dict.fromkeys(KINDS, 1.0))
     check_head(state.camera, table, landmarks.head)
     tape = _tape(camera_height_mm, known)
-    warnings = check_fit(residuals, stated_px, table, state.change_mm, state.camera, tape)
+    sigma_mm = dict(zip(names, (float(v) for v in np.sqrt(np.diag(covariance))), strict=True))
+    confirmed = lens is not None and tape is not None
+    warnings = check_size(table, state.change_mm, sigma_mm, known, confirmed=confirmed)
+    warnings += check_fit(
+        residuals, stated_px, table, state.change_mm, state.camera, tape, sure=lens is not None
+    )
     source = _scale_source(landmarks, lens, camera_height_mm, known)
     calibration = Calibration(
         camera=state.camera,

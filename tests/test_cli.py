@@ -399,15 +399,6 @@ def test_lens_refuses_a_pattern_that_cannot_be(capsys, tmp_path, camera):
     assert "board.squares: got '7'; allowed: COLUMNSxROWS such as 7x10" in line
 
 
-def test_calibrate_takes_one_source_of_scale(capsys, tmp_path, camera):
-    still = bare_still(camera, tmp_path / "bare.jpg")
-    line = refusal(
-        capsys, "calibrate", still, "--surface", "9ft", "--lens", "lens.json",
-        "--camera-height", 2700, "--out", tmp_path / "table.json",
-    )  # fmt: skip
-    assert "--camera-height: given beside --lens; allowed: one of them" in line
-
-
 def test_calibrate_refuses_a_surface_that_cannot_be(capsys, tmp_path, camera):
     still = bare_still(camera, tmp_path / "bare.jpg")
     line = refusal(

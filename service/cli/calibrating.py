@@ -113,7 +113,11 @@ def calibrate(
     ] = None,
     camera_height_mm: Annotated[
         float | None,
-        typer.Option("--camera-height", help="Height of the lens above the bed, mm, measured."),
+        typer.Option(
+            "--camera-height",
+            help="Height of the lens above the bed, mm, measured; beside a lens file it checks the "
+            "surface's size.",
+        ),
     ] = None,
     camera_height_error_mm: Annotated[
         float, typer.Option("--camera-height-error", help="To how many mm that is known (95 %).")
@@ -170,11 +174,6 @@ def calibrate(
     from service.drawing.error_map import error_map_svg
     from vision.still import decode_still
 
-    if lens is not None and camera_height_mm is not None:
-        raise CalibrationError(
-            "--camera-height: given beside --lens; allowed: one of them. Leave the height out: "
-            "the lens file settles the scale better."
-        )
     table = Table.from_surface(surface)
     fitted = Lens.read(lens) if lens is not None else None
     if points_only and points is None:
