@@ -7,6 +7,7 @@ import platform
 import subprocess
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from rich import box
 from rich.console import Console
 from rich.table import Table as Grid
 
+from calibration.baseline import homography_error_mm
 from calibration.errors import RestmarkError
 from service.samples import OTHERS_FOLDER, sample_folder
 from service.trial import Track, Trial, run_trial, untracked
@@ -74,9 +76,29 @@ def calibration_figures(trial: Trial) -> dict[str, Any]:
     budget = trial.calibration.budget
     return {
         "bed_error_mm": distribution(trial.bed_error_mm),
+        **homography_figures(next(iter(trial.truth.values()))),
         "stated_95_median_mm": None if budget is None else budget.median_mm,
         "stated_95_worst_mm": None if budget is None else budget.worst_mm,
         "seconds": trial.seconds["calibration"],
+    }
+
+
+def homography_figures(still: TruthStill) -> dict[str, dict[str, float]]:
+    """Error over the bed of a homography from four true corners in the same still.
+
+    As seen, and with the true lens's distortion taken out first.
+    """
+    plain = replace(still.camera, distortion=(0.0,) * 5)
+    cases = {
+        "bed": (still.camera, 0.0),
+        "bed_undistorted": (plain, 0.0),
+        "noses_undistorted": (plain, still.table.nose_height_mm),
+    }
+    return {
+        f"homography_{name}_error_mm": distribution(
+            np.hypot(*homography_error_mm(camera, still.table, height_mm).T)
+        )
+        for name, (camera, height_mm) in cases.items()
     }
 
 
@@ -215,6 +237,16 @@ def print_bench(figures: Mapping[str, Any], console: Console) -> None:
         f"worst {bed['worst']:.2f} mm (stated 95 %: median {_mm(made['stated_95_median_mm'])}, "
         f"worst {_mm(made['stated_95_worst_mm'])} mm), {made['seconds']:.1f} s"
     )
+    for name, what in (
+        ("bed", "the bed"),
+        ("bed_undistorted", "the bed, the lens's distortion taken out"),
+        ("noses_undistorted", "the nose lines, the lens's distortion taken out"),
+    ):
+        plain = made[f"homography_{name}_error_mm"]
+        console.print(
+            f"for comparison, a homography from four true corners of {what}: median "
+            f"{plain['median']:.2f}, 95 % {plain['p95']:.2f}, worst {plain['worst']:.2f} mm"
+        )
     console.print(_accuracy_grid(figures))
     console.print(_time_grid(figures))
 

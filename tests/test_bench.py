@@ -8,8 +8,10 @@ import pytest
 from rich.console import Console
 from sample_trial import finished_demo
 
+from calibration.baseline import homography_error_mm
 from calibration.camera import Camera
 from calibration.files import Calibration
+from calibration.quality import bed_grid_mm
 from calibration.table import Table
 from service import bench
 from service.trial import bed_error_mm
@@ -38,6 +40,29 @@ def test_accuracy_stands_beside_time(figures):
         assert steps["whole"] > 0
 
 
+def test_a_homography_from_four_corners_is_compared(figures):
+    made = figures["calibration"]
+    ours = made["bed_error_mm"]["worst"]
+    assert made["homography_bed_error_mm"]["worst"] > 10 * ours
+    assert made["homography_bed_undistorted_error_mm"]["worst"] > 10 * ours
+    assert made["homography_noses_undistorted_error_mm"]["worst"] > 3 * ours
+
+
+@pytest.mark.parametrize("corner_mm", [0.0, 36.3])
+def test_homography_errs_by_what_heights_say(corner_mm):
+    table, high_mm = Table(), 2500.0
+    camera = Camera.looking(
+        position_mm=(1270, 635, high_mm), target_mm=(1270, 635, 0), up=(0, 1, 0),
+        image_size_px=(1920, 1080), focal_px=1500,
+    )  # fmt: skip
+    off = homography_error_mm(camera, table, corner_mm)
+    from_middle = bed_grid_mm(table) - (1270, 635)
+    stretch = (high_mm - corner_mm) / (high_mm - 28.575) - 1
+    np.testing.assert_allclose(off, stretch * from_middle, rtol=0, atol=0.01)
+    # the design's figure: a bed homography is off by 16 mm at the corners of a nine-foot table
+    assert stretch * 1420 == pytest.approx(16.4 if corner_mm == 0 else -4.4, abs=0.05)
+
+
 def test_every_obstructed_still_of_the_other_rooms_is_refused(figures):
     others = figures["others"]
     assert others["obstructed"] >= 2
@@ -60,6 +85,7 @@ def test_table_for_people_holds_the_figures(figures):
     text = stream.getvalue()
     assert f"{figures['session']['median_mm']:.2f}" in text
     assert "inside the 95 % ellipse" in text
+    assert "a homography from four true corners of the bed" in text
     assert "ms a still (median)" in text
 
 
