@@ -240,6 +240,15 @@ def test_another_finder_can_stand_in() -> None:
     assert layout.balls[0].x_mm == pytest.approx(1200.0, abs=CENTRE_TOLERANCE_MM)
 
 
+def test_two_cue_balls_are_called_out() -> None:
+    places = ((500.0, 500.0), (1500.0, 700.0))
+    pair = [DrawnBall(id="cue", x_mm=x, y_mm=y) for x, y in places]
+    layout = read_drawn([*pair, DrawnBall(id="3", x_mm=2000.0, y_mm=300.0)])
+    assert len(layout.balls) == 3
+    assert sum(ball.id == "cue" for ball in layout.balls) == 1
+    assert any(w.startswith("2 balls look like the cue ball: x ") for w in layout.warnings)
+
+
 @pytest.mark.parametrize("name", ["cue", "1", "2", "3", "4", "5", "6", "7", "8", "11"])
 def test_a_lone_ball_is_named_right_or_doubtful(name: str) -> None:
     layout = read_drawn([DrawnBall(id=name, x_mm=1200.0, y_mm=500.0)])

@@ -74,13 +74,13 @@ class Reader:
         with self._step("refine"):
             final = _refine(scene, first)
         with self._step("identify"):
-            names = _identify(scene, final, previous)
+            names, doubts = _identify(scene, final, previous)
         with self._step("obstruction"):
             things = find_obstructions(
                 evidence.foreign, self.view, self.calibration.camera, final.centre_mm
             )
         balls = self._balls(final, names)
-        warnings = _warnings(balls, final)
+        warnings = [*doubts, *_warnings(balls, final)]
         for thing in things:
             x, y = thing.middle_mm
             warnings.append(
@@ -134,17 +134,26 @@ def _settled(scene: Scene, found: Fit) -> FloatArray:
     return keep_apart(found.centre_mm, cov_mm2, scene.table)
 
 
-def _identify(scene: Scene, final: Fit, previous: Layout | None) -> tuple[Name, ...]:
+def _identify(
+    scene: Scene, final: Fit, previous: Layout | None
+) -> tuple[tuple[Name, ...], list[str]]:
+    """Names of the balls, and what is odd about them together."""
     if len(final.centre_mm) == 0:
-        return ()
+        return (), []
     colour, radius = sample_discs(scene.tone, scene.camera, scene.cloth, final.centre_mm)
     white = lamp_white(colour)
-    return name_balls(
-        looks(colour, radius, white),
+    seen = looks(colour, radius, white)
+    names = name_balls(
+        seen,
         final.centre_mm,
         previous=previous,
         certainty=1.0 if white.seen else GUESSED_LIGHT,
     )
+    pale = [centre for look, centre in zip(seen, final.centre_mm, strict=True) if look.all_white]
+    if white.seen and len(pale) > 1:
+        where = "; ".join(f"x {x:.0f}, y {y:.0f} mm" for x, y in pale)
+        return names, [f"{len(pale)} balls look like the cue ball: {where}."]
+    return names, []
 
 
 def _warnings(balls: tuple[Ball, ...], final: Fit) -> list[str]:
