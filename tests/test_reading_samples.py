@@ -3,10 +3,8 @@
 from importlib.resources import files
 from pathlib import Path
 
-import numpy as np
 import pytest
 
-from vision.detect import can_rest
 from vision.measure import match_layout, summary
 from vision.read import Reader
 from vision.truth import TruthStill, read_truth
@@ -50,22 +48,14 @@ def test_empty_practice_table_is_empty() -> None:
 
 
 def test_other_rooms_are_read_or_refused() -> None:
-    read, matches = [], []
+    matches = []
     for still in stills_of(OTHERS, 2):
         layout = Reader(still.calibration).read_still((OTHERS / still.name).read_bytes())
         assert layout.obstructed is still.obstructed, (still.name, layout.warnings)
         if not still.obstructed:
-            read.append(still)
             matches.append(match_layout(layout, still.balls))
     figures = summary(matches)
-    # a ball whose stated place is inside a cushion is no ball that could be asked for
-    missed = [
-        ball
-        for still, matched in zip(read, matches, strict=True)
-        for ball in matched.missed
-        if can_rest(still.table, np.array([(ball.x_mm, ball.y_mm)]))[0]
-    ]
-    assert missed == []
+    assert figures.missed == 0
     assert figures.invented == 0
     assert figures.wrong_names_undoubted == 0
     assert figures.median_mm < OTHER_MEDIAN_LIMIT_MM
