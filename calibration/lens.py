@@ -22,6 +22,9 @@ from .lens_file import INTRINSICS, BoardStill, Lens
 __all__ = ["FEWEST_STILLS", "BoardStill", "Lens", "fit_lens"]
 
 FloatArray = NDArray[np.float64]
+POOREST_HELD_OUT = 1.0 / 1920
+"""Largest held-out error in parts of the picture's longer side: 1 px of a 1080p still; lesser
+pictures have 1 px too. All stills of a warped board agree that badly."""
 RULER_MM = (50.0, 200.0)
 """What a print's 100 mm bar may measure: any scale of a copier, no slip of a digit."""
 POOREST_FOCAL = 0.01
@@ -62,7 +65,8 @@ def fit_lens(
     check_enough(kept, records)
     coverage = picture_coverage(kept, size)
     check_coverage(coverage)
-    model, held_out_px = _choose_model(kept, size)
+    model, held_out_px2 = _choose_model(kept, size)
+    _check_held_out(held_out_px2, size)
     fit = _fit(kept, size, model)
     covariance = _covariance(kept, fit)
     _check_focal(fit, covariance)
@@ -70,10 +74,10 @@ def fit_lens(
         records[view.name] = replace(
             records[view.name],
             rms_px=float(fit.rms_by_view_px[index]),
-            held_out_px=_rms(held_out_px[index]),
+            held_out_px=_rms(held_out_px2[index]),
         )
     return replace(
-        _lens(fit, size, covariance, _rms(np.concatenate(held_out_px)), coverage),
+        _lens(fit, size, covariance, _rms(np.concatenate(held_out_px2)), coverage),
         board=board,
         ruler_mm=ruler_mm,
         stills=tuple(records.values()),
@@ -103,6 +107,17 @@ def _as_printed(board: BoardPattern, ruler_mm: float | None) -> BoardPattern:
             "from end to end in millimetres, or print again at 100 %."
         )
     return board.scaled(ruler_mm / 100.0)
+
+
+def _check_held_out(error_px2: Sequence[FloatArray], size: tuple[int, int]) -> None:
+    rms_px = _rms(np.concatenate(error_px2))
+    limit_px = max(1.0, POOREST_HELD_OUT * max(size))
+    if rms_px > limit_px:
+        raise CalibrationError(
+            f"lens: got {rms_px:.2f} px error at held-out corners; allowed: {limit_px:.2f} px or "
+            "less. Check that the board lies flat, that squares and markers are as told and that "
+            "focus and zoom were fixed, and take the stills again."
+        )
 
 
 def _check_focal(fit: _Fit, covariance: FloatArray) -> None:

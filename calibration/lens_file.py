@@ -195,4 +195,8 @@ def _board_from_dict(data: Mapping[str, Any], path: str) -> BoardPattern | None:
     if pattern == "charuco":
         settings["marker_mm"] = jsonfile.number(board, "marker_mm", here)
         settings["dictionary"] = jsonfile.text(board, "dictionary", here)
-    return BoardPattern(pattern=pattern, squares=(int(columns), int(rows)), **settings)
+    try:
+        return BoardPattern(pattern=pattern, squares=(int(columns), int(rows)), **settings)
+    except CalibrationError as refused:
+        # its text starts with the field's path from the board on
+        raise FileFormatError(f"{path}.{refused.detail}") from None
