@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from .camera import Camera
 from .errors import CalibrationError
 from .files import Calibration
+from .marks import OUTWARD
 from .quality import bed_grid_mm
 from .rail_marks import CHANNELS, HALF_SAMPLES, KINDS, STEP_MM
 from .rail_strips import Strips
-from .rigid import Rigid, rigid_move
+from .rigid import PRIOR_SIGMA, Rigid, rigid_move
 from .table import BALL_CENTRE_HEIGHT_MM
 from .vary import POSE, sensitivity, varied
 
@@ -44,8 +45,8 @@ _LEAST_LIKENESS = 0.8
 _LOST_SHARE, _FEW_SHARE = 0.2, 0.35
 """Share of the short or the long rails' marks under which the view is another, or in doubt."""
 _FEWEST_SEAMS = 6
-_LEAST_RIGID_SHARE, _MOST_RIGID_MM, _MOST_SCALE = 0.6, 0.8, 3.0
-"""Part of the marks seen that must move as one, and how well: rms, and against their own noise."""
+_LEAST_RIGID_SHARE, _MOST_BEND_MM, _MOST_SCALE = 0.6, 0.6, 3.0
+"""Part of the marks seen that must move as one, and how well: mm, and against their own noise."""
 _GRID = (7, 13)
 
 
@@ -102,7 +103,7 @@ class DriftWatch:
         self.groups = self._groups()
         self.bed_mm = bed_grid_mm(calibration.table, *_GRID)
         self.strips: Strips | None = None
-        self.slopes = np.zeros((0, len(POSE)))
+        self.slopes = np.zeros((0, len(PRIOR_SIGMA)))
         if marks:
             self.strips = self._strips(calibration.camera, _SEARCH_SAMPLES)
             self.slopes = self._slopes(calibration.camera)
@@ -207,13 +208,14 @@ class DriftWatch:
 
     def _refuse_bent(self, move: Rigid, found: _Found, name: str) -> None:
         share = float(move.kept.sum()) / max(int(found.seen.sum()), 1)
-        bent = move.rms_mm > _MOST_RIGID_MM and move.scale > _MOST_SCALE
+        bent = move.bend_mm > _MOST_BEND_MM and move.scale > _MOST_SCALE
         if share >= _LEAST_RIGID_SHARE and not bent:
             return
         raise CalibrationError(
-            f"{name}: the rails' marks do not move as one ({share:.0%} agree, {move.rms_mm:.1f} "
-            f"mm rms); allowed: {_LEAST_RIGID_SHARE:.0%} and {_MOST_RIGID_MM:g} mm. Zoom, focus "
-            "or the table itself has changed: recalibrate.",
+            f"{name}: the rails' marks do not move as one ({share:.0%} agree, {move.bend_mm:.1f} "
+            f"mm aside); allowed: {_LEAST_RIGID_SHARE:.0%} and {_MOST_BEND_MM:g} mm. Light, zoom, "
+            "focus or the table itself has changed: set the exposure as at calibration, or "
+            "recalibrate.",
             code="moved",
         )
 
@@ -240,7 +242,7 @@ class DriftWatch:
         return _Found(shift_mm=shift_mm, sigma_mm=sigma_mm, seen=seen)
 
     def _slopes(self, camera: Camera) -> FloatArray:
-        """d(shift along each mark's profile, mm)/d(pose), (N, 6)."""
+        """d(shift along each mark's profile, mm)/d(pose and each side's shift), (N, 10)."""
         by_pose = sensitivity(camera, POSE, self.at_mm)
         to_px = _jacobians(camera, self.at_mm)
         way = np.einsum("nij,nj->ni", to_px, self.across)
@@ -249,7 +251,11 @@ class DriftWatch:
         # only the part square to the edge is seen; the profile meets the edge aslant
         normal = np.column_stack([-edge[:, 1], edge[:, 0]])
         per_mm = np.einsum("ni,ni->n", normal, way)
-        return np.asarray(np.einsum("ni,nip->np", normal, by_pose) / per_mm[:, None])
+        by_side = [
+            [float(mark.kind == "seam" and mark.across == out) for out in OUTWARD.values()]
+            for mark in self.calibration.rail_marks
+        ]
+        return np.hstack([np.einsum("ni,nip->np", normal, by_pose) / per_mm[:, None], by_side])
 
     def _bed(self, camera: Camera) -> tuple[FloatArray, FloatArray]:
         """d(place read, mm)/d(pose) over the bed (M, 2, 6), and px per mm there (M,)."""

@@ -98,7 +98,7 @@ def test_a_whole_practice_raises_no_alarm(watch: DriftWatch) -> None:
 
 def test_vibration_raises_no_alarm(watch: DriftWatch, mover: Mover, shot: ImageArray) -> None:
     rng = np.random.default_rng(31)
-    for _ in range(10):
+    for _ in range(6):
         shaken = mover.retaken(shot, mover.by_px(rng, VIBRATION_PX))
         assert watch.check(as_taken(shaken, rng)).state == "still"
 
@@ -125,6 +125,16 @@ def test_light_and_noise_raise_no_alarm(
     assert drift.worst_mm < 2 * QUIET_MM
 
 
+@pytest.mark.parametrize("gamma", [0.7, 1.4])
+def test_another_tone_curve_raises_no_alarm(
+    watch: DriftWatch, shot: ImageArray, gamma: float
+) -> None:
+    """Every edge between cloth and rail seems to move; the sights say that nothing did."""
+    curve = (255 * (np.arange(256) / 255) ** gamma).astype(np.uint8)
+    drift = watch.check(np.asarray(cv2.LUT(shot, curve), np.uint8))
+    assert drift.state == "still"
+
+
 def test_a_shadow_over_the_rails_raises_no_alarm(watch: DriftWatch, shot: ImageArray) -> None:
     shade = np.ones(shot.shape[:2])
     cv2.ellipse(shade, (500, 200), (420, 200), 15, 0, 360, 0.5, -1)
@@ -140,7 +150,7 @@ def test_small_moves_are_corrected(
     made: Calibration, watch: DriftWatch, mover: Mover, shot: ImageArray, worst_mm: float
 ) -> None:
     rng = np.random.default_rng(int(worst_mm))
-    for _ in range(8):
+    for _ in range(5):
         real = mover.by_mm(rng, worst_mm)
         drift = watch.check(as_taken(mover.retaken(shot, real), rng))
         assert drift.state == "moved"
