@@ -32,6 +32,8 @@ STILL_MM, STILL_PX = 0.4, 0.5
 """Moves below either, at every place of the bed, are none: vibration and noise."""
 MOST_MM = 15.0
 """Largest move at any place of the bed that is corrected."""
+SURE_MM, SURE_SHARE = 4.0, 0.75
+"""A larger move must be borne out by this share of all marks: a far larger one can look like it."""
 SIGMAS = 2.0
 """A move must exceed the limits by this many of its own sigmas."""
 DOUBTFUL_MM = 0.5
@@ -156,10 +158,12 @@ class DriftWatch:
         over_mm = told.worst_mm - SIGMAS * told.sigma_mm
         over_px = float(moved_px.max()) - SIGMAS * told.sigma_mm * float(self.bed_px.max())
         doubtful = told.sigma_mm > DOUBTFUL_MM
-        if over_mm > MOST_MM or (told.worst_mm > MOST_MM and not doubtful):
+        vague = over_mm > SURE_MM and told.seen < SURE_SHARE * told.total
+        if over_mm > MOST_MM or (told.worst_mm > MOST_MM and not doubtful) or vague:
             raise CalibrationError(
-                f"{name}: {_moved_words(told)}; allowed: {MOST_MM:g} mm. Recalibrate with a still "
-                "of the empty table.",
+                f"{name}: {_moved_words(told)}, by {told.seen} of {told.total} marks; allowed: "
+                f"{MOST_MM:g} mm, and {SURE_SHARE:.0%} of the marks above {SURE_MM:g} mm. "
+                "Recalibrate with a still of the empty table.",
                 code="moved",
             )
         if doubtful or min(self._shares(move.kept)) < _FEW_SHARE:
