@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.drift import DriftWatch
 from calibration.files import Calibration
 
 from .apart import keep_apart
@@ -43,6 +44,8 @@ class Reader:
     def __init__(self, calibration: Calibration, finder: CandidateFinder | None = None) -> None:
         self.calibration = calibration
         self.view = TopView.of(calibration.camera, calibration.table)
+        self.watch = DriftWatch(calibration)
+        self._stand_in = finder
         self.finder = finder or EdgeVotes.of(calibration.camera, self.view)
         self.last_timings_ms: dict[str, float] = {}
 
@@ -61,6 +64,20 @@ class Reader:
         """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
         check_size(picture, self.calibration.camera.image_size_px, name=name)
         self.last_timings_ms = {}
+        if not self.calibration.rail_marks:
+            return self._read(picture, name, previous, self.watch.check(picture).warning)
+        with self._step("drift"):
+            drift = self.watch.check(picture, name=name or "still")
+        if drift.state != "moved":
+            return self._read(picture, name, previous, drift.warning)
+        steady = Reader(drift.calibration, self._stand_in)
+        layout = steady._read(picture, name, previous, drift.warning)
+        self.last_timings_ms |= steady.last_timings_ms
+        return layout
+
+    def _read(
+        self, picture: Picture, name: str, previous: Layout | None, drift_warning: str
+    ) -> Layout:
         with self._step("cloth"):
             evidence = gather(picture, self.view)
             scene = Scene(
@@ -80,7 +97,7 @@ class Reader:
                 evidence.foreign, self.view, self.calibration.camera, final.centre_mm
             )
         balls = self._balls(final, names)
-        warnings = [*doubts, *_warnings(balls, final)]
+        warnings = [*([drift_warning] if drift_warning else []), *doubts, *_warnings(balls, final)]
         for thing in things:
             x, y = thing.middle_mm
             warnings.append(

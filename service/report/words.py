@@ -125,6 +125,8 @@ def calibration_lines(made: Calibration) -> list[str]:
             f"error budget at ball height (95 %): median {made.budget.median_mm:.2f} mm, worst "
             f"{made.budget.worst_mm:.2f} mm at {x:.0f}, {y:.0f}"
         )
+    if made.rail_marks:
+        lines.append(f"drift is checked by {len(made.rail_marks)} marks on the rails")
     return lines + [f"note: {warning}" for warning in made.warnings]
 
 
