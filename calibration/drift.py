@@ -32,7 +32,7 @@ STILL_MM, STILL_PX = 0.4, 0.5
 """Moves below either, at every place of the bed, are none: vibration and noise."""
 MOST_MM = 15.0
 """Largest move at any place of the bed that is corrected."""
-SURE_MM, SURE_SHARE = 4.0, 0.75
+SURE_MM, SURE_SHARE = 1.0, 0.75
 """A larger move must be borne out by this share of all marks: a far larger one can look like it."""
 SIGMAS = 2.0
 """A move must exceed the limits by this many of its own sigmas."""
