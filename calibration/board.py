@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -18,6 +18,8 @@ ImageArray = NDArray[np.uint8]
 PATTERNS = ("charuco", "chessboard")
 FEWEST_CORNERS = 12
 """A still with fewer board corners says too little about the lens to be worth its pose."""
+MARKER_SHARE = 0.75
+"""Side of a marker in parts of its square where none is given."""
 _SQUARES = re.compile(r"^\s*(\d+)\s*[x×]\s*(\d+)\s*$")
 
 
@@ -64,17 +66,43 @@ class BoardPattern:
                 f"board.dictionary: got {self.dictionary!r}; allowed: {', '.join(names)}. "
                 "Name the marker dictionary of the printed board."
             )
+        needed = self.squares[0] * self.squares[1] // 2
+        held = len(_dictionary(self.dictionary).bytesList)
+        if held < needed:
+            raise CalibrationError(
+                f"board.dictionary: got {self.dictionary!r} with {held} markers; allowed: one with "
+                f"{needed} or more for {self.squares[0]}x{self.squares[1]} squares. Take fewer "
+                "squares or a larger dictionary."
+            )
 
     @classmethod
     def from_text(cls, squares: str, **settings: Any) -> BoardPattern:
-        """Board from ``squares`` given as ``COLUMNSxROWS``, other fields as keywords."""
-        match = _SQUARES.match(squares)
-        if not match:
-            raise CalibrationError(
-                f"board.squares: got {squares!r}; allowed: COLUMNSxROWS such as 7x10. Count the "
-                "squares of the printed board."
-            )
-        return cls(squares=(int(match[1]), int(match[2])), **settings)
+        """Board from ``squares`` given as ``COLUMNSxROWS``, other fields as keywords.
+
+        A ``marker_mm`` of None takes ``MARKER_SHARE`` of the square.
+        """
+        made = {"squares": squares_of(squares), **settings}
+        if made.get("marker_mm", 0) is None:
+            made["marker_mm"] = MARKER_SHARE * made.get("square_mm", 40.0)
+        return cls(**made)
+
+    def scaled(self, factor: float) -> BoardPattern:
+        """The same board with every length times ``factor``."""
+        return replace(self, square_mm=self.square_mm * factor, marker_mm=self.marker_mm * factor)
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height of the whole pattern."""
+        return self.squares[0] * self.square_mm, self.squares[1] * self.square_mm
+
+    @property
+    def options(self) -> str:
+        """The board as `restmark board` and `restmark lens` are told it."""
+        columns, rows = self.squares
+        text = f"--pattern {self.pattern} --squares {columns}x{rows} --square-mm {self.square_mm:g}"
+        if self.pattern == "charuco":
+            text += f" --marker-mm {self.marker_mm:g} --dictionary {self.dictionary}"
+        return text
 
     @property
     def corner_count(self) -> int:
@@ -83,12 +111,8 @@ class BoardPattern:
 
     def charuco(self) -> cv2.aruco.CharucoBoard:
         """The board as OpenCV's object, lengths in mm."""
-        code = getattr(cv2.aruco, f"DICT_{self.dictionary}")
         return cv2.aruco.CharucoBoard(
-            self.squares,
-            self.square_mm,
-            self.marker_mm,
-            cv2.aruco.getPredefinedDictionary(code),
+            self.squares, self.square_mm, self.marker_mm, _dictionary(self.dictionary)
         )
 
     def to_dict(self) -> dict[str, Any]:
@@ -123,7 +147,8 @@ class BoardView:
 def find_board(name: str, still: ImageArray, board: BoardPattern) -> BoardView:
     """Sub-pixel corners of ``board`` in ``still`` ((H, W, 3) BGR or (H, W) grey).
 
-    Raises CalibrationError with the reason where too little of the board is seen.
+    Raises CalibrationError with the reason where too little of the board is seen; its code is
+    ``no-board`` or ``few-corners``.
     """
     grey = still if still.ndim == 2 else cv2.cvtColor(still, cv2.COLOR_BGR2GRAY)
     grey = np.ascontiguousarray(grey, dtype=np.uint8)
@@ -132,7 +157,14 @@ def find_board(name: str, still: ImageArray, board: BoardPattern) -> BoardView:
     if len(corners_px) < min(FEWEST_CORNERS, board.corner_count):
         raise CalibrationError(
             f"{name}: got {len(corners_px)} of {board.corner_count} board corners; allowed: "
-            f"{FEWEST_CORNERS} or more. Take the still again, sharp, evenly lit and nearer."
+            f"{FEWEST_CORNERS} or more. Take the still again, sharp, evenly lit and nearer.",
+            code="few-corners" if len(corners_px) else "no-board",
+        )
+    if np.linalg.matrix_rank(board_mm - board_mm[0], tol=0.1 * board.square_mm) < 2:
+        raise CalibrationError(
+            f"{name}: got {len(corners_px)} board corners on one line; allowed: corners of several "
+            "rows. Take the still again with more of the board in it.",
+            code="few-corners",
         )
     board_mm.setflags(write=False)
     corners_px.setflags(write=False)
@@ -155,14 +187,10 @@ def _refined(
 
     The detector's own window is sized once a still and takes in marker edges on a tilted board.
     """
-    if len(corners) < 2:
+    side_px = square_px(points, corners, board)
+    if not np.isfinite(side_px):
         return corners
-    away = np.linalg.norm(points[:, None] - points[None], axis=2)
-    first, second = np.nonzero(np.isclose(away, board.square_mm))
-    if len(first) == 0:
-        return corners
-    square_px = float(np.quantile(np.linalg.norm(corners[first] - corners[second], axis=1), 0.1))
-    clear_px = square_px * (board.square_mm - board.marker_mm) / 2 / board.square_mm
+    clear_px = side_px * clear_mm(board) / board.square_mm
     half = int(np.clip(round(0.8 * clear_px), 2, 6))
     refined = cv2.cornerSubPix(
         grey,
@@ -172,6 +200,23 @@ def _refined(
         (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 100, 1e-4),
     )
     return np.asarray(refined, dtype=float).reshape(-1, 2)
+
+
+def square_px(board_mm: FloatArray, corners_px: FloatArray, board: BoardPattern) -> float:
+    """Side of the board's smaller squares in a still (10 % are smaller), px; NaN without pairs."""
+    away = np.linalg.norm(board_mm[:, None] - board_mm[None], axis=2)
+    first, second = np.nonzero(np.isclose(away, board.square_mm))
+    if len(first) == 0:
+        return float("nan")
+    sides_px = np.linalg.norm(corners_px[first] - corners_px[second], axis=1)
+    return float(np.quantile(sides_px, 0.1))
+
+
+def clear_mm(board: BoardPattern) -> float:
+    """Distance from a square's edge within which only that edge is printed."""
+    if board.pattern == "chessboard":
+        return 0.4 * board.square_mm
+    return (board.square_mm - board.marker_mm) / 2
 
 
 def _chessboard_corners(grey: ImageArray, board: BoardPattern) -> tuple[FloatArray, FloatArray]:
@@ -184,6 +229,21 @@ def _chessboard_corners(grey: ImageArray, board: BoardPattern) -> tuple[FloatArr
     # from the board's outer corner, as on a ChArUco board
     points = np.column_stack([column.ravel() + 1, row.ravel() + 1, np.zeros(rows * columns)])
     return points * board.square_mm, np.asarray(corners, dtype=float).reshape(-1, 2)
+
+
+def squares_of(text: str) -> tuple[int, int]:
+    """Columns and rows from ``COLUMNSxROWS``."""
+    match = _SQUARES.match(text)
+    if not match:
+        raise CalibrationError(
+            f"board.squares: got {text!r}; allowed: COLUMNSxROWS such as 7x10. Count the "
+            "squares of the printed board."
+        )
+    return int(match[1]), int(match[2])
+
+
+def _dictionary(name: str) -> cv2.aruco.Dictionary:
+    return cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, f"DICT_{name}"))
 
 
 def _dictionaries() -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from .landmarks import check_still, find_landmarks
 from .lens_file import Lens
 from .marks import Landmark, Landmarks
 from .points import check_alone, point_marks
+from .rail_strips import find_rail_marks
 from .solve import solve
 from .table import Table
 
@@ -40,7 +42,19 @@ def calibrate(
     else was measured. Raises CalibrationError with the reason and the landmarks at fault.
     """
     landmarks = landmarks_of(still_bgr, table, head, lens, known)
-    return solved(landmarks, table, lens, camera_height_mm, known)
+    return watched(solved(landmarks, table, lens, camera_height_mm, known), still_bgr)
+
+
+def watched(calibration: Calibration, still_bgr: NDArray[np.uint8]) -> Calibration:
+    """``calibration`` with the marks of its empty still by which later ones tell drift."""
+    marks = find_rail_marks(still_bgr, calibration.camera, calibration.table)
+    warnings = calibration.warnings
+    if not marks:
+        warnings += (
+            "the rails show too few sharp edges: whether camera or table moves later cannot be "
+            "checked.",
+        )
+    return replace(calibration, rail_marks=marks, warnings=warnings)
 
 
 def landmarks_of(

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from . import jsonfile
 from .camera import Camera
 from .errors import CalibrationError, FileFormatError
+from .rail_marks import RailMark, marks_from_list
 from .table import BALL_CENTRE_HEIGHT_MM, Table
 from .vary import PARAMETERS, SURFACE, sensitivity
 
@@ -78,6 +79,8 @@ class Calibration:
     residuals: tuple[Residual, ...] = ()
     budget: Budget | None = None
     warnings: tuple[str, ...] = ()
+    rail_marks: tuple[RailMark, ...] = ()
+    """What the empty still showed on the rails; without them drift cannot be checked."""
 
     def __post_init__(self) -> None:
         if self.head not in HEADS:
@@ -210,6 +213,7 @@ class Calibration:
             "parameter_names": list(self.parameter_names),
             "parameter_cov": jsonfile.as_lists(self.parameter_cov),
             "residuals": [asdict(residual) for residual in self.residuals],
+            "rail_marks": [mark.to_dict() for mark in self.rail_marks],
         }
 
     @classmethod
@@ -233,6 +237,7 @@ class Calibration:
             ),
             budget=None if budget is None else _budget_from_dict(budget, f"{path}.budget"),
             warnings=_texts(data, "warnings", path),
+            rail_marks=_rail_marks(data, path),
         )
 
     def write(self, path: Path | str) -> None:
@@ -246,6 +251,13 @@ class Calibration:
             path, file_format=TABLE_FORMAT, version=TABLE_VERSION, remedy=_REMEDY
         )
         return cls.from_dict(data, path=str(path))
+
+
+def _rail_marks(data: Mapping[str, Any], path: str) -> tuple[RailMark, ...]:
+    """Optional: files without them are as good for everything but drift."""
+    if "rail_marks" not in data:
+        return ()
+    return marks_from_list(jsonfile.items(data, "rail_marks", path), f"{path}.rail_marks")
 
 
 def _texts(data: Mapping[str, Any], name: str, path: str) -> tuple[str, ...]:

@@ -23,6 +23,11 @@ def write_json(path: Path | str, data: Mapping[str, Any]) -> None:
 
 def write_text(path: Path | str, content: str) -> None:
     """Write UTF-8 text to ``path`` in one step; errors as in ``write_json``."""
+    write_bytes(path, content.encode("utf-8"))
+
+
+def write_bytes(path: Path | str, content: bytes) -> None:
+    """Write ``content`` to ``path`` in one step; errors as in ``write_json``."""
     target = Path(path)
     try:
         handle, name = tempfile.mkstemp(
@@ -31,7 +36,7 @@ def write_text(path: Path | str, content: str) -> None:
     except OSError as wrong:
         raise _unwritable(target, wrong) from None
     try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+        with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())

@@ -7,24 +7,26 @@ out: bad stills dropped, the simplest sufficient model, held-out error, coverage
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .board import BoardPattern, BoardView, find_board
+from .board import BoardPattern, BoardView
+from .board_views import FEWEST_STILLS, Still, check_enough, usable_views
+from .coverage import check_coverage, picture_coverage
 from .errors import CalibrationError
 from .lens_file import INTRINSICS, BoardStill, Lens
 
-__all__ = ["BoardStill", "Lens", "fit_lens", "picture_coverage"]
+__all__ = ["FEWEST_STILLS", "BoardStill", "Lens", "fit_lens"]
 
 FloatArray = NDArray[np.float64]
-FEWEST_STILLS = 5
-COVERAGE_GRID = (8, 6)
-"""Columns and rows of picture cells in which board corners are counted."""
-POOREST_COVERAGE = 0.5
-"""Least part of the picture's cells with a board corner; less leaves distortion a guess."""
+POOREST_HELD_OUT = 1.0 / 1920
+"""Largest held-out error in parts of the picture's longer side: 1 px of a 1080p still; lesser
+pictures have 1 px too. All stills of a warped board agree that badly."""
+RULER_MM = (50.0, 200.0)
+"""What a print's 100 mm bar may measure: any scale of a copier, no slip of a digit."""
 POOREST_FOCAL = 0.01
 """Largest relative sigma of the focal length; more means the board was never tilted."""
 _FOLDS = 4
@@ -40,58 +42,46 @@ _MODELS = (
 _EARNED = 0.98
 
 
-def fit_lens(stills: Sequence[tuple[str, NDArray[np.uint8]]], board: BoardPattern) -> Lens:
+def fit_lens(
+    stills: Sequence[Still],
+    board: BoardPattern,
+    *,
+    ruler_mm: float | None = None,
+    unread: Sequence[BoardStill] = (),
+) -> Lens:
     """Lens from named stills ((H, W, 3) BGR or (H, W) grey) of ``board``.
 
-    Raises CalibrationError where sizes differ, fewer than ``FEWEST_STILLS`` are usable, the
-    picture is covered too poorly or the board was never tilted.
+    ``ruler_mm`` is what the print's 100 mm bar measures; the board's lengths are scaled by it.
+    ``unread`` are records of files that held no picture, kept beside the others. Stills that are
+    no good are left out, each with its reason. Raises CalibrationError where fewer than
+    ``FEWEST_STILLS`` are usable, the picture is covered too poorly or the board was never tilted.
     """
-    size = _common_size(stills)
-    views: list[BoardView] = []
-    records: dict[str, BoardStill] = {}
-    for name, still in stills:
-        try:
-            views.append(find_board(name, still, board))
-        except CalibrationError as refused:
-            records[name] = BoardStill(name=name, used=False, reason=refused.detail)
-    _check_enough(views, records)
-    fit, kept, dropped = _without_outliers(views, size)
-    records |= dropped
-    _check_enough(kept, records)
-    model, held_out_px = _choose_model(kept, size)
-    fit = _fit(kept, size, model)
+    board = _as_printed(board, ruler_mm)
+    records = {still.name: still for still in unread}
+    size, views, found = usable_views(stills, board, records)
+    records |= found
+    kept, outliers = _without_outliers(views, size, records)
+    records |= outliers
+    check_enough(kept, records)
     coverage = picture_coverage(kept, size)
-    if coverage < POOREST_COVERAGE:
-        raise CalibrationError(
-            f"lens: got board corners in {coverage:.0%} of the picture; allowed: "
-            f"{POOREST_COVERAGE:.0%} or more. Take more stills with the board at the picture's "
-            "edges and corners."
-        )
+    check_coverage(coverage)
+    model, held_out_px2 = _choose_model(kept, size)
+    _check_held_out(held_out_px2, size)
+    fit = _fit(kept, size, model)
     covariance = _covariance(kept, fit)
-    focal_sigma = float(np.sqrt(covariance[0, 0])) / fit.matrix[0, 0]
-    if focal_sigma > POOREST_FOCAL:
-        raise CalibrationError(
-            f"lens: got a focal length known to {focal_sigma:.1%}; allowed: {POOREST_FOCAL:.0%} "
-            "or better. Take stills with the board tilted by 20 to 40 degrees, several ways."
+    _check_focal(fit, covariance)
+    for index, view in enumerate(kept):
+        records[view.name] = replace(
+            records[view.name],
+            rms_px=float(fit.rms_by_view_px[index]),
+            held_out_px=_rms(held_out_px2[index]),
         )
-    records |= {
-        view.name: BoardStill(
-            name=view.name, used=True, corners=len(view.corners_px), rms_px=float(rms)
-        )
-        for view, rms in zip(kept, fit.rms_by_view_px, strict=True)
-    }
-    return _lens(
-        fit, size, covariance, held_out_px, coverage, [records[name] for name, _ in stills]
+    return replace(
+        _lens(fit, size, covariance, _rms(np.concatenate(held_out_px2)), coverage),
+        board=board,
+        ruler_mm=ruler_mm,
+        stills=tuple(records.values()),
     )
-
-
-def picture_coverage(views: Sequence[BoardView], size_px: tuple[int, int]) -> float:
-    """Part of the picture's cells (``COVERAGE_GRID``) that hold a board corner."""
-    columns, rows = COVERAGE_GRID
-    points = np.concatenate([view.corners_px for view in views])
-    cell = np.floor((points + 0.5) / np.asarray(size_px) * (columns, rows)).astype(int)
-    inside = np.all((cell >= 0) & (cell < (columns, rows)), axis=1)
-    return len({(int(u), int(v)) for u, v in cell[inside]}) / (columns * rows)
 
 
 # -- steps ---------------------------------------------------------------------------------
@@ -107,34 +97,35 @@ class _Fit:
     flags: int
 
 
-def _common_size(stills: Sequence[tuple[str, NDArray[np.uint8]]]) -> tuple[int, int]:
-    if len(stills) < FEWEST_STILLS:
+def _as_printed(board: BoardPattern, ruler_mm: float | None) -> BoardPattern:
+    if ruler_mm is None:
+        return board
+    low, high = RULER_MM
+    if not low <= ruler_mm <= high:
         raise CalibrationError(
-            f"lens: got {len(stills)} board stills; allowed: {FEWEST_STILLS} or more. Take more "
-            "stills of the board, tilted several ways and over the whole picture."
+            f"ruler_mm: got {ruler_mm:g}; allowed: {low:g} to {high:g}. Measure the printed bar "
+            "from end to end in millimetres, or print again at 100 %."
         )
-    sizes = {name: (still.shape[1], still.shape[0]) for name, still in stills}
-    if len(sizes) < len(stills):
-        raise CalibrationError(
-            f"lens: got {len(stills)} stills under {len(sizes)} names; allowed: each still once. "
-            "Leave the doubles out."
-        )
-    size = sizes[stills[0][0]]
-    odd = [f"{name} ({w}x{h})" for name, (w, h) in sizes.items() if (w, h) != size]
-    if odd:
-        raise CalibrationError(
-            f"lens: got stills of other sizes than {size[0]}x{size[1]}: {', '.join(odd)}; "
-            "allowed: one size, that of the practice stills. Leave the odd ones out."
-        )
-    return size
+    return board.scaled(ruler_mm / 100.0)
 
 
-def _check_enough(views: Sequence[BoardView], records: Mapping[str, BoardStill]) -> None:
-    if len(views) < FEWEST_STILLS:
-        reasons = "; ".join(f"{s.name}: {s.reason}" for s in records.values() if not s.used)
+def _check_held_out(error_px2: Sequence[FloatArray], size: tuple[int, int]) -> None:
+    rms_px = _rms(np.concatenate(error_px2))
+    limit_px = max(1.0, POOREST_HELD_OUT * max(size))
+    if rms_px > limit_px:
         raise CalibrationError(
-            f"lens: got {len(views)} usable board stills; allowed: {FEWEST_STILLS} or more. "
-            f"Not used: {reasons or 'none'}. Take more stills of the board."
+            f"lens: got {rms_px:.2f} px error at held-out corners; allowed: {limit_px:.2f} px or "
+            "less. Check that the board lies flat, that squares and markers are as told and that "
+            "focus and zoom were fixed, and take the stills again."
+        )
+
+
+def _check_focal(fit: _Fit, covariance: FloatArray) -> None:
+    focal_sigma = float(np.sqrt(covariance[0, 0])) / fit.matrix[0, 0]
+    if focal_sigma > POOREST_FOCAL:
+        raise CalibrationError(
+            f"lens: got a focal length known to {focal_sigma:.1%}; allowed: {POOREST_FOCAL:.0%} "
+            "or better. Take stills with the board tilted by 20 to 40 degrees, several ways."
         )
 
 
@@ -162,53 +153,63 @@ def _fit(views: Sequence[BoardView], size: tuple[int, int], flags: int) -> _Fit:
 
 
 def _without_outliers(
-    views: list[BoardView], size: tuple[int, int]
-) -> tuple[_Fit, list[BoardView], dict[str, BoardStill]]:
-    """Fit, leave out the worst still while it stands apart from the rest, fit again."""
+    views: Sequence[BoardView], size: tuple[int, int], records: Mapping[str, BoardStill]
+) -> tuple[list[BoardView], dict[str, BoardStill]]:
+    """Leave out the worst still while it stands apart from the rest, fit and look again."""
     kept = list(views)
     dropped: dict[str, BoardStill] = {}
-    fit = _fit(kept, size, _SIMPLEST)
     while True:
+        fit = _fit(kept, size, _SIMPLEST)
         worst = int(np.argmax(fit.rms_by_view_px))
         limit_px = max(3.0 * float(np.median(fit.rms_by_view_px)), 0.3)
         if fit.rms_by_view_px[worst] <= limit_px or len(kept) <= 3:
-            return fit, kept, dropped
+            return kept, dropped
         view = kept.pop(worst)
         rms_px = float(fit.rms_by_view_px[worst])
-        dropped[view.name] = BoardStill(
-            name=view.name,
+        dropped[view.name] = replace(
+            records[view.name],
             used=False,
-            corners=len(view.corners_px),
+            code="outlier",
             rms_px=rms_px,
             reason=f"{view.name}: got {rms_px:.2f} px off the other stills; allowed: "
             f"{limit_px:.2f} px. Keep the board flat and still, and focus and zoom fixed.",
         )
-        fit = _fit(kept, size, _SIMPLEST)
 
 
-def _choose_model(views: list[BoardView], size: tuple[int, int]) -> tuple[int, float]:
-    """The simplest set of free intrinsics that no richer one beats on held-out stills."""
-    best, best_px = _MODELS[0], _held_out_px(views, size, _MODELS[0])
+def _choose_model(
+    views: Sequence[BoardView], size: tuple[int, int]
+) -> tuple[int, list[FloatArray]]:
+    """The simplest set of free intrinsics that no richer one beats on held-out stills.
+
+    With it the squared held-out errors of each view, px².
+    """
+    best, best_px2 = _MODELS[0], _held_out_px2(views, size, _MODELS[0])
     for flags in _MODELS[1:]:
-        error_px = _held_out_px(views, size, flags)
-        if error_px < _EARNED * best_px:
-            best, best_px = flags, error_px
-    return best, best_px
+        error_px2 = _held_out_px2(views, size, flags)
+        if _rms(np.concatenate(error_px2)) < _EARNED * _rms(np.concatenate(best_px2)):
+            best, best_px2 = flags, error_px2
+    return best, best_px2
 
 
-def _held_out_px(views: list[BoardView], size: tuple[int, int], flags: int) -> float:
-    """RMS error at every second corner of stills that took no part in the fit.
+def _held_out_px2(
+    views: Sequence[BoardView], size: tuple[int, int], flags: int
+) -> list[FloatArray]:
+    """Squared error at the corners of each view with a lens fitted without it.
 
     A left-out still's pose comes from its other corners, so only the lens is judged.
     """
-    squares: list[FloatArray] = []
+    out = [np.zeros(0)] * len(views)
     folds = min(_FOLDS, len(views))
     for fold in range(folds):
         fit = _fit([v for i, v in enumerate(views) if i % folds != fold], size, flags)
-        for view in views[fold::folds]:
-            for seen in (0, 1):
-                squares.append(_half_error_px2(view, fit, seen))
-    return float(np.sqrt(np.mean(np.concatenate(squares))))
+        for index in range(fold, len(views), folds):
+            halves = [_half_error_px2(views[index], fit, seen) for seen in (0, 1)]
+            out[index] = np.concatenate(halves)
+    return out
+
+
+def _rms(error_px2: FloatArray) -> float:
+    return float(np.sqrt(np.mean(error_px2)))
 
 
 def _half_error_px2(view: BoardView, fit: _Fit, seen: int) -> FloatArray:
@@ -268,8 +269,7 @@ def _lens(
     size: tuple[int, int],
     covariance: FloatArray,
     held_out_px: float,
-    coverage: float,
-    stills: Sequence[BoardStill],
+    coverage: Sequence[float],
 ) -> Lens:
     k1, k2, p1, p2, k3 = (float(k) for k in fit.distortion)
     return Lens(
@@ -282,6 +282,6 @@ def _lens(
         parameter_cov=tuple(tuple(float(v) for v in row) for row in covariance),
         fit_rms_px=fit.rms_px,
         held_out_rms_px=held_out_px,
-        coverage=coverage,
-        stills=tuple(stills),
+        coverage=float(np.mean(coverage)),
+        coverage_by_region=tuple(coverage),
     )

@@ -11,12 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import jsonfile
+from .board import BoardPattern
 from .errors import CalibrationError, FileFormatError
 
 FloatArray = NDArray[np.float64]
 LENS_FORMAT = "restmark-lens"
 LENS_VERSION = 1
 INTRINSICS = ("fx_px", "fy_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2", "k3")
+REJECTIONS = ("no-board", "few-corners", "blurred", "outlier", "other-size", "bad-still")
 _REMEDY = "Make the file again with `restmark lens`."
 
 
@@ -26,11 +28,18 @@ class BoardStill:
 
     name: str
     used: bool
-    corners: int = 0
-    rms_px: float = 0.0
-    """Reprojection error over both axes with the fitted lens; 0 where no board was found."""
+    code: str = ""
+    """Kind of reason where not used: one of ``REJECTIONS``."""
     reason: str = ""
-    """Why it was not used."""
+    """Why it was not used, in words."""
+    corners: int = 0
+    edge_px: float | None = None
+    """10–90 % width of its edges, of the board where found; None where none can be judged."""
+    rms_px: float | None = None
+    """Reprojection error over both axes with the fitted lens; None where it was not fitted."""
+    held_out_px: float | None = None
+    """The same with a lens that was fitted without this still, at corners that did not settle
+    the board's place."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +60,12 @@ class Lens:
     """Error at corners of stills that the fit did not see, both axes together."""
     coverage: float
     """Part of the picture's cells with a board corner, 0 … 1."""
+    coverage_by_region: tuple[float, ...] = ()
+    """The same of each of the picture's ninths, in the order of ``coverage.REGIONS``."""
+    board: BoardPattern | None = None
+    """The board as it lay before the camera: scaled by ``ruler_mm`` where that was given."""
+    ruler_mm: float | None = None
+    """What the print's 100 mm bar measured; None where square and marker were told as printed."""
     stills: tuple[BoardStill, ...] = ()
 
     def __post_init__(self) -> None:
@@ -94,6 +109,9 @@ class Lens:
             "fit_rms_px": self.fit_rms_px,
             "held_out_rms_px": self.held_out_rms_px,
             "coverage": self.coverage,
+            "coverage_by_region": list(self.coverage_by_region),
+            "board": None if self.board is None else self.board.to_dict(),
+            "ruler_mm": self.ruler_mm,
             "parameter_names": list(INTRINSICS),
             "parameter_cov": jsonfile.as_lists(self.parameter_cov),
             "stills": [asdict(still) for still in self.stills],
@@ -123,6 +141,9 @@ class Lens:
             fit_rms_px=jsonfile.number(data, "fit_rms_px", path),
             held_out_rms_px=jsonfile.number(data, "held_out_rms_px", path),
             coverage=jsonfile.number(data, "coverage", path),
+            coverage_by_region=jsonfile.numbers(data, "coverage_by_region", path),
+            board=_board_from_dict(data, path),
+            ruler_mm=_maybe(data, "ruler_mm", path),
             stills=tuple(
                 _still_from_dict(item, f"{path}.stills[{i}]")
                 for i, item in enumerate(jsonfile.items(data, "stills", path))
@@ -148,7 +169,34 @@ def _still_from_dict(data: object, path: str) -> BoardStill:
     return BoardStill(
         name=jsonfile.text(data, "name", path),
         used=bool(jsonfile.field(data, "used", path)),
-        corners=int(jsonfile.number(data, "corners", path)),
-        rms_px=jsonfile.number(data, "rms_px", path),
+        code=jsonfile.text(data, "code", path),
         reason=jsonfile.text(data, "reason", path),
+        corners=int(jsonfile.number(data, "corners", path)),
+        edge_px=_maybe(data, "edge_px", path),
+        rms_px=_maybe(data, "rms_px", path),
+        held_out_px=_maybe(data, "held_out_px", path),
     )
+
+
+def _maybe(data: Mapping[str, Any], name: str, path: str) -> float | None:
+    """The finite number ``data[name]``, or None for null."""
+    if jsonfile.field(data, name, path) is None:
+        return None
+    return jsonfile.number(data, name, path)
+
+
+def _board_from_dict(data: Mapping[str, Any], path: str) -> BoardPattern | None:
+    if jsonfile.field(data, "board", path) is None:
+        return None
+    board, here = jsonfile.mapping(data, "board", path), f"{path}.board"
+    columns, rows = jsonfile.numbers(board, "squares", here, count=2)
+    settings: dict[str, Any] = {"square_mm": jsonfile.number(board, "square_mm", here)}
+    pattern = jsonfile.text(board, "pattern", here)
+    if pattern == "charuco":
+        settings["marker_mm"] = jsonfile.number(board, "marker_mm", here)
+        settings["dictionary"] = jsonfile.text(board, "dictionary", here)
+    try:
+        return BoardPattern(pattern=pattern, squares=(int(columns), int(rows)), **settings)
+    except CalibrationError as refused:
+        # its text starts with the field's path from the board on
+        raise FileFormatError(f"{path}.{refused.detail}") from None

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from calibration.drift import DriftWatch
 from calibration.errors import CalibrationError
 from calibration.files import Calibration
 from calibration.frozen_balls import SeenBall, frozen_marks
@@ -38,6 +39,7 @@ def seen_balls(
     picture: Picture, provisional: Calibration, *, name: str = ""
 ) -> tuple[SeenBall, ...]:
     """Centres of all balls in px, with their pixel covariance, free of any cushion's hold."""
+    _refuse_moved(picture, provisional, name)
     reader = Reader(provisional)
     layout = reader.read_image(picture, name=name)
     if layout.obstructed:
@@ -65,3 +67,17 @@ def seen_balls(
         )
         for (u, v), c in zip(pixels, free.cov_px2, strict=True)
     )
+
+
+def _refuse_moved(picture: Picture, provisional: Calibration, name: str) -> None:
+    """Both stills must come from one camera place; a small move would pass for a wrong scale."""
+    label = name or "ball check"
+    if not provisional.rail_marks:
+        return
+    drift = DriftWatch(provisional).check(picture, name=label)
+    if drift.state == "moved":
+        raise CalibrationError(
+            f"{label}: got a still in which camera or table has moved by {drift.worst_mm:.1f} mm "
+            "since the empty one; allowed: the same place. Take both stills again, one after the "
+            "other."
+        )

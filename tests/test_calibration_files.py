@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from calibration_cases import built_table, exact_lens, random_camera, simulated_landmarks
 
+from calibration.board import BoardPattern
 from calibration.errors import CalibrationError, FileFormatError
 from calibration.files import Calibration
 from calibration.lens import BoardStill, Lens
@@ -37,9 +38,19 @@ def lens() -> Lens:
         fit_rms_px=0.21,
         held_out_rms_px=0.25,
         coverage=0.9,
+        coverage_by_region=(1.0,) * 8 + (0.1,),
+        board=BoardPattern(square_mm=39.76, marker_mm=29.82),
+        ruler_mm=99.4,
         stills=(
-            BoardStill(name="a.jpg", used=True, corners=54, rms_px=0.2),
-            BoardStill(name="b.jpg", used=False, reason="b.jpg: got 0 of 54 board corners"),
+            BoardStill(
+                name="a.jpg", used=True, corners=54, edge_px=1.9, rms_px=0.2, held_out_px=0.25
+            ),
+            BoardStill(
+                name="b.jpg",
+                used=False,
+                code="no-board",
+                reason="b.jpg: got 0 of 54 board corners",
+            ),
         ),
     )
 
@@ -142,6 +153,13 @@ def test_unknown_words_in_a_table_file_are_refused(
         ("fx_px", KeyError, r"lens\.json\.fx_px: missing"),
         ("distortion", [0.0], r"lens\.json\.distortion: got \[0\.0\]; allowed: 5 numbers"),
         ("parameter_names", ["f"], r"lens\.json\.parameter_names: got \['f'\]"),
+        ("stills.0.held_out_px", "x", r"stills\[0\]\.held_out_px: got 'x'; allowed: a finite"),
+        ("stills.1.code", KeyError, r"lens\.json\.stills\[1\]\.code: missing"),
+        ("ruler_mm", "99", r"lens\.json\.ruler_mm: got '99'; allowed: a finite number"),
+        ("board", 7, r"lens\.json\.board: got 7; allowed: an object"),
+        ("board.squares", [7], r"lens\.json\.board\.squares: got \[7\]; allowed: 2 numbers"),
+        ("board.marker_mm", 50.0, r"board\.marker_mm: got 50\.0; allowed: more than 0"),
+        ("board.pattern", "dots", r"board\.pattern: got 'dots'"),
         ("stills.0.name", 4, r"lens\.json\.stills\[0\]\.name: got 4; allowed: text"),
         ("parameter_cov.0", [1.0], r"parameter_cov\.0: got \[1\.0\]; allowed: 9 numbers"),
     ],

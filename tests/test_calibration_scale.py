@@ -15,8 +15,9 @@ from drawn_stills import DrawnBall, draw_still
 from numpy.typing import NDArray
 from PIL import ExifTags, Image
 
+from calibration.calibrate import watched
 from calibration.camera import Camera
-from calibration.errors import CalibrationError
+from calibration.errors import CalibrationError, RestmarkError
 from calibration.exif import Focal, focal_of
 from calibration.files import Calibration
 from calibration.frozen_balls import PLACES, SeenBall, frozen_marks, frozen_place_mm
@@ -266,6 +267,19 @@ def test_a_still_with_frozen_balls_is_read(case: Marked, ball_still: NDArray[np.
     assert made.budget is not None
     assert plain.budget is not None
     assert made.budget.worst_mm < plain.budget.worst_mm
+
+
+def test_a_camera_that_moved_between_the_stills_is_refused(
+    case: Marked, ball_still: NDArray[np.uint8]
+) -> None:
+    marks, camera, built = case
+    empty = draw_still(camera, built, [], seed=9)
+    plain = watched(solve(marks, TABLE, camera.image_size_px), empty)
+    assert plain.rail_marks
+    with_frozen_balls(marks, ball_still, plain)
+    moved = np.roll(ball_still, 2, axis=1)
+    with pytest.raises(RestmarkError, match=r"camera or table has moved by \d\.\d mm"):
+        with_frozen_balls(marks, moved, plain)
 
 
 # -- the command ---------------------------------------------------------------------------

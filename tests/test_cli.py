@@ -428,6 +428,7 @@ def test_wrong_usage_is_one_line_and_exit_code_2(capsys, arguments, words):
 
 def test_help_of_every_command_prints(capsys):
     for command in (
+        "board",
         "lens",
         "calibrate",
         "map",

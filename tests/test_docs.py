@@ -11,7 +11,9 @@ from service.cli import app
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-DESIGNED = {"demo", "serve", "lens", "calibrate", "map", "read", "score", "session", "bench"}
+DESIGNED = {
+    "demo", "serve", "board", "lens", "calibrate", "map", "read", "score", "session", "bench",
+}  # fmt: skip
 
 
 def commands():

@@ -38,6 +38,7 @@ from vision.training.scenes.solids import as_mesh, sphere_mesh
 from vision.training.scenes.things import thing_parts
 from vision.training.scenes.values import Material, Mesh, SceneError, Sphere
 
+SAMPLES = Path(__file__).parent.parent / "sample_frames"
 WARP_TOLERANCE_PX = 0.02
 """Centroids of drawn blobs through the warp: interpolation on the twice finer grid."""
 ROUND_TOLERANCE_MM = 0.006
@@ -427,3 +428,30 @@ def test_tars_stay_below_their_limit(tmp_path: Path, monkeypatch: pytest.MonkeyP
         "s-3.tar",
         "s-4.tar",
     ]
+
+
+@pytest.mark.parametrize("folder", ["practice/shots", "others"])
+def test_every_sample_ball_lies_where_a_ball_can_rest(folder: str) -> None:
+    truth = json.loads((SAMPLES / folder / "truth.json").read_text(encoding="utf-8"))
+    for name, still in truth["stills"].items():
+        table = Table.from_dict(still["table"])
+        for ball in still["balls"]:
+            assert placing.can_rest(table, (ball["x_mm"], ball["y_mm"])), (
+                f"{name} ball {ball['id']}"
+            )
+
+
+@pytest.mark.parametrize(
+    ("place_mm", "why"),
+    [
+        ((2002.5, 1254.5), "cuts into the left cushion beside the side pocket"),
+        ((2576.3, 172.7), "lies behind the foot cushion"),
+        ((1270.0, 1275.0), "hangs over the side pocket's drop"),
+    ],
+)
+def test_no_ball_rests_in_a_cushion_or_in_air(place_mm: tuple[float, float], why: str) -> None:
+    assert not placing.can_rest(Table(), place_mm), why
+
+
+def test_a_ball_rests_in_a_corner_pocket_jaws() -> None:
+    assert placing.can_rest(Table(), (30.0, 30.0))

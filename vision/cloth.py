@@ -10,6 +10,7 @@ edges stay where they are (measured: half the position error of linear light).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -119,11 +120,14 @@ def _bed_cells(view: TopView, size: tuple[int, int]) -> NDArray[np.bool_]:
     return np.asarray(inside_y[:, None] & inside_x[None, :])
 
 
+@lru_cache(maxsize=8)
 def _terms(shape: tuple[int, int], degree: int) -> NDArray[np.float64]:
     """Polynomial terms up to a total degree over the cells, (rows, columns, terms)."""
     y, x = np.meshgrid(np.linspace(-1, 1, shape[0]), np.linspace(-1, 1, shape[1]), indexing="ij")
     powers = [(i, j) for i in range(degree + 1) for j in range(degree + 1 - i)]
-    return np.stack([x**i * y**j for i, j in powers], axis=-1)
+    out = np.stack([x**i * y**j for i, j in powers], axis=-1)
+    out.setflags(write=False)
+    return out
 
 
 def _fit_fields(
@@ -141,8 +145,7 @@ def _fit_fields(
         inlier = bed & (away < reach)
         if inlier.sum() < 0.05 * bed.sum():  # hardly any cloth to see: keep what there is
             inlier = bed
-        for channel in (1, 2):
-            fitted[..., channel] = _least(chroma_terms, features[..., channel], inlier)
+        fitted[..., 1:] = _least(chroma_terms, features[..., 1:], inlier)
     keep = inlier
     for _ in range(_ROUNDS):
         fitted[..., 0] = _least(light_terms, features[..., 0], keep)
@@ -166,7 +169,7 @@ def _dominant(chroma: NDArray[np.float64]) -> NDArray[np.float64]:
 def _least(
     terms: NDArray[np.float64], values: NDArray[np.float64], keep: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
-    """Least squares over the kept cells, evaluated everywhere."""
+    """Least squares over the kept cells (rows, columns, …), evaluated everywhere."""
     design = terms[keep]
     normal = design.T @ design + 1e-6 * len(design) * np.eye(design.shape[1])
     weights = np.linalg.solve(normal, design.T @ values[keep])

@@ -156,14 +156,21 @@ def can_rest(table: Table, centres_mm: FloatArray, *, slack_mm: float = 5.0) -> 
     return np.asarray(out & ~inside_cushion(table, centres_mm))
 
 
-def _edges(root: Float32) -> tuple[Float32, Float32]:
+def _edges(seen: Float32) -> tuple[Float32, Float32]:
     """Strongest channel's gradient (rows, columns, 2: along column, row) and its strength."""
-    along = cv2.Scharr(root, cv2.CV_32F, 1, 0) / 32.0
-    down = cv2.Scharr(root, cv2.CV_32F, 0, 1) / 32.0
-    power = along**2 + down**2
-    which = power.argmax(axis=2)[..., None]
-    step = np.concatenate(
-        [np.take_along_axis(along, which, 2), np.take_along_axis(down, which, 2)], axis=2
-    )
-    strength = np.sqrt(np.take_along_axis(power, which, 2)[..., 0])
-    return step, strength
+    step: Float32 | None = None
+    best: Float32 | None = None
+    for channel in cv2.split(seen):
+        along = np.asarray(cv2.Scharr(channel, cv2.CV_32F, 1, 0, scale=1 / 32), np.float32)
+        down = np.asarray(cv2.Scharr(channel, cv2.CV_32F, 0, 1, scale=1 / 32), np.float32)
+        power = along * along + down * down
+        if step is None or best is None:
+            step, best = np.stack([along, down], axis=2), power
+            continue
+        stronger = power > best
+        np.copyto(best, power, where=stronger)
+        np.copyto(step[..., 0], along, where=stronger)
+        np.copyto(step[..., 1], down, where=stronger)
+    assert step is not None
+    assert best is not None
+    return step, np.asarray(np.sqrt(best), dtype=np.float32)

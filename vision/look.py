@@ -34,6 +34,11 @@ class Look:
     paint: tuple[float, float, float]
     """CIE L*, a*, b* of the paint that is not white, in a light where lit white has L* 94."""
 
+    @property
+    def all_white(self) -> bool:
+        """Whether it looks like a cue ball; a stripe shows its band from every side."""
+        return self.white > 0.92
+
 
 NO_PAINT = (90.0, 0.0, 0.0)
 """``Look.paint`` of a ball that is white all over."""

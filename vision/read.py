@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.drift import DriftWatch
 from calibration.files import Calibration
 
 from .apart import keep_apart
@@ -43,6 +44,8 @@ class Reader:
     def __init__(self, calibration: Calibration, finder: CandidateFinder | None = None) -> None:
         self.calibration = calibration
         self.view = TopView.of(calibration.camera, calibration.table)
+        self.watch = DriftWatch(calibration)
+        self._stand_in = finder
         self.finder = finder or EdgeVotes.of(calibration.camera, self.view)
         self.last_timings_ms: dict[str, float] = {}
 
@@ -61,6 +64,20 @@ class Reader:
         """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
         check_size(picture, self.calibration.camera.image_size_px, name=name)
         self.last_timings_ms = {}
+        if not self.calibration.rail_marks:
+            return self._read(picture, name, previous, self.watch.check(picture).warning)
+        with self._step("drift"):
+            drift = self.watch.check(picture, name=name or "still")
+        if drift.state != "moved":
+            return self._read(picture, name, previous, drift.warning)
+        steady = Reader(drift.calibration, self._stand_in)
+        layout = steady._read(picture, name, previous, drift.warning)
+        self.last_timings_ms |= steady.last_timings_ms
+        return layout
+
+    def _read(
+        self, picture: Picture, name: str, previous: Layout | None, drift_warning: str
+    ) -> Layout:
         with self._step("cloth"):
             evidence = gather(picture, self.view)
             scene = Scene(
@@ -74,13 +91,13 @@ class Reader:
         with self._step("refine"):
             final = _refine(scene, first)
         with self._step("identify"):
-            names = _identify(scene, final, previous)
+            names, doubts = _identify(scene, final, previous)
         with self._step("obstruction"):
             things = find_obstructions(
                 evidence.foreign, self.view, self.calibration.camera, final.centre_mm
             )
         balls = self._balls(final, names)
-        warnings = _warnings(balls, final)
+        warnings = [*([drift_warning] if drift_warning else []), *doubts, *_warnings(balls, final)]
         for thing in things:
             x, y = thing.middle_mm
             warnings.append(
@@ -134,17 +151,26 @@ def _settled(scene: Scene, found: Fit) -> FloatArray:
     return keep_apart(found.centre_mm, cov_mm2, scene.table)
 
 
-def _identify(scene: Scene, final: Fit, previous: Layout | None) -> tuple[Name, ...]:
+def _identify(
+    scene: Scene, final: Fit, previous: Layout | None
+) -> tuple[tuple[Name, ...], list[str]]:
+    """Names of the balls, and what is odd about them together."""
     if len(final.centre_mm) == 0:
-        return ()
+        return (), []
     colour, radius = sample_discs(scene.tone, scene.camera, scene.cloth, final.centre_mm)
     white = lamp_white(colour)
-    return name_balls(
-        looks(colour, radius, white),
+    seen = looks(colour, radius, white)
+    names = name_balls(
+        seen,
         final.centre_mm,
         previous=previous,
         certainty=1.0 if white.seen else GUESSED_LIGHT,
     )
+    pale = [centre for look, centre in zip(seen, final.centre_mm, strict=True) if look.all_white]
+    if white.seen and len(pale) > 1:
+        where = "; ".join(f"x {x:.0f}, y {y:.0f} mm" for x, y in pale)
+        return names, [f"{len(pale)} balls look like the cue ball: {where}."]
+    return names, []
 
 
 def _warnings(balls: tuple[Ball, ...], final: Fit) -> list[str]:

@@ -23,9 +23,9 @@ FloatArray = NDArray[np.float64]
 GROWTH_PX = 0.0
 """Usual difference between apparent and predicted outline radius."""
 GROWTH_SIGMA_PX = 0.2
-COV_SCALE = 8.0
+COV_SCALE = 6.0
 """Stated over formal covariance: rays are not independent of each other."""
-COV_FLOOR_PX2 = 0.13**2
+COV_FLOOR_PX2 = 0.115**2
 LEAST_CLEAR_PX = 1.5
 """A ray that sees less cloth than this before a neighbour says little."""
 HEMMED_WEIGHT = 0.05
@@ -136,7 +136,12 @@ def fit(
     weight = np.where(clear >= LEAST_CLEAR_PX, 1.0, HEMMED_WEIGHT) * rays.shown
     jacobian = scene.camera.jacobian(centres_mm)
     slopes = np.einsum("kni,kij->knj", rays.normal, jacobian)
-    curve = _Curves(cost=cost + region, weight=weight, slopes=slopes, offsets_px=span.offsets_px)
+    curve = _Curves(
+        cost=_levelled(cost + region, weight),
+        weight=weight,
+        slopes=slopes,
+        offsets_px=span.offsets_px,
+    )
     state = _minimise(curve, search)
     cov_px2 = _covariance(curve, state, jacobian)
     return Fit(
@@ -146,6 +151,24 @@ def fit(
         shown=(weight > HEMMED_WEIGHT).mean(axis=1),
         growth_px=state[:, 2],
     )
+
+
+LEVEL = 2.0
+"""Times the median depth of a ball's curves beyond which a deep one is bent down."""
+
+
+def _levelled(cost: FloatArray, weight: FloatArray) -> FloatArray:
+    """Curves (K, N, T) with the deepest bent, so that no few rays outvote the others.
+
+    On a ball of nearly the cloth's colour the edge of a number disc is the strongest edge.
+    """
+    least = cost.min(axis=2, keepdims=True)
+    depth = np.where(weight > HEMMED_WEIGHT, cost.max(axis=2) - least[..., 0], np.nan)
+    seen = np.isfinite(depth).any(axis=1)
+    usual = np.full(len(cost), 1e9)
+    usual[seen] = np.nanmedian(depth[seen], axis=1)
+    cap = np.maximum(LEVEL * usual, 3.0)[:, None, None]
+    return np.asarray(-cap * np.expm1((least - cost) / cap), dtype=float)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""``lens``, ``calibrate`` and ``map``: the commands that make and try a calibration."""
+"""``calibrate`` and ``map``: the commands that make and try a calibration."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ import typer
 from calibration.errors import CalibrationError, RestmarkError
 from calibration.jsonfile import write_text
 from calibration.table import BALL_CENTRE_HEIGHT_MM, NAMED_SURFACES_MM, Table
-from service.report.words import calibration_lines, lens_lines
+from service.report.words import calibration_lines
 
 from .app import REFUSED, app, guarded
-from .console import complain, print_json, say, tracked
+from .console import complain, print_json, say
 from .inputs import read_bytes, read_picture
 from .layouts import error_object
 from .options import CALIBRATION, JSON
@@ -31,13 +31,6 @@ _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _POINT = re.compile(rf"^\s*({_NUMBER})\s*[,;\s]\s*({_NUMBER})\s*$")
 
 
-class Pattern(StrEnum):
-    """Kind of lens board."""
-
-    charuco = "charuco"
-    chessboard = "chessboard"
-
-
 class Side(StrEnum):
     """Side of the picture."""
 
@@ -45,51 +38,6 @@ class Side(StrEnum):
     right = "right"
     top = "top"
     bottom = "bottom"
-
-
-@app.command()
-@guarded
-def lens(
-    board_stills: Annotated[
-        list[Path],
-        typer.Argument(
-            metavar="BOARD_STILLS", help="Stills of the printed board, 10 to 15 at many tilts."
-        ),
-    ],
-    out: Annotated[Path, typer.Option("--out", help="Lens file to write.")],
-    pattern: Annotated[Pattern, typer.Option("--pattern", help="Kind of board.")] = Pattern.charuco,
-    squares: Annotated[
-        str, typer.Option("--squares", help="Squares of the board, COLUMNSxROWS.")
-    ] = "7x10",
-    square_mm: Annotated[
-        float, typer.Option("--square-mm", help="Side of a square as printed, measured, mm.")
-    ] = 40.0,
-    marker_mm: Annotated[
-        float, typer.Option("--marker-mm", help="Side of a ChArUco marker as printed, mm.")
-    ] = 30.0,
-    dictionary: Annotated[
-        str, typer.Option("--dictionary", help="Marker dictionary of a ChArUco board.")
-    ] = "5X5_250",
-) -> None:
-    """Fit the camera's lens from stills of a printed board and write a lens file."""
-    from calibration.board import BoardPattern
-    from calibration.lens import fit_lens
-
-    board = BoardPattern.from_text(
-        squares,
-        pattern=pattern.value,
-        square_mm=square_mm,
-        marker_mm=marker_mm,
-        dictionary=dictionary,
-    )
-    stills = []
-    for path in tracked(board_stills, "reading stills"):
-        stills.append((str(path), read_picture(path)))
-    fitted = fit_lens(stills, board)
-    fitted.write(out)
-    say(f"lens written to {out}")
-    for line in lens_lines(fitted):
-        say(f"  {line}")
 
 
 @app.command()
@@ -165,7 +113,7 @@ def calibrate(
     right one), spots (foot spot); or x_mm, y_mm and z_mm instead of a name. sigma_px is a
     point's expected error, 1 px where nothing is said.
     """
-    from calibration.calibrate import landmarks_of, solved
+    from calibration.calibrate import landmarks_of, solved, watched
     from calibration.exif import focal_of
     from calibration.known import Known
     from calibration.lens import Lens
@@ -191,11 +139,11 @@ def calibrate(
         focal=focal_of(data, (still.shape[1], still.shape[0])),
     )
     landmarks = landmarks_of(still, table, head.value, fitted, known)
-    made = solved(landmarks, table, fitted, camera_height_mm, known)
+    made = watched(solved(landmarks, table, fitted, camera_height_mm, known), still)
     if ball_check is not None:
         balls = read_picture(ball_check)
         landmarks = with_frozen_balls(landmarks, balls, made, name=str(ball_check))
-        made = solved(landmarks, table, fitted, camera_height_mm, known)
+        made = watched(solved(landmarks, table, fitted, camera_height_mm, known), still)
     made.write(out)
     say(f"calibration written to {out}")
     if error_map is not None:

@@ -96,9 +96,20 @@ def lens_lines(lens: Lens) -> list[str]:
         f"error at held-out corners {lens.held_out_rms_px:.3f} px, of the fit "
         f"{lens.fit_rms_px:.3f} px",
         f"board seen in {percent(lens.coverage)} of the picture ({wide}x{high} px)",
+        *_board_words(lens),
         f"focal length {lens.fx_px:.1f} px, first distortion coefficient {lens.distortion[0]:+.4f}",
     ]
     return lines + [f"left out {name}: {reason}" for name, reason in lens.rejected]
+
+
+def _board_words(lens: Lens) -> list[str]:
+    """The board and what its ruler bar did to it."""
+    if lens.board is None:
+        return []
+    text = f"board as printed: {lens.board.options}"
+    if lens.ruler_mm is not None:
+        text += f" (scaled by its 100 mm bar, which measures {lens.ruler_mm:g} mm)"
+    return [text]
 
 
 def calibration_lines(made: Calibration) -> list[str]:
@@ -117,6 +128,8 @@ def calibration_lines(made: Calibration) -> list[str]:
             f"{made.budget.worst_mm:.2f} mm at {x:.0f}, {y:.0f}"
         )
         lines += surface_lines(made)
+    if made.rail_marks:
+        lines.append(f"drift is checked by {len(made.rail_marks)} marks on the rails")
     return lines + [f"note: {warning}" for warning in made.warnings]
 
 

@@ -16,6 +16,9 @@ TOUCH_MM = BALL_DIAMETER_MM + 0.02
 """Centre distance of touching balls, a hair apart."""
 EDGE_MM = 4.0
 """How far from the slate's cut a ball's base stays."""
+FACING_MM = 60.0
+"""How far a facing reaches from its nose point; more than any shelf is deep."""
+ROUNDING_MM = 1e-6
 Point = tuple[float, float]
 
 
@@ -56,6 +59,16 @@ def in_jaws(pocket: Pocket, centre_mm: Point) -> bool:
     )
 
 
+def clear_of_cushions(table: Table, centre_mm: Point) -> bool:
+    """Whether a ball there lies on the bed's side of every nose and facing and cuts into none."""
+    length, width = table.surface_mm
+    on_bed = 0 <= centre_mm[0] <= length and 0 <= centre_mm[1] <= width
+    if not on_bed and not any(_between_facings(p, centre_mm) for p in table.pockets):
+        return False
+    edges = [*table.nose_segments_mm.values(), *(f for p in table.pockets for f in _facings(p))]
+    return all(_distance_mm(centre_mm, a, b) >= FROZEN_INSET_MM - ROUNDING_MM for a, b in edges)
+
+
 def can_rest(table: Table, centre_mm: Point) -> bool:
     """Whether a ball can rest there: within the frozen inset, or in a pocket's jaws."""
     over_hole = any(
@@ -67,7 +80,37 @@ def can_rest(table: Table, centre_mm: Point) -> bool:
         return False
     if table.contains_ball(centre_mm):
         return True
-    return any(in_jaws(p, centre_mm) for p in table.pockets)
+    return clear_of_cushions(table, centre_mm) and any(in_jaws(p, centre_mm) for p in table.pockets)
+
+
+def _between_facings(pocket: Pocket, centre_mm: Point) -> bool:
+    """Beyond the mouth line or just before it, and no further aside than its nose points."""
+    offset = np.asarray(centre_mm) - pocket.aim_mm
+    inward = np.asarray(pocket.inward)
+    across = abs(float(offset @ np.array([-inward[1], inward[0]])))
+    return across <= pocket.mouth_mm / 2
+
+
+def _facings(pocket: Pocket) -> list[tuple[Point, Point]]:
+    """The two facings at nose height, from their nose points into the pocket."""
+    axis = 90.0 if pocket.name.startswith("side") else 45.0
+    closing = math.radians(axis - (180.0 - pocket.cut_deg))
+    inward, middle = np.asarray(pocket.inward), np.asarray(pocket.aim_mm)
+    lines = []
+    for nose in pocket.nose_points_mm:
+        aside = (middle - nose) / np.linalg.norm(middle - nose)
+        end = np.asarray(nose) + FACING_MM * (
+            math.cos(closing) * inward + math.sin(closing) * aside
+        )
+        lines.append((nose, (float(end[0]), float(end[1]))))
+    return lines
+
+
+def _distance_mm(point: Point, start: Point, end: Point) -> float:
+    """Distance from a point to a segment."""
+    p, a, b = np.asarray(point), np.asarray(start), np.asarray(end)
+    share = float(np.clip((p - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1))
+    return float(np.linalg.norm(p - a - share * (b - a)))
 
 
 def clear_of(centre_mm: Point, others: Sequence[Point], gap_mm: float = TOUCH_MM) -> bool:

@@ -1,0 +1,47 @@
+"""What became of every board still, and of every part of the picture, as lines of a table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calibration.coverage import REGIONS
+
+from .words import percent
+
+if TYPE_CHECKING:
+    from calibration.lens_file import BoardStill, Lens
+
+NONE = "\N{EN DASH}"
+
+
+def still_lines(lens: Lens) -> list[str]:
+    """A line a still: corners, width of its edges, error of the fit and held out, its fate."""
+    names = [Path(still.name).name for still in lens.stills]
+    width = max(map(len, [*names, "still"]))
+    head = f"{'still':<{width}}  corners  edges px  fit px  held-out px"
+    return [
+        head,
+        *(_still_line(name, width, still) for name, still in zip(names, lens.stills, strict=True)),
+    ]
+
+
+def _still_line(name: str, width: int, still: BoardStill) -> str:
+    numbers = (
+        f"{still.corners:>7d}  {_number(still.edge_px, 1):>8}  {_number(still.rms_px, 3):>6}  "
+        f"{_number(still.held_out_px, 3):>11}"
+    )
+    return f"{name:<{width}}  {numbers}  {'used' if still.used else 'left out: ' + still.code}"
+
+
+def _number(value: float | None, digits: int) -> str:
+    return NONE if value is None else f"{value:.{digits}f}"
+
+
+def coverage_lines(lens: Lens) -> list[str]:
+    """The part of each ninth of the picture in which the board was seen."""
+    if len(lens.coverage_by_region) != len(REGIONS):
+        return []
+    cells = [f"{percent(part):>6}" for part in lens.coverage_by_region]
+    rows = ["  ".join(cells[start : start + 3]) for start in (0, 3, 6)]
+    return ["board seen in each ninth of the picture, as it lies:", *rows]
