@@ -9,7 +9,6 @@ from calibration.errors import FileFormatError
 
 BOARD_FOLDER = "practice/boards"
 SHOTS_FOLDER = "practice/shots"
-PRACTICE_FOLDER = "practice"
 OTHERS_FOLDER = "others"
 EMPTY_STILL = "practice/empty.jpg"
 PRACTICE_SURFACE = "9ft"

@@ -12,6 +12,7 @@ from calibration.table import Table
 from service.position import Intent, Player, landing_zone, score_shot
 from service.position.cut import cut_deg, distance_mm, fullness, ghost_ball_mm, side
 from service.position.hooked import hooked, visible_share
+from service.position.judged import judged_angle
 from service.position.membership import leave_of
 from service.position.path import clearances, ghost_room_mm, path_to_pocket
 from service.position.reach import over_ball, reach
@@ -239,7 +240,8 @@ def test_miss_beside_a_wedge() -> None:
     verdict = score_shot(there, there, intent, NINE)
     assert verdict.miss_mm == pytest.approx(43.41, abs=HAND_MM)
     assert verdict.miss_vector_mm == pytest.approx((42.75, -7.54), abs=HAND_MM)
-    assert (verdict.side, verdict.angle) == ("straight", "too straight")
+    assert verdict.side == "straight"
+    assert judged_angle(verdict.cut_deg, intent.cut_deg) == "too straight"
 
 
 def test_miss_is_split_along_the_planned_line_from_the_potted_ball() -> None:

@@ -13,6 +13,7 @@ from scipy.stats import norm
 
 from calibration.table import Table
 from service.position import Intent, Verdict, score_shot
+from service.position.judged import judged_angle, judged_side
 from service.position.probability import root_mm
 
 NINE = Table()
@@ -50,7 +51,7 @@ def test_printed_object_has_its_keys_and_is_json() -> None:
     assert (out["frozen"], out["reach"], out["scratch"]) == (False, "hand", False)
     assert (out["potted"], out["zone_empty"], out["warnings"]) == (["3"], False, [])
     assert verdict.pot_made is True
-    assert verdict.angle == "good angle"
+    assert judged_angle(verdict.cut_deg, (0.0, 90.0)) == "good angle"
 
 
 def test_scratch_has_no_stop() -> None:
@@ -95,9 +96,9 @@ def test_wrong_side_and_too_much_angle() -> None:
     """Ghost ball (1270, 457.15); the stop 200 right of u = (0, −1) and 100 behind: cut atan(2)."""
     verdict = _score(_after(cue=(1070.0, 557.15)), side="left", cut_deg=[10, 40])
     assert verdict.side == "right"
-    assert verdict.wrong_side is True
+    assert judged_side(verdict.side, "left") == "wrong side"
     assert verdict.cut_deg == pytest.approx(math.degrees(math.atan(2)), abs=1e-9)
-    assert verdict.angle == "too much angle"
+    assert judged_angle(verdict.cut_deg, (10.0, 40.0)) == "too much angle"
     assert verdict.verdict == "out"
 
 
@@ -272,3 +273,20 @@ def test_root_of_a_covariance() -> None:
     cov = np.array([[4.0, 1.5], [1.5, 9.0]])
     np.testing.assert_allclose(root_mm(cov) @ root_mm(cov), cov, rtol=0, atol=1e-12)
     np.testing.assert_allclose(root_mm([[-1e-15, 0.0], [0.0, 4.0]]), [[0, 0], [0, 2]], atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("left", "wanted", "said"),
+    [
+        ("left", "left", "right side"),
+        ("left", "right", "wrong side"),
+        ("straight", "right", ""),
+        ("left", "either", ""),
+        (None, "left", ""),
+        ("left", None, ""),
+    ],
+)
+def test_side_is_judged_only_where_one_was_asked(
+    left: str | None, wanted: str | None, said: str
+) -> None:
+    assert judged_side(left, wanted) == said

@@ -13,6 +13,7 @@ from calibration.files import Budget, Calibration, Residual
 from calibration.jsonfile import make_folder, write_text
 from calibration.table import Table
 from service.position import Intent
+from service.position.judged import judged_angle
 from service.practice import score_session
 from service.practice.statistics import summarise
 from service.report import attempt_words, words
@@ -270,8 +271,9 @@ def test_intent_in_words():
     ("cut_deg", "said"),
     [(5.0, "too straight"), (20.0, "good angle"), (50.0, "too much angle"), (None, "")],
 )
-def test_angle_words(cut_deg, said):
-    assert attempt_words.angle_words(cut_deg, (10.0, 40.0)) == said
+def test_judged_angle(cut_deg, said):
+    assert judged_angle(cut_deg, (10.0, 40.0)) == said
+    assert judged_angle(cut_deg, None) == ""
 
 
 # -- files -----------------------------------------------------------------------------------

@@ -44,7 +44,6 @@ class Fit:
     """(K,), −1 … 1: how well the rays show a ball's end there, hidden rays left out."""
     shown: FloatArray
     """(K,), share of the outline that is free of cushions and neighbours."""
-    growth_px: FloatArray
 
     def taken(self, index: Sequence[int]) -> Fit:
         """The fits of those indices."""
@@ -115,7 +114,6 @@ def fit(
         empty = np.zeros(0)
         return Fit(
             centre_mm=np.zeros((0, 2)), cov_px2=np.zeros((0, 2, 2)), support=empty, shown=empty,
-            growth_px=empty,
         )  # fmt: skip
     rays = rays_of(scene.camera, scene.table, centres_mm, search.rays)
     radius = float(np.round(np.median(rays.radius_px)))
@@ -149,7 +147,6 @@ def fit(
         cov_px2=cov_px2,
         support=_support(replace(curve, cost=cost), state, without),
         shown=(weight > HEMMED_WEIGHT).mean(axis=1),
-        growth_px=state[:, 2],
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.table import BALL_DIAMETER_MM, PointMm, Table
+from service.position.judged import judged_angle, judged_side
 from vision.layout import Ball
 
 TONES = {"in": "in", "out": "out", "too close to call": "close"}
@@ -101,16 +102,6 @@ def across(verdict: Mapping[str, Any]) -> str:
     return f"{in_mm(abs(value))} {'left' if value >= 0 else 'right'}" if abs(value) >= 0.5 else "0"
 
 
-def cut_word(verdict: Mapping[str, Any], intent: Mapping[str, Any]) -> str:
-    """``good angle``, ``too straight`` or ``too much angle``; empty where no cut was wanted."""
-    wanted, cut_deg = intent.get("cut_deg"), verdict["cut_deg"]
-    if wanted is None or cut_deg is None:
-        return ""
-    if cut_deg < wanted[0]:
-        return "too straight"
-    return "too much angle" if cut_deg > wanted[1] else "good angle"
-
-
 def wanted_cut(intent: Mapping[str, Any]) -> str:
     """``wanted 10–40°``; empty where no cut was wanted."""
     wanted = intent.get("cut_deg")
@@ -197,17 +188,16 @@ def _stop(verdict: Mapping[str, Any], table: Table) -> Fact | None:
 def _cut(verdict: Mapping[str, Any], intent: Mapping[str, Any]) -> Fact | None:
     if verdict["cut_deg"] is None:
         return None
-    asides = [text for text in (wanted_cut(intent), cut_word(verdict, intent)) if text]
+    judged = judged_angle(verdict["cut_deg"], intent.get("cut_deg"))
+    asides = [text for text in (wanted_cut(intent), judged) if text]
     return Fact(label="Cut left", value=f"{verdict['cut_deg']:.0f}°", aside=", ".join(asides))
 
 
 def _side(verdict: Mapping[str, Any], intent: Mapping[str, Any]) -> Fact | None:
     if verdict["side"] is None:
         return None
-    wanted, tone, aside = intent.get("side"), "", ""
-    if wanted in ("left", "right") and verdict["side"] != "straight":
-        is_right = verdict["side"] == wanted
-        tone, aside = ("in", "right side") if is_right else ("out", "wrong side")
+    aside = judged_side(verdict["side"], intent.get("side"))
+    tone = {"right side": "in", "wrong side": "out"}.get(aside, "")
     return Fact(label="Side of the line", value=verdict["side"], aside=aside, tone=tone)
 
 

@@ -73,23 +73,6 @@ class Verdict:
             return None
         return self.intent.pot in self.potted
 
-    @property
-    def wrong_side(self) -> bool | None:
-        """Stopped on the other side of the line than wanted; None where either side would do."""
-        if self.intent is None or self.intent.side == "either" or self.side is None:
-            return None
-        return self.side not in (self.intent.side, "straight")
-
-    @property
-    def angle(self) -> str | None:
-        """``too straight``, ``good angle`` or ``too much angle`` against the cut wanted."""
-        if self.intent is None or self.cut_deg is None:
-            return None
-        low, high = self.intent.cut_deg
-        if self.cut_deg < low:
-            return "too straight"
-        return "too much angle" if self.cut_deg > high else "good angle"
-
     def to_dict(self) -> dict[str, Any]:
         """JSON object as ``score --json`` prints it."""
         return {

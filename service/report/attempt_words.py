@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calibration.table import Table
+from service.position.judged import judged_angle, judged_side
 from vision.layout import Layout
 
 from .words import (
@@ -77,20 +78,9 @@ def headline(verdict: Verdict) -> str:
     return f"Too close to call: {percent(verdict.p_in)} likely in"
 
 
-def angle_words(cut: float | None, wanted: tuple[float, float] | None) -> str:
-    """``good angle``, ``too straight`` or ``too much angle``; empty where nothing was asked."""
-    if cut is None or wanted is None or wanted == (0.0, 90.0):
-        return ""
-    if cut < wanted[0]:
-        return "too straight"
-    return "too much angle" if cut > wanted[1] else "good angle"
-
-
-def side_words(side: str | None, wanted: str) -> str:
-    """``right side`` or ``wrong side`` where a side was asked for."""
-    if side is None or wanted == "either" or side == "straight":
-        return ""
-    return "right side" if side == wanted else "wrong side"
+def angle_asked(intent: Intent) -> tuple[float, float] | None:
+    """The cut wanted in degrees; None where any would do."""
+    return None if intent.cut_deg == (0.0, 90.0) else intent.cut_deg
 
 
 def facts(
@@ -157,14 +147,14 @@ def _add_stop(out: list[Fact], table: Table, after: Layout | None, verdict: Verd
 def _add_leave(out: list[Fact], intent: Intent, verdict: Verdict) -> None:
     if verdict.cut_deg is not None:
         low, high = intent.cut_deg
-        judged = angle_words(verdict.cut_deg, intent.cut_deg)
+        judged = judged_angle(verdict.cut_deg, angle_asked(intent))
         wanted = f", wanted {low:g} to {high:g}°: {judged}" if judged else ""
         out.append(
             Fact(label="Cut left", value=f"{verdict.cut_deg:.1f}°{wanted}",
                  bad=judged not in ("", "good angle"))
         )  # fmt: skip
     if verdict.side is not None:
-        judged = side_words(verdict.side, intent.side)
+        judged = judged_side(verdict.side, intent.side)
         value = verdict.side if verdict.side == "straight" else f"{verdict.side} of the line"
         tails = {"right side": ", as wanted", "wrong side": f": wrong side, {intent.side} wanted"}
         out.append(

@@ -11,9 +11,10 @@ from rich.markup import escape
 from rich.table import Table as Grid
 
 from calibration.table import Table
+from service.position.judged import judged_angle, judged_side
 from vision.layout import Layout
 
-from .attempt_words import angle_words, facts, headline, intent_words, side_words
+from .attempt_words import angle_asked, facts, headline, intent_words
 from .words import signed
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def attempt_row(verdict: Verdict) -> AttemptRow:
     intent = verdict.intent
     limits = intent.cut_deg if intent is not None and intent.next is not None else (0.0, 90.0)
     side = verdict.side or "–"
-    judged = side_words(verdict.side, intent.side) if intent is not None else ""
+    judged = judged_side(verdict.side, intent.side) if intent is not None else ""
     pot = {True: "made", False: "missed", None: "–"}[verdict.pot_made]
     return AttemptRow(
         pot=f"{pot}, scratch" if verdict.scratch else pot,
@@ -98,6 +99,6 @@ def attempts_grid(attempts: Sequence[Attempt]) -> Grid:
 
 
 def _cut(verdict: Verdict, words: str) -> str:
-    limits = verdict.intent.cut_deg if verdict.intent is not None else None
-    judged = angle_words(verdict.cut_deg, limits)
+    asked = angle_asked(verdict.intent) if verdict.intent is not None else None
+    judged = judged_angle(verdict.cut_deg, asked)
     return f"[red]{words}[/]" if judged not in ("", "good angle") else words

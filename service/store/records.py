@@ -10,8 +10,6 @@ from typing import Any
 from calibration.errors import RestmarkError
 from vision.layout import Layout
 
-INTENT_STATES = ("pending", "scored", "withdrawn")
-
 
 class StoreError(RestmarkError):
     """The data directory cannot be used; the text names it and says what to do."""
@@ -77,11 +75,6 @@ class ReadingRecord:
     layout: Layout
     comparison: Mapping[str, Any] | None = None
     """Whether it was compared with a pending intent, and if not, why not; None without one."""
-
-    @property
-    def is_comparable(self) -> bool:
-        """Whether the layout may be compared with another: table clear, balls at rest."""
-        return self.layout.settled and not self.layout.obstructed
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the API."""
