@@ -12,10 +12,13 @@ from collections import defaultdict
 from pathlib import Path
 from typing import Any
 
+from .built_rooms import built_jobs, relit_jobs
 from .practice_room import board_poses, practice_room
 from .scenes.batch import Job, TarWriter, run_jobs, truth_file
 from .scenes.render import Renderer
 from .scenes.room import Scene, draw_room, draw_scene
+
+SETS_HELP = "practice, twins, dev, empties, built, relit; + joins"
 
 
 def practice_jobs(seed: int) -> list[Job]:
@@ -68,7 +71,7 @@ def main(arguments: list[str] | None = None) -> None:
     """Render a set into tar files with a truth.json a folder."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, required=True, help="folder for the tar files")
-    parser.add_argument("--set", required=True, help="practice, twins, dev, empties; + joins")
+    parser.add_argument("--set", required=True, help=SETS_HELP)
     parser.add_argument("--rooms", type=int, default=24)
     parser.add_argument("--each", type=int, default=2, help="dev stills per room")
     parser.add_argument("--seed", type=int, default=5000)
@@ -81,6 +84,8 @@ def main(arguments: list[str] | None = None) -> None:
         "twins": lambda: twin_jobs(given.seed, given.rooms),
         "dev": lambda: dev_jobs(given.seed, given.rooms, given.each),
         "empties": lambda: empty_jobs(given.seed, given.rooms),
+        "built": lambda: built_jobs(given.seed, given.rooms),
+        "relit": lambda: relit_jobs(given.seed, given.rooms),
     }
     jobs = [job for name in given.set.split("+") for job in makers[name]()]
     render_to_tars(jobs, given)

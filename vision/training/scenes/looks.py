@@ -39,6 +39,8 @@ class RailLook:
     """``round`` or ``diamond``."""
     sight_size_mm: float = 12.0
     sight_colour: Rgb = (0.9, 0.88, 0.8)
+    sight_scatter_mm: float = 0.0
+    """How far single sights lie from their places, one sigma each way."""
     trim_mm: float = 0.0
     trim_colour: Rgb = (0.12, 0.08, 0.05)
     trim_metal: bool = False
