@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from .values import FloatArray, Mesh
 
-
 FAR_MM = 1e5
 FOLD_PEAK = 7 / 4
 """Folds are seven waves over four."""
