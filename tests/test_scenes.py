@@ -73,6 +73,7 @@ def test_built_rooms_are_off_their_named_size_within_the_tolerance() -> None:
     true = rooms[0].table.sights_mm
     shift = [math.dist(moved[name], true[name]) for name in true]
     assert 0 < max(shift) < 2.9 * SIGHT_SCATTER_MM
+    assert all(room.camera.position_mm[2] < room.walls.ceiling_mm for room in rooms)
     exact = draw_room(0)
     assert sight_places_mm(exact.table, exact.rails) == dict(exact.table.sights_mm)
 

@@ -31,11 +31,14 @@ def built_room(seed: int) -> Room:
     rng = np.random.default_rng((seed, 30))
     table = built_table(room.table, rng)
     head = str(rng.choice(["left", "right", "top", "bottom"], p=[0.4, 0.36, 0.12, 0.12]))
+    camera = draw_camera(rng, table, head, tilt_limit_deg=TILT_LIMIT_DEG)
+    ceiling_mm = float(camera.position_mm[2] + rng.uniform(150, 500))
     return replace(
         room,
         table=table,
         head=head,
-        camera=draw_camera(rng, table, head, tilt_limit_deg=TILT_LIMIT_DEG),
+        camera=camera,
+        walls=replace(room.walls, ceiling_mm=ceiling_mm),
         rails=replace(room.rails, sight_scatter_mm=SIGHT_SCATTER_MM),
     )
 
