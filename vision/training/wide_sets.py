@@ -1,6 +1,7 @@
 """Recipes of the wide sets: what training sees, and what measures it on rooms it never saw.
 
-Seeds of rooms are ``seed + number``; keep the ranges of sets apart.
+Seeds of rooms are ``seed + number``; rooms that measure lie beyond an offset that no training
+room reaches.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ from .scenes.wide import wide_room, wide_scene
 
 HARD_OF_TEN = 7
 """Of ten training rooms so many are hard."""
+MEASURE_OFFSET = 1_000_000_000
+"""Measuring rooms' seeds begin here."""
 
 
 def train_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
@@ -29,7 +32,7 @@ def measure_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
     """Stills of numbered rooms, every other one hard: the first busy, the last obstructed."""
     jobs = []
     for number in rooms:
-        room = wide_room(seed + number, hard=number % 2 == 1)
+        room = wide_room(MEASURE_OFFSET + seed + number, hard=number % 2 == 1)
         for k in range(each):
             scene = wide_scene(
                 room, 100 + k, obstructed=each > 1 and k == each - 1, busy=True if k == 0 else None

@@ -53,9 +53,7 @@ def develop(
     if look.sharpen > 0:
         soft = cv2.GaussianBlur(shown, (0, 0), 1.2)
         shown = shown + np.float32(look.sharpen) * (shown - soft)
-    return np.asarray(
-        np.clip(cv2.cvtColor(shown, cv2.COLOR_RGB2BGR) * 255 + 0.5, 0, 255), np.uint8
-    )
+    return np.asarray(np.clip(cv2.cvtColor(shown, cv2.COLOR_RGB2BGR) * 255 + 0.5, 0, 255), np.uint8)
 
 
 def _luminance(picture: FloatPicture) -> FloatPicture:

@@ -99,7 +99,7 @@ def _more_lamps(
     daylight = kind == "window"
     extra = LampLook(
         kind=kind, kelvin=float(rng.uniform(5600, 7000)) if daylight else lamps[0].kelvin,
-        strength=float(rng.uniform(0.4, 2.0) if daylight else rng.uniform(0.3, 1.0)),
+        strength=float(rng.uniform(0.4, 2.0) if daylight else rng.uniform(0.3, 1.6)),
         turn=float(rng.random()),
     )  # fmt: skip
     return (*lamps, extra)
