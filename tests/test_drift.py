@@ -12,7 +12,6 @@ import cv2
 import numpy as np
 import pytest
 from calibration_cases import exact_lens
-from moved_stills import Mover, as_taken, misread_mm
 from numpy.typing import NDArray
 from typer.testing import CliRunner
 
@@ -23,6 +22,7 @@ from calibration.files import Calibration
 from calibration.rail_marks import RailMark
 from calibration.table import Table
 from service.cli import app
+from service.moved_stills import Light, Mover, misread_mm
 from vision.measure import match_layout
 from vision.read import Reader
 from vision.truth import TruthStill, read_truth
@@ -67,7 +67,7 @@ def watch(made: Calibration) -> DriftWatch:
 
 @pytest.fixture(scope="module")
 def mover(truth: TruthStill) -> Mover:
-    return Mover(truth.camera, truth.table)
+    return Mover(camera=truth.camera, table=truth.table)
 
 
 @pytest.fixture(scope="module")
@@ -102,7 +102,7 @@ def test_vibration_raises_no_alarm(watch: DriftWatch, mover: Mover, shot: ImageA
     rng = np.random.default_rng(31)
     for _ in range(6):
         shaken = mover.retaken(shot, mover.by_px(rng, VIBRATION_PX))
-        assert watch.check(as_taken(shaken, rng)).state == "still"
+        assert watch.check(Light().on(shaken, rng)).state == "still"
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,8 @@ def test_light_and_noise_raise_no_alarm(
     noise: float,
     quality: int,
 ) -> None:
-    still = as_taken(shot, np.random.default_rng(3), gains=gains, noise=noise, quality=quality)
+    light = Light(gains=gains, noise=noise, quality=quality)
+    still = light.on(shot, np.random.default_rng(3))
     drift = watch.check(still)
     assert drift.state == "still"
     assert drift.worst_mm < 2 * QUIET_MM
@@ -155,7 +156,7 @@ def test_small_moves_are_corrected(
     rng = np.random.default_rng(int(worst_mm))
     for _ in range(5):
         real = mover.by_mm(rng, worst_mm)
-        drift = watch.check(as_taken(mover.retaken(shot, real), rng))
+        drift = watch.check(Light().on(mover.retaken(shot, real), rng))
         assert drift.state == "moved"
         assert drift.worst_mm == pytest.approx(worst_mm, abs=CORRECTED_MM)
         left_mm = misread_mm(drift.calibration.camera, real, made.table).max()
