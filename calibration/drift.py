@@ -2,6 +2,7 @@
 
 Every mark of the empty still is looked for again along its own direction. A rigid move explains
 all their shifts with six numbers; what balls, hands, shadows or a towel hide or bend is left out.
+Whatever is measured surely is corrected, trembling too; what stays unsure widens the errors.
 """
 
 from __future__ import annotations
@@ -36,6 +37,8 @@ SURE_MM, SURE_SHARE = 1.0, 0.75
 """A larger move must be borne out by this share of all marks: a far larger one can look like it."""
 SIGMAS = 2.0
 """A move must exceed the limits by this many of its own sigmas."""
+SIGNIFICANT = 22.5
+"""Chi-square of the six numbers above which a still is corrected, said or not: 1 in 1000."""
 DOUBTFUL_MM = 0.5
 """Sigma of the move, anywhere on the bed, above which nothing can be told."""
 _SEARCH_SAMPLES, _CLOSER_SAMPLES = 20, 4
@@ -57,12 +60,14 @@ class Drift:
     """What one still says of the calibration."""
 
     state: str
-    """One of STATES."""
+    """One of STATES. ``still`` may be corrected too: by less than is worth a word."""
     calibration: Calibration
-    """The one to read this still with."""
+    """The one to read this still with: its pose, and the move's own error in its covariance."""
     median_mm: float = 0.0
     worst_mm: float = 0.0
     """Move over the bed at ball height."""
+    corrected_px: float = 0.0
+    """How far ``calibration`` sees the bed's worst place from where the one watched does."""
     sigma_mm: float = 0.0
     """Error of these, 1 sigma, at the worst place of the bed."""
     seen: int = 0
@@ -122,7 +127,7 @@ class DriftWatch:
         found = self._look(still_bgr, self.strips)
         move = rigid_move(self.slopes, found.shift_mm, found.sigma_mm, found.seen)
         self._refuse_lost(move, name)
-        camera = self.calibration.camera
+        camera, whole = self.calibration.camera, move.change
         worst_mm, worst_px = self._worst(move.change)
         if worst_px > STILL_PX / 2 and worst_mm < 2 * MOST_MM:
             camera = varied(camera, _named(move.change))
@@ -130,9 +135,9 @@ class DriftWatch:
             # what is left is small, for which the old slopes do
             move = rigid_move(self.slopes, closer.shift_mm, closer.sigma_mm, closer.seen)
             self._refuse_lost(move, name)
-            found = closer
+            found, whole = closer, whole + move.change
         self._refuse_bent(move, found, name)
-        return self._judged(camera, move, name)
+        return self._judged(camera, move, whole, name)
 
     def _unchecked(self) -> Drift:
         warning = ""
@@ -143,7 +148,8 @@ class DriftWatch:
             )
         return Drift(state="unchecked", calibration=self.calibration, warning=warning)
 
-    def _judged(self, camera: Camera, move: Rigid, name: str) -> Drift:
+    def _judged(self, camera: Camera, move: Rigid, whole: FloatArray, name: str) -> Drift:
+        """What ``move`` from ``camera``, ``whole`` (6,) from the calibration's, comes to."""
         changed = varied(camera, _named(move.change))
         moved_mm, moved_px = self._moved(changed)
         told = Drift(
@@ -157,6 +163,30 @@ class DriftWatch:
         )
         over_mm = told.worst_mm - SIGMAS * told.sigma_mm
         over_px = float(moved_px.max()) - SIGMAS * told.sigma_mm * float(self.bed_px.max())
+        self._refuse_far(told, over_mm, name)
+        uncorrected = corrected(
+            self.calibration, self.calibration.camera, move.cov + np.outer(whole, whole)
+        )
+        if told.sigma_mm > DOUBTFUL_MM or min(self._shares(move.kept)) < _FEW_SHARE:
+            return replace(
+                told, state="cannot tell", calibration=uncorrected, warning=_doubt_words(told)
+            )
+        if whole @ np.linalg.solve(move.cov, whole) < SIGNIFICANT:
+            return replace(told, calibration=uncorrected)
+        steadied = replace(
+            told,
+            calibration=corrected(self.calibration, changed, move.cov),
+            corrected_px=float(moved_px.max()),
+        )
+        if over_mm < STILL_MM or over_px < STILL_PX:
+            return steadied
+        return replace(
+            steadied,
+            state="moved",
+            warning=f"{_moved_words(told)}: this still is corrected for it. Recalibrate soon.",
+        )
+
+    def _refuse_far(self, told: Drift, over_mm: float, name: str) -> None:
         doubtful = told.sigma_mm > DOUBTFUL_MM
         vague = over_mm > SURE_MM and told.seen < SURE_SHARE * told.total
         if over_mm > MOST_MM or (told.worst_mm > MOST_MM and not doubtful) or vague:
@@ -166,16 +196,6 @@ class DriftWatch:
                 "Recalibrate with a still of the empty table.",
                 code="moved",
             )
-        if doubtful or min(self._shares(move.kept)) < _FEW_SHARE:
-            return replace(told, state="cannot tell", warning=_doubt_words(told))
-        if over_mm < STILL_MM or over_px < STILL_PX:
-            return told
-        return replace(
-            told,
-            state="moved",
-            calibration=corrected(self.calibration, changed, move.cov),
-            warning=f"{_moved_words(told)}: this still is corrected for it. Recalibrate soon.",
-        )
 
     # -- refusals --------------------------------------------------------------------------
 
