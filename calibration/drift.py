@@ -187,13 +187,14 @@ class DriftWatch:
         )
 
     def _refuse_far(self, told: Drift, over_mm: float, name: str) -> None:
-        doubtful = told.sigma_mm > DOUBTFUL_MM
+        """Refuse what is, or cannot be told from, a move that is too far to correct."""
         vague = over_mm > SURE_MM and told.seen < SURE_SHARE * told.total
-        if over_mm > MOST_MM or (told.worst_mm > MOST_MM and not doubtful) or vague:
+        if told.worst_mm + SIGMAS * told.sigma_mm > MOST_MM or vague:
             raise CalibrationError(
                 f"{name}: {_moved_words(told)}, by {told.seen} of {told.total} marks; allowed: "
                 f"{MOST_MM:g} mm, and {SURE_SHARE:.0%} of the marks above {SURE_MM:g} mm. "
-                "Recalibrate with a still of the empty table.",
+                "Recalibrate with a still of the empty table; if the rails were hidden, clear "
+                "them first.",
                 code="moved",
             )
 
@@ -330,8 +331,9 @@ def corrected(calibration: Calibration, camera: Camera, cov: FloatArray) -> Cali
 
 
 def _moved_words(told: Drift) -> str:
+    has = "has" if told.worst_mm > SIGMAS * told.sigma_mm else "may have"
     return (
-        f"Camera or table has moved since the calibration, by {told.median_mm:.1f} mm at the bed "
+        f"Camera or table {has} moved since the calibration, by {told.median_mm:.1f} mm at the bed "
         f"(worst {told.worst_mm:.1f} ± {max(2 * told.sigma_mm, 0.1):.1f} mm)"
     )
 

@@ -24,7 +24,7 @@ def plane_shift_px(
     y_mm: FloatArray,
     height_mm: float = BALL_CENTRE_HEIGHT_MM,
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Pixels by which ``real`` sees the plane's places further right and further down than ``told``.
+    """Pixels by which ``real`` sees the plane's places further right, and down, than ``told``.
 
     ``x_mm`` (C,) and ``y_mm`` (R,) are the table places of a map's columns and rows, ascending;
     both results are (R, C). Interpolated from exact differences at Chebyshev nodes.

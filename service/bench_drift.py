@@ -98,7 +98,7 @@ def drift_scenes(folder: Path) -> list[DriftScene]:
     for path in sorted(folder.rglob(TRUTH_FILE)):
         stills |= {path.parent / name: still for name, still in read_truth(path.parent).items()}
     scenes = [
-        DriftScene(truth=still, empty=path, later=_later(path, still, stills) or (path,))
+        DriftScene(truth=still, empty=path, later=_later(still, stills) or (path,))
         for path, still in stills.items()
         if path.stem.endswith("empty")
     ]
@@ -110,11 +110,12 @@ def drift_scenes(folder: Path) -> list[DriftScene]:
     return scenes
 
 
-def _later(empty: Path, still: TruthStill, stills: Mapping[Path, TruthStill]) -> tuple[Path, ...]:
+def _later(still: TruthStill, stills: Mapping[Path, TruthStill]) -> tuple[Path, ...]:
+    """Those with balls: what a lens board covers is no still of a game."""
     return tuple(
         path
         for path, other in stills.items()
-        if path != empty and (other.camera, other.table) == (still.camera, still.table)
+        if other.balls and (other.camera, other.table) == (still.camera, still.table)
     )
 
 
