@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.polynomial import chebyshev
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from .camera import Camera
 from .table import BALL_CENTRE_HEIGHT_MM
@@ -20,8 +20,8 @@ _NODES = 7
 def plane_shift_px(
     told: Camera,
     real: Camera,
-    x_mm: FloatArray,
-    y_mm: FloatArray,
+    x_mm: ArrayLike,
+    y_mm: ArrayLike,
     height_mm: float = BALL_CENTRE_HEIGHT_MM,
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Pixels by which ``real`` sees the plane's places further right, and down, than ``told``.
@@ -30,13 +30,16 @@ def plane_shift_px(
     both results are (R, C). Interpolated from exact differences at Chebyshev nodes.
     """
     nodes = chebyshev.chebpts1(_NODES)
-    along, to_x = _spread(x_mm, nodes)
-    across, to_y = _spread(y_mm, nodes)
+    along, to_x = _spread(np.asarray(x_mm, dtype=float), nodes)
+    across, to_y = _spread(np.asarray(y_mm, dtype=float), nodes)
     grid_x, grid_y = np.meshgrid(along, across)
     points = np.stack([grid_x, grid_y, np.full_like(grid_x, height_mm)], axis=-1).reshape(-1, 3)
     off = (real.project(points) - told.project(points)).astype(np.float32)
     right, down = off.T.reshape(2, _NODES, _NODES)
-    return to_y @ right @ to_x.T, to_y @ down @ to_x.T
+    return (
+        np.asarray(to_y @ right @ to_x.T, dtype=np.float32),
+        np.asarray(to_y @ down @ to_x.T, dtype=np.float32),
+    )
 
 
 def _spread(places_mm: FloatArray, nodes: FloatArray) -> tuple[FloatArray, NDArray[np.float32]]:

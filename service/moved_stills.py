@@ -99,10 +99,10 @@ class Mover:
         bed = self._look_up(real, BALL_CENTRE_HEIGHT_MM, (width, height))
         inside = np.zeros((height, width), np.uint8)
         cv2.fillPoly(inside, [np.round(self._noses_px(real)).astype(np.int32)], 255)
+        across, down = (np.where(inside, b, r) for b, r in zip(bed, rails, strict=True))
         return np.asarray(
             cv2.remap(
-                still, *(cv2.copyTo(b, inside, r) for b, r in zip(bed, rails, strict=True)),
-                cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REPLICATE,
+                still, across, down, cv2.INTER_LANCZOS4, borderMode=cv2.BORDER_REPLICATE
             ),
             np.uint8,
         )  # fmt: skip
