@@ -164,15 +164,11 @@ class DriftWatch:
         over_mm = told.worst_mm - SIGMAS * told.sigma_mm
         over_px = float(moved_px.max()) - SIGMAS * told.sigma_mm * float(self.bed_px.max())
         self._refuse_far(told, over_mm, name)
-        uncorrected = corrected(
-            self.calibration, self.calibration.camera, move.cov + np.outer(whole, whole)
-        )
         if told.sigma_mm > DOUBTFUL_MM or min(self._shares(move.kept)) < _FEW_SHARE:
-            return replace(
-                told, state="cannot tell", calibration=uncorrected, warning=_doubt_words(told)
-            )
+            doubted = replace(told, state="cannot tell", warning=_doubt_words(told))
+            return self._widened(doubted, move, whole)
         if whole @ np.linalg.solve(move.cov, whole) < SIGNIFICANT:
-            return replace(told, calibration=uncorrected)
+            return self._widened(told, move, whole)
         steadied = replace(
             told,
             calibration=corrected(self.calibration, changed, move.cov),
@@ -185,6 +181,12 @@ class DriftWatch:
             state="moved",
             warning=f"{_moved_words(told)}: this still is corrected for it. Recalibrate soon.",
         )
+
+    def _widened(self, told: Drift, move: Rigid, whole: FloatArray) -> Drift:
+        """Uncorrected: the move measured and its error are part of every place's error."""
+        cov = move.cov + np.outer(whole, whole)
+        wider = corrected(self.calibration, self.calibration.camera, cov)
+        return replace(told, calibration=wider)
 
     def _refuse_far(self, told: Drift, over_mm: float, name: str) -> None:
         """Refuse what is, or cannot be told from, a move that is too far to correct."""

@@ -19,6 +19,8 @@ edge between bright and dark, all along a side; sights, dark on both sides of th
 """
 POSE_COUNT = 6
 _ROUNDS, _EARLY = 12, 5
+_SETTLED = 0.02
+"""Change of every residual, sigmas, under which another round brings nothing."""
 _TUKEY = 4.0
 """Residuals beyond this many sigmas count for nothing."""
 _LEAST_SCALE = 0.5
@@ -52,16 +54,17 @@ def rigid_move(
     rows = slopes[seen] / sigma_mm[seen, None]
     told = shift_mm[seen] / sigma_mm[seen]
     weight = np.ones(len(told))
-    change, scale = np.zeros(len(PRIOR_SIGMA)), 1.0
-    for turn in range(_ROUNDS):
+    change, scale, off = np.zeros(len(PRIOR_SIGMA)), 1.0, told
+    for turn in range(_ROUNDS if len(told) else 0):
         change = _solved(rows, told, weight, scale)
-        off = told - rows @ change
-        scale = max(1.4826 * float(np.median(np.abs(off))), _LEAST_SCALE) if len(off) else 1.0
+        before, off = off, told - rows @ change
+        scale = max(1.4826 * _middle(np.abs(off)), _LEAST_SCALE)
+        if turn > _EARLY and np.abs(off - before).max() < _SETTLED:
+            break
         if turn < _EARLY:
             weight = 1.0 / np.maximum(np.abs(off) / scale, 0.1)
         else:
             weight = np.maximum(1.0 - (off / (_TUKEY * scale)) ** 2, 0.0) ** 2
-    off = told - rows @ change
     good = np.abs(off) < _TUKEY * scale
     kept = np.zeros(len(shift_mm), dtype=bool)
     kept[np.flatnonzero(seen)[good]] = True
@@ -74,6 +77,12 @@ def rigid_move(
         scale=scale,
         bend_mm=_bend(residual_mm),
     )
+
+
+def _middle(values: FloatArray) -> float:
+    """The upper median: one pass, no checks."""
+    half = len(values) // 2
+    return float(np.partition(values, half)[half])
 
 
 def _bend(residual_mm: FloatArray) -> float:
