@@ -69,7 +69,8 @@ def rigid_move(
     kept = np.zeros(len(shift_mm), dtype=bool)
     kept[np.flatnonzero(seen)[good]] = True
     residual_mm = (off * sigma_mm[seen])[good]
-    normal = rows[good].T @ rows[good] / (scale * _SHARED) ** 2 + np.diag(PRIOR_SIGMA**-2.0)
+    spread = scale * _SHARED * _together(off[good])
+    normal = rows[good].T @ rows[good] / spread**2 + np.diag(PRIOR_SIGMA**-2.0)
     return Rigid(
         change=change[:POSE_COUNT],
         cov=np.asarray(np.linalg.inv(normal)[:POSE_COUNT, :POSE_COUNT], dtype=float),
@@ -85,11 +86,21 @@ def _middle(values: FloatArray) -> float:
     return float(np.partition(values, half)[half])
 
 
-def _bend(residual_mm: FloatArray) -> float:
-    if len(residual_mm) < _NEIGHBOURS:
+def _bend(residual: FloatArray) -> float:
+    """Rms of the residuals after neighbours are averaged; 0 for too few."""
+    if len(residual) < _NEIGHBOURS:
         return 0.0
-    smooth = np.convolve(residual_mm, np.full(_NEIGHBOURS, 1 / _NEIGHBOURS), mode="valid")
+    smooth = np.convolve(residual, np.full(_NEIGHBOURS, 1 / _NEIGHBOURS), mode="valid")
     return float(np.sqrt(np.mean(smooth**2)))
+
+
+def _together(residual: FloatArray) -> float:
+    """How much larger averages of neighbours are than independent errors leave them, 1 or more.
+
+    Lamps that were moved shift whole stretches of the rails' edges.
+    """
+    alone = float(np.sqrt(np.mean(residual**2) / _NEIGHBOURS)) if len(residual) else 0.0
+    return max(1.0, _bend(residual) / alone) if alone > 0 else 1.0
 
 
 def _solved(rows: FloatArray, told: FloatArray, weight: FloatArray, scale: float) -> FloatArray:
