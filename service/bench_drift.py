@@ -22,7 +22,7 @@ from rich.table import Table as Grid
 
 from calibration.calibrate import watched
 from calibration.camera import Camera
-from calibration.drift import STATES, DriftWatch
+from calibration.drift import DriftWatch
 from calibration.errors import CalibrationError, FileFormatError, RestmarkError
 from service.bench import machine
 from service.moved_stills import (
@@ -78,7 +78,7 @@ class Case:
     light: str = ""
     people: bool = False
     outcome: str
-    """A state of Drift, or ``refused``."""
+    """A state of Drift, never ``unchecked``, or ``refused``."""
     told_mm: float | None = None
     left_mm: float | None = None
     """Misreading at the bed's worst place that is left in a still that may be read."""
@@ -129,15 +129,29 @@ def drift_figures(
     """
     scenes = drift_scenes(folder)
     done: list[Case] = []
+    bare = 0
     for number in track(list(range(len(scenes))), "moving cameras"):
-        done += scene_cases(scenes[number], range(number, cases, len(scenes)), seed)
-    return {"machine": machine(), "seed": seed, "scenes": len(scenes), **summary_of(done)}
+        told = scene_cases(scenes[number], range(number, cases, len(scenes)), seed)
+        bare += not told
+        done += told
+    return {
+        "machine": machine(),
+        "seed": seed,
+        "scenes": len(scenes),
+        "scenes_without_marks": bare,
+        **summary_of(done),
+    }
 
 
 def scene_cases(scene: DriftScene, numbers: Iterable[int], seed: int) -> list[Case]:
-    """The scene's later stills as taken, then the numbered cases."""
+    """The scene's later stills as taken, then the numbered cases.
+
+    None where the empty still shows no marks: calibrating says so, and every reading does.
+    """
     truth = scene.truth
     watch = DriftWatch(watched(truth.calibration, _picture(scene.empty)))
+    if not watch.calibration.rail_marks:
+        return []
     out = [
         _checked(
             watch, _picture(path), truth.camera, Case(still=_label(path), size=AS_TAKEN, outcome="")
@@ -272,8 +286,7 @@ def _row(cases: Sequence[Case]) -> dict[str, Any]:
         "cases": len(cases),
         **{
             name: sum(case.outcome == name for case in cases)
-            for name in (*STATES, "refused")
-            if name != "unchecked" or any(case.outcome == name for case in cases)
+            for name in ("still", "moved", "cannot tell", "refused")
         },
         "left_median_mm": float(np.median(left)) if left else None,
         "left_p99_mm": float(np.percentile(left, 99)) if left else None,
@@ -289,14 +302,21 @@ def _row(cases: Sequence[Case]) -> dict[str, Any]:
 
 def print_drift(figures: Mapping[str, Any], console: Console) -> None:
     """The figures as tables on a terminal."""
-    doubted = figures["told_or_doubted_share"]
+    percent = {name: _percent(share) for name, share in figures.items() if name.endswith("share")}
+    cpu_ms = figures["cpu_ms"]
     console.print(
-        f"{figures['cases']} stills of {figures['scenes']} scenes, seed {figures['seed']}: shifts "
-        f"of {TOLD} corrected or refused {_percent(figures['told_share'])} (with those in doubt "
-        f"{_percent(doubted)}); false alarms {_percent(figures['false_alarm_share'])}, needless "
-        f"doubt {_percent(figures['needless_doubt_share'])}; read more than {WRONG_MM:g} mm off: "
-        f"{figures['wrong']} unwarned or called corrected, {figures['wrong_in_doubt']} in doubt; "
-        f"{figures['cpu_ms']['median']:.1f} ms a still (99 %: {figures['cpu_ms']['p99']:.1f})"
+        f"{figures['cases']} stills of {figures['scenes']} scenes "
+        f"({figures['scenes_without_marks']} too dark or plain to check), seed {figures['seed']}"
+    )
+    console.print(
+        f"shifts of {TOLD} corrected or refused {percent['told_share']} (with those in doubt "
+        f"{percent['told_or_doubted_share']}); false alarms {percent['false_alarm_share']}, "
+        f"needless doubt {percent['needless_doubt_share']}"
+    )
+    console.print(
+        f"read more than {WRONG_MM:g} mm off: {figures['wrong']} without doubt, "
+        f"{figures['wrong_in_doubt']} in doubt; {_short(cpu_ms['median'])} ms a still (99 %: "
+        f"{_short(cpu_ms['p99'])})"
     )
     for part, key in (("sizes", "size"), ("unmoved_by_light", "light"), ("moves_of_2_mm", "move")):
         console.print(_grid(figures[part], key, part.replace("_", " ")))

@@ -71,7 +71,7 @@ def test_figures_are_plain_and_printed(figures: dict[str, Any]) -> None:
     with console.capture() as caught:
         print_drift(figures, console)
     words = caught.get()
-    assert f"{CASES + 24} stills of 1 scenes, seed 5" in words
+    assert f"{CASES + 24} stills of 1 scenes (0 too dark or plain to check), seed 5" in words
     assert "shifts of 2 mm corrected or refused 100.00 %" in words
     assert all(row["size"] in words for row in figures["sizes"])
 
