@@ -47,6 +47,8 @@ _LOWEST_SIGMA_MM = 0.04
 """Error of a shift, 1 sigma, however much alike: bilinear sampling and 8-bit JPEG."""
 _LEAST_LIKENESS = 0.8
 """Least correlation with the empty still's profile at which a mark counts as seen."""
+_WHITE, _DARK_PERCENT = 250.0, 20.0
+"""Grey level from which a sample may be cut off; percentile that stands for a dark side."""
 _LOST_SHARE, _FEW_SHARE = 0.2, 0.35
 """Share of the short or the long rails' marks under which the view is another, or in doubt."""
 _FEWEST_SEAMS = 6
@@ -102,11 +104,11 @@ class DriftWatch:
         self.across = np.array([mark.across for mark in marks], dtype=float).reshape(-1, 2)
         self.channel = np.array([CHANNELS.index(mark.channel) for mark in marks], dtype=int)
         self.breadth_mm = np.array([KINDS[mark.kind] for mark in marks])
-        profiles = np.array([mark.profile for mark in marks], dtype=float)
-        profiles = profiles.reshape(len(marks), 2 * HALF_SAMPLES + 1)
-        profiles -= profiles.mean(axis=1, keepdims=True)
-        self.profiles = profiles / np.linalg.norm(profiles, axis=1, keepdims=True)
-        self.sharpness = np.linalg.norm(np.gradient(self.profiles, STEP_MM, axis=1), axis=1)
+        self.bare = np.array([mark.profile for mark in marks], dtype=float).reshape(
+            len(marks), 2 * HALF_SAMPLES + 1
+        )
+        """Grey levels of the empty still."""
+        self.profiles, self.sharpness = _normal(self.bare)
         self.groups = self._groups()
         self.bed_mm = bed_grid_mm(calibration.table, *_GRID)
         self.strips: Strips | None = None
@@ -253,7 +255,8 @@ class DriftWatch:
 
     def _look(self, still_bgr: ImageArray, strips: Strips) -> _Found:
         levels = strips.levels(still_bgr)[np.arange(strips.count), :, self.channel]
-        likeness = _likeness(levels, self.profiles)
+        profiles, sharpness = self._as_bright(levels)
+        likeness = _likeness(levels, profiles)
         search = likeness.shape[1] // 2
         peak = np.argmax(likeness, axis=1)
         inner = np.clip(peak, 1, likeness.shape[1] - 2)
@@ -263,10 +266,27 @@ class DriftWatch:
         part = 0.5 * (before - after) / bend
         seen = (peak == inner) & (at >= _LEAST_LIKENESS)
         # what does not look as before is noise, or a thing close by: either way error
-        unlike = np.sqrt(np.maximum(1 - at**2, 0) / self.profiles.shape[1])
-        sigma_mm = np.hypot(_LOWEST_SIGMA_MM, unlike / np.maximum(at, 0.1) / self.sharpness)
+        unlike = np.sqrt(np.maximum(1 - at**2, 0) / profiles.shape[1])
+        sigma_mm = np.hypot(_LOWEST_SIGMA_MM, unlike / np.maximum(at, 0.1) / sharpness)
         shift_mm = (inner - search + np.clip(part, -1, 1)) * STEP_MM
         return _Found(shift_mm=shift_mm, sigma_mm=sigma_mm, seen=seen)
+
+    def _as_bright(self, levels: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Profiles to look for in ``levels`` (N, samples) and their sharpness.
+
+        Where a brighter still is cut off at white, its edges seem to move: there the empty
+        still's profile is brightened by what its dark side says, and cut off too.
+        """
+        cut = (levels > _WHITE).sum(axis=1) > (self.bare > _WHITE).sum(axis=1)
+        if not cut.any():
+            return self.profiles, self.sharpness
+        middle = levels.shape[1] // 2
+        here = levels[cut, middle - HALF_SAMPLES : middle + HALF_SAMPLES + 1]
+        dark = [np.percentile(part, _DARK_PERCENT, axis=1) for part in (here, self.bare[cut])]
+        gain = dark[0] / np.maximum(dark[1], 1.0)
+        profiles, sharpness = self.profiles.copy(), self.sharpness.copy()
+        profiles[cut], sharpness[cut] = _normal(np.minimum(self.bare[cut] * gain[:, None], 255.0))
+        return profiles, sharpness
 
     def _slopes(self, camera: Camera) -> FloatArray:
         """d(shift along each mark's profile, mm)/d(pose and each side's shift), (N, 10)."""
@@ -358,6 +378,15 @@ def _jacobians(camera: Camera, points_mm: FloatArray) -> FloatArray:
         group = points_mm[:, 2] == height
         out[group] = camera.jacobian(points_mm[group, :2], float(height))
     return out
+
+
+def _normal(levels: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Profiles (N, samples) without mean and of length 1, and their sharpness (N,), 1/mm."""
+    profiles = levels - levels.mean(axis=1, keepdims=True)
+    length = np.linalg.norm(profiles, axis=1, keepdims=True)
+    profiles = profiles / np.maximum(length, 1.0)
+    sharpness = np.linalg.norm(np.gradient(profiles, STEP_MM, axis=1), axis=1)
+    return profiles, np.maximum(sharpness, 1e-6)
 
 
 def _likeness(levels: FloatArray, profiles: FloatArray) -> FloatArray:
