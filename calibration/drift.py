@@ -255,8 +255,7 @@ class DriftWatch:
 
     def _look(self, still_bgr: ImageArray, strips: Strips) -> _Found:
         levels = strips.levels(still_bgr)[np.arange(strips.count), :, self.channel]
-        profiles, sharpness = self._as_bright(levels)
-        likeness = _likeness(levels, profiles)
+        likeness, sharpness = self._likenesses(levels)
         search = likeness.shape[1] // 2
         peak = np.argmax(likeness, axis=1)
         inner = np.clip(peak, 1, likeness.shape[1] - 2)
@@ -266,27 +265,32 @@ class DriftWatch:
         part = 0.5 * (before - after) / bend
         seen = (peak == inner) & (at >= _LEAST_LIKENESS)
         # what does not look as before is noise, or a thing close by: either way error
-        unlike = np.sqrt(np.maximum(1 - at**2, 0) / profiles.shape[1])
+        unlike = np.sqrt(np.maximum(1 - at**2, 0) / self.profiles.shape[1])
         sigma_mm = np.hypot(_LOWEST_SIGMA_MM, unlike / np.maximum(at, 0.1) / sharpness)
         shift_mm = (inner - search + np.clip(part, -1, 1)) * STEP_MM
         return _Found(shift_mm=shift_mm, sigma_mm=sigma_mm, seen=seen)
 
-    def _as_bright(self, levels: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Profiles to look for in ``levels`` (N, samples) and their sharpness.
+    def _likenesses(self, levels: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Likeness (N, shifts) of the marks with ``levels`` (N, samples), and their sharpness.
 
-        Where a brighter still is cut off at white, its edges seem to move: there the empty
-        still's profile is brightened by what its dark side says, and cut off too.
+        Where a brighter still is cut off at white, its edges seem to move. There the empty
+        still's profile, brightened by what its dark side says and cut off too, may be more like.
         """
-        cut = (levels > _WHITE).sum(axis=1) > (self.bare > _WHITE).sum(axis=1)
-        if not cut.any():
-            return self.profiles, self.sharpness
+        likeness, sharpness = _likeness(levels, self.profiles), self.sharpness
         middle = levels.shape[1] // 2
-        here = levels[cut, middle - HALF_SAMPLES : middle + HALF_SAMPLES + 1]
-        dark = [np.percentile(part, _DARK_PERCENT, axis=1) for part in (here, self.bare[cut])]
+        here = levels[:, middle - HALF_SAMPLES : middle + HALF_SAMPLES + 1]
+        cut = np.flatnonzero((here > _WHITE).sum(axis=1) > (self.bare > _WHITE).sum(axis=1))
+        if not len(cut):
+            return likeness, sharpness
+        dark = [np.percentile(part[cut], _DARK_PERCENT, axis=1) for part in (here, self.bare)]
         gain = dark[0] / np.maximum(dark[1], 1.0)
-        profiles, sharpness = self.profiles.copy(), self.sharpness.copy()
-        profiles[cut], sharpness[cut] = _normal(np.minimum(self.bare[cut] * gain[:, None], 255.0))
-        return profiles, sharpness
+        profiles, steep = _normal(np.minimum(self.bare[cut] * gain[:, None], 255.0))
+        bright = _likeness(levels[cut], profiles)
+        better = bright.max(axis=1) > likeness[cut].max(axis=1)
+        likeness[cut[better]] = bright[better]
+        sharpness = sharpness.copy()
+        sharpness[cut[better]] = steep[better]
+        return likeness, sharpness
 
     def _slopes(self, camera: Camera) -> FloatArray:
         """d(shift along each mark's profile, mm)/d(pose and each side's shift), (N, 10)."""

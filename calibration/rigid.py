@@ -18,7 +18,7 @@ Then how far (mm) each side's seams look shifted without any move: light and ton
 edge between bright and dark, all along a side; sights, dark on both sides of them, stay.
 """
 POSE_COUNT = 6
-_ROUNDS, _EARLY = 12, 5
+_ROUNDS, _EARLY = 18, 5
 _SETTLED = 0.02
 """Change of every residual, sigmas, under which another round brings nothing."""
 _TUKEY = 4.0

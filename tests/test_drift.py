@@ -135,6 +135,7 @@ def test_a_move_too_small_to_be_sure_of_widens_the_errors(
     ("gains", "noise", "quality"),
     [
         ((1.5, 1.5, 1.5), 1.0, 90),
+        ((2.3, 2.3, 2.3), 1.0, 90),
         ((0.4, 0.4, 0.4), 2.0, 90),
         ((1.15, 1.0, 0.8), 1.0, 90),
         ((1.0, 1.0, 1.0), 6.0, 60),
@@ -152,6 +153,16 @@ def test_light_and_noise_raise_no_alarm(
     drift = watch.check(still)
     assert drift.state == "still"
     assert drift.worst_mm < 2 * QUIET_MM
+
+
+def test_rails_cut_off_at_white_raise_no_alarm(truth: TruthStill, shot: ImageArray) -> None:
+    """In a much brighter still the edge of a pale cloth seems to move by several mm."""
+    pale = cv2.convertScaleAbs(picture(PRACTICE / "empty.jpg"), alpha=1.7)
+    watch = DriftWatch(watched(truth.calibration, np.asarray(pale, np.uint8)))
+    for gain in (2.4, 3.0, 3.6):
+        drift = watch.check(np.asarray(cv2.convertScaleAbs(shot, alpha=gain), np.uint8))
+        assert drift.state == "still"
+        assert drift.worst_mm < max(QUIET_MM, 3 * drift.sigma_mm)
 
 
 @pytest.mark.parametrize("gamma", [0.5, 2.0])
