@@ -18,7 +18,8 @@ from .errors import CalibrationError
 from .files import Calibration
 from .marks import OUTWARD
 from .quality import bed_grid_mm
-from .rail_marks import CHANNELS, HALF_SAMPLES, KINDS, STEP_MM
+from .rail_marks import HALF_SAMPLES, KINDS
+from .rail_shifts import Found, MarkSearch
 from .rail_strips import Strips
 from .rigid import PRIOR_SIGMA, Rigid, rigid_move
 from .table import BALL_CENTRE_HEIGHT_MM
@@ -43,12 +44,6 @@ DOUBTFUL_MM = 0.5
 """Sigma of the move, anywhere on the bed, above which nothing can be told."""
 _SEARCH_SAMPLES, _CLOSER_SAMPLES = 20, 4
 """Search to both sides: 25 mm, and 5 mm around a first answer."""
-_LOWEST_SIGMA_MM = 0.04
-"""Error of a shift, 1 sigma, however much alike: bilinear sampling and 8-bit JPEG."""
-_LEAST_LIKENESS = 0.8
-"""Least correlation with the empty still's profile at which a mark counts as seen."""
-_WHITE, _DARK_PERCENT = 250.0, 20.0
-"""Grey level from which a sample may be cut off; percentile that stands for a dark side."""
 _LOST_SHARE, _FEW_SHARE = 0.2, 0.35
 """Share of the short or the long rails' marks under which the view is another, or in doubt."""
 _FEWEST_SEAMS = 6
@@ -84,16 +79,6 @@ class Drift:
             )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Found:
-    """Shifts (N,), mm, of the marks and which of them look as before."""
-
-    shift_mm: FloatArray
-    sigma_mm: FloatArray
-    """Expected error of each shift, 1 sigma."""
-    seen: BoolArray
-
-
 class DriftWatch:
     """Checks stills against one calibration; keeps what only depends on it."""
 
@@ -102,13 +87,8 @@ class DriftWatch:
         marks = calibration.rail_marks
         self.at_mm = np.array([mark.at_mm for mark in marks], dtype=float).reshape(-1, 3)
         self.across = np.array([mark.across for mark in marks], dtype=float).reshape(-1, 2)
-        self.channel = np.array([CHANNELS.index(mark.channel) for mark in marks], dtype=int)
         self.breadth_mm = np.array([KINDS[mark.kind] for mark in marks])
-        self.bare = np.array([mark.profile for mark in marks], dtype=float).reshape(
-            len(marks), 2 * HALF_SAMPLES + 1
-        )
-        """Grey levels of the empty still."""
-        self.profiles, self.sharpness = _normal(self.bare)
+        self.search = MarkSearch(marks)
         self.groups = self._groups()
         self.bed_mm = bed_grid_mm(calibration.table, *_GRID)
         self.strips: Strips | None = None
@@ -126,14 +106,14 @@ class DriftWatch:
         """
         if self.strips is None:
             return self._unchecked()
-        found = self._look(still_bgr, self.strips)
+        found = self.search.look(still_bgr, self.strips)
         move = rigid_move(self.slopes, found.shift_mm, found.sigma_mm, found.seen)
         self._refuse_lost(move, name)
         camera, whole = self.calibration.camera, move.change
         worst_mm, worst_px = self._worst(move.change)
         if worst_px > STILL_PX / 2 and worst_mm < 2 * MOST_MM:
             camera = varied(camera, _named(move.change))
-            closer = self._look(still_bgr, self._strips(camera, _CLOSER_SAMPLES))
+            closer = self.search.look(still_bgr, self._strips(camera, _CLOSER_SAMPLES))
             # what is left is small, for which the old slopes do
             move = rigid_move(self.slopes, closer.shift_mm, closer.sigma_mm, closer.seen)
             self._refuse_lost(move, name)
@@ -235,7 +215,7 @@ class DriftWatch:
             code="moved",
         )
 
-    def _refuse_bent(self, move: Rigid, found: _Found, name: str) -> None:
+    def _refuse_bent(self, move: Rigid, found: Found, name: str) -> None:
         share = float(move.kept.sum()) / max(int(found.seen.sum()), 1)
         bent = move.bend_mm > _MOST_BEND_MM and move.scale > _MOST_SCALE
         if share >= _LEAST_RIGID_SHARE and not bent:
@@ -252,45 +232,6 @@ class DriftWatch:
 
     def _strips(self, camera: Camera, search: int) -> Strips:
         return Strips.of(camera, self.at_mm, self.across, self.breadth_mm, HALF_SAMPLES + search)
-
-    def _look(self, still_bgr: ImageArray, strips: Strips) -> _Found:
-        levels = strips.levels(still_bgr)[np.arange(strips.count), :, self.channel]
-        likeness, sharpness = self._likenesses(levels)
-        search = likeness.shape[1] // 2
-        peak = np.argmax(likeness, axis=1)
-        inner = np.clip(peak, 1, likeness.shape[1] - 2)
-        row = np.arange(len(inner))
-        before, at, after = (likeness[row, inner + step] for step in (-1, 0, 1))
-        bend = np.minimum(before - 2 * at + after, -1e-9)
-        part = 0.5 * (before - after) / bend
-        seen = (peak == inner) & (at >= _LEAST_LIKENESS)
-        # what does not look as before is noise, or a thing close by: either way error
-        unlike = np.sqrt(np.maximum(1 - at**2, 0) / self.profiles.shape[1])
-        sigma_mm = np.hypot(_LOWEST_SIGMA_MM, unlike / np.maximum(at, 0.1) / sharpness)
-        shift_mm = (inner - search + np.clip(part, -1, 1)) * STEP_MM
-        return _Found(shift_mm=shift_mm, sigma_mm=sigma_mm, seen=seen)
-
-    def _likenesses(self, levels: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Likeness (N, shifts) of the marks with ``levels`` (N, samples), and their sharpness.
-
-        Where a brighter still is cut off at white, its edges seem to move. There the empty
-        still's profile, brightened by what its dark side says and cut off too, may be more like.
-        """
-        likeness, sharpness = _likeness(levels, self.profiles), self.sharpness
-        middle = levels.shape[1] // 2
-        here = levels[:, middle - HALF_SAMPLES : middle + HALF_SAMPLES + 1]
-        cut = np.flatnonzero((here > _WHITE).sum(axis=1) > (self.bare > _WHITE).sum(axis=1))
-        if not len(cut):
-            return likeness, sharpness
-        dark = [np.percentile(part[cut], _DARK_PERCENT, axis=1) for part in (here, self.bare)]
-        gain = dark[0] / np.maximum(dark[1], 1.0)
-        profiles, steep = _normal(np.minimum(self.bare[cut] * gain[:, None], 255.0))
-        bright = _likeness(levels[cut], profiles)
-        better = bright.max(axis=1) > likeness[cut].max(axis=1)
-        likeness[cut[better]] = bright[better]
-        sharpness = sharpness.copy()
-        sharpness[cut[better]] = steep[better]
-        return likeness, sharpness
 
     def _slopes(self, camera: Camera) -> FloatArray:
         """d(shift along each mark's profile, mm)/d(pose and each side's shift), (N, 10)."""
@@ -382,27 +323,3 @@ def _jacobians(camera: Camera, points_mm: FloatArray) -> FloatArray:
         group = points_mm[:, 2] == height
         out[group] = camera.jacobian(points_mm[group, :2], float(height))
     return out
-
-
-def _normal(levels: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Profiles (N, samples) without mean and of length 1, and their sharpness (N,), 1/mm."""
-    profiles = levels - levels.mean(axis=1, keepdims=True)
-    length = np.linalg.norm(profiles, axis=1, keepdims=True)
-    profiles = profiles / np.maximum(length, 1.0)
-    sharpness = np.linalg.norm(np.gradient(profiles, STEP_MM, axis=1), axis=1)
-    return profiles, np.maximum(sharpness, 1e-6)
-
-
-def _likeness(levels: FloatArray, profiles: FloatArray) -> FloatArray:
-    """Correlation (N, shifts) of each profile with the levels (N, samples) at every shift.
-
-    Brightness and contrast drop out, so exposure and white balance do not matter.
-    """
-    width = profiles.shape[1]
-    windows = np.lib.stride_tricks.sliding_window_view(levels, width, axis=1)
-    product = np.einsum("nsw,nw->ns", windows, profiles)
-    total = np.cumsum(np.pad(levels, ((0, 0), (1, 0))), axis=1)
-    squares = np.cumsum(np.pad(levels**2, ((0, 0), (1, 0))), axis=1)
-    mean = (total[:, width:] - total[:, :-width]) / width
-    energy = squares[:, width:] - squares[:, :-width] - width * mean**2
-    return np.asarray(product / np.sqrt(np.maximum(energy, 1.0)))
