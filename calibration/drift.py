@@ -44,6 +44,8 @@ DOUBTFUL_MM = 0.5
 """Sigma of the move, anywhere on the bed, above which nothing can be told."""
 _SEARCH_SAMPLES, _CLOSER_SAMPLES = 20, 4
 """Search to both sides: 25 mm, and 5 mm around a first answer."""
+CUT_SIDES, CUT_SIGMA_MM = 6.0, 0.5
+"""Edges cut off at white seem to move: a side's by so many times more, and each by itself."""
 _LOST_SHARE, _FEW_SHARE = 0.2, 0.35
 """Share of the short or the long rails' marks under which the view is another, or in doubt."""
 _FEWEST_SEAMS = 6
@@ -107,7 +109,7 @@ class DriftWatch:
         if self.strips is None:
             return self._unchecked()
         found = self.search.look(still_bgr, self.strips)
-        move = rigid_move(self.slopes, found.shift_mm, found.sigma_mm, found.seen)
+        move = self._explained(found)
         self._refuse_lost(move, name)
         camera, whole = self.calibration.camera, move.change
         worst_mm, worst_px = self._worst(move.change)
@@ -115,11 +117,19 @@ class DriftWatch:
             camera = varied(camera, _named(move.change))
             closer = self.search.look(still_bgr, self._strips(camera, _CLOSER_SAMPLES))
             # what is left is small, for which the old slopes do
-            move = rigid_move(self.slopes, closer.shift_mm, closer.sigma_mm, closer.seen)
+            move = self._explained(closer)
             self._refuse_lost(move, name)
             found, whole = closer, whole + move.change
         self._refuse_bent(move, found, name)
         return self._judged(camera, move, whole, name)
+
+    def _explained(self, found: Found) -> Rigid:
+        slopes, sigma_mm = self.slopes, found.sigma_mm
+        if found.cut.any():
+            slopes = slopes.copy()
+            slopes[found.cut, len(POSE) :] *= CUT_SIDES
+            sigma_mm = np.where(found.cut, np.hypot(sigma_mm, CUT_SIGMA_MM), sigma_mm)
+        return rigid_move(slopes, found.shift_mm, sigma_mm, found.seen)
 
     def _unchecked(self) -> Drift:
         warning = ""
@@ -172,7 +182,8 @@ class DriftWatch:
 
     def _refuse_far(self, told: Drift, over_mm: float, name: str) -> None:
         """Refuse what is, or cannot be told from, a move that is too far to correct."""
-        vague = over_mm > SURE_MM and told.seen < SURE_SHARE * told.total
+        few = told.seen < SURE_SHARE * told.total or told.sigma_mm > DOUBTFUL_MM
+        vague = over_mm > SURE_MM and few
         if told.worst_mm + SIGMAS * told.sigma_mm > MOST_MM or vague:
             raise CalibrationError(
                 f"{name}: {_moved_words(told)}, by {told.seen} of {told.total} marks; allowed: "
@@ -308,7 +319,7 @@ def _moved_words(told: Drift) -> str:
 def _doubt_words(told: Drift) -> str:
     return (
         f"Whether camera or table has moved cannot be told: {told.seen} of {told.total} marks on "
-        "the rails are in sight. Clear the rails."
+        "the rails look as they did. Clear the rails, and light them as at calibration."
     )
 
 

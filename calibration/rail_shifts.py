@@ -19,7 +19,7 @@ _LOWEST_SIGMA_MM = 0.04
 """Error of a shift, 1 sigma, however much alike: bilinear sampling and 8-bit JPEG."""
 _LEAST_LIKENESS = 0.8
 """Least correlation with the empty still's profile at which a mark counts as seen."""
-_WHITE, _DARK_PERCENT = 250.0, 20.0
+_WHITE, _DARK_PERCENT = 240.0, 20.0
 """Grey level from which a sample may be cut off; percentile that stands for a dark side."""
 
 
@@ -31,6 +31,8 @@ class Found:
     sigma_mm: FloatArray
     """Expected error of each shift, 1 sigma."""
     seen: BoolArray
+    cut: BoolArray
+    """Marks of which more than at calibration is cut off at white."""
 
 
 class MarkSearch:
@@ -47,7 +49,10 @@ class MarkSearch:
     def look(self, still_bgr: ImageArray, strips: Strips) -> Found:
         """Shift of every mark within the reach of ``strips``, from where these put it."""
         levels = strips.levels(still_bgr)[np.arange(strips.count), :, self.channel]
-        likeness, sharpness = self._likenesses(levels)
+        middle = levels.shape[1] // 2
+        here = levels[:, middle - HALF_SAMPLES : middle + HALF_SAMPLES + 1]
+        cut = (here > _WHITE).sum(axis=1) > (self.bare > _WHITE).sum(axis=1)
+        likeness, sharpness = self._likenesses(levels, here, np.flatnonzero(cut))
         search = likeness.shape[1] // 2
         peak = np.argmax(likeness, axis=1)
         inner = np.clip(peak, 1, likeness.shape[1] - 2)
@@ -60,18 +65,17 @@ class MarkSearch:
         unlike = np.sqrt(np.maximum(1 - at**2, 0) / self.profiles.shape[1])
         sigma_mm = np.hypot(_LOWEST_SIGMA_MM, unlike / np.maximum(at, 0.1) / sharpness)
         shift_mm = (inner - search + np.clip(part, -1, 1)) * STEP_MM
-        return Found(shift_mm=shift_mm, sigma_mm=sigma_mm, seen=seen)
+        return Found(shift_mm=shift_mm, sigma_mm=sigma_mm, seen=seen, cut=cut)
 
-    def _likenesses(self, levels: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _likenesses(
+        self, levels: FloatArray, here: FloatArray, cut: NDArray[np.intp]
+    ) -> tuple[FloatArray, FloatArray]:
         """Likeness (N, shifts) of the marks with ``levels`` (N, samples), and their sharpness.
 
         Where a brighter still is cut off at white, its edges seem to move. There the empty
         still's profile, brightened by what its dark side says and cut off too, may be more like.
         """
         likeness, sharpness = _likeness(levels, self.profiles), self.sharpness
-        middle = levels.shape[1] // 2
-        here = levels[:, middle - HALF_SAMPLES : middle + HALF_SAMPLES + 1]
-        cut = np.flatnonzero((here > _WHITE).sum(axis=1) > (self.bare > _WHITE).sum(axis=1))
         if not len(cut):
             return likeness, sharpness
         dark = [np.percentile(part[cut], _DARK_PERCENT, axis=1) for part in (here, self.bare)]

@@ -405,11 +405,17 @@ def test_read_command_refuses_a_still_of_a_moved_camera(
 
 
 def test_it_costs_little(watch: DriftWatch, mover: Mover, shot: ImageArray) -> None:
+    """Time of one core, least of many: what others do on the machine is left out."""
     moved = mover.retaken(shot, mover.by_mm(np.random.default_rng(7), 5.0))
-    for still in (shot, moved):
-        times_ms = []
-        for _ in range(15):
-            started = time.process_time()
-            watch.check(still)
-            times_ms.append((time.process_time() - started) * 1e3)
-        assert min(times_ms) < MOST_MS
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        for still in (shot, moved):
+            times_ms = []
+            for _ in range(40):
+                started = time.process_time()
+                watch.check(still)
+                times_ms.append((time.process_time() - started) * 1e3)
+            assert min(times_ms) < MOST_MS
+    finally:
+        cv2.setNumThreads(threads)
