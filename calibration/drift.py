@@ -44,8 +44,11 @@ DOUBTFUL_MM = 0.5
 """Sigma of the move, anywhere on the bed, above which nothing can be told."""
 _SEARCH_SAMPLES, _CLOSER_SAMPLES = 20, 4
 """Search to both sides: 25 mm, and 5 mm around a first answer."""
-CUT_SIDES, CUT_SIGMA_MM = 6.0, 0.5
-"""Edges cut off at white seem to move: a side's by so many times more, and each by itself."""
+CUT_SIGMA_MM = 0.5
+"""Further error of an edge that is cut off at white, each by itself."""
+_SIDES = range(len(POSE), len(POSE) + len(OUTWARD))
+_CUT_COLUMNS = [*range(len(POSE)), *(side + len(OUTWARD) for side in _SIDES), *_SIDES]
+"""Puts a side's shift in the place of that for its edges that are cut off."""
 _LOST_SHARE, _FEW_SHARE = 0.2, 0.35
 """Share of the short or the long rails' marks under which the view is another, or in doubt."""
 _FEWEST_SEAMS = 6
@@ -127,7 +130,7 @@ class DriftWatch:
         slopes, sigma_mm = self.slopes, found.sigma_mm
         if found.cut.any():
             slopes = slopes.copy()
-            slopes[found.cut, len(POSE) :] *= CUT_SIDES
+            slopes[found.cut] = slopes[found.cut][:, _CUT_COLUMNS]
             sigma_mm = np.where(found.cut, np.hypot(sigma_mm, CUT_SIGMA_MM), sigma_mm)
         return rigid_move(slopes, found.shift_mm, sigma_mm, found.seen)
 
@@ -245,7 +248,7 @@ class DriftWatch:
         return Strips.of(camera, self.at_mm, self.across, self.breadth_mm, HALF_SAMPLES + search)
 
     def _slopes(self, camera: Camera) -> FloatArray:
-        """d(shift along each mark's profile, mm)/d(pose and each side's shift), (N, 10)."""
+        """d(shift along each mark's profile, mm)/d(pose and each side's shift), (N, 14)."""
         by_pose = sensitivity(camera, POSE, self.at_mm)
         to_px = _jacobians(camera, self.at_mm)
         way = np.einsum("nij,nj->ni", to_px, self.across)
@@ -258,7 +261,8 @@ class DriftWatch:
             [float(mark.kind == "seam" and mark.across == out) for out in OUTWARD.values()]
             for mark in self.calibration.rail_marks
         ]
-        return np.hstack([np.einsum("ni,nip->np", normal, by_pose) / per_mm[:, None], by_side])
+        poses = np.einsum("ni,nip->np", normal, by_pose) / per_mm[:, None]
+        return np.hstack([poses, by_side, np.zeros((len(poses), len(OUTWARD)))])
 
     def _bed(self, camera: Camera) -> tuple[FloatArray, FloatArray]:
         """d(place read, mm)/d(pose) over the bed (M, 2, 6), and px per mm there (M,)."""

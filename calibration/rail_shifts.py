@@ -21,6 +21,8 @@ _LEAST_LIKENESS = 0.8
 """Least correlation with the empty still's profile at which a mark counts as seen."""
 _WHITE, _DARK_PERCENT = 240.0, 20.0
 """Grey level from which a sample may be cut off; percentile that stands for a dark side."""
+_FEW_CUT = 1
+"""Samples of a profile's 25 that may be cut off beyond those of the empty still: glints."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +53,7 @@ class MarkSearch:
         levels = strips.levels(still_bgr)[np.arange(strips.count), :, self.channel]
         middle = levels.shape[1] // 2
         here = levels[:, middle - HALF_SAMPLES : middle + HALF_SAMPLES + 1]
-        cut = (here > _WHITE).sum(axis=1) > (self.bare > _WHITE).sum(axis=1)
+        cut = (here > _WHITE).sum(axis=1) > (self.bare > _WHITE).sum(axis=1) + _FEW_CUT
         likeness, sharpness = self._likenesses(levels, here, np.flatnonzero(cut))
         search = likeness.shape[1] // 2
         peak = np.argmax(likeness, axis=1)

@@ -11,11 +11,15 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 SIDE_SIGMA_MM = 0.25
-PRIOR_SIGMA = np.array([0.05, 0.05, 0.05, 200.0, 200.0, 200.0] + [SIDE_SIGMA_MM] * 4)
+CUT_SIDE_SIGMA_MM = 1.5
+PRIOR_SIGMA = np.array(
+    [0.05, 0.05, 0.05, 200.0, 200.0, 200.0] + [SIDE_SIGMA_MM] * 4 + [CUT_SIDE_SIGMA_MM] * 4
+)
 """Turns (rad) and moves (mm) of the lens: wide, so that the equations always have an answer.
 
 Then how far (mm) each side's seams look shifted without any move: light and tone curve move an
-edge between bright and dark, all along a side; sights, dark on both sides of them, stay.
+edge between bright and dark, all along a side; sights, dark on both sides of them, stay. Then
+the same for those seams that are cut off at white: they say little of their own.
 """
 POSE_COUNT = 6
 _ROUNDS, _EARLY = 18, 5
@@ -47,7 +51,7 @@ class Rigid:
 def rigid_move(
     slopes: FloatArray, shift_mm: FloatArray, sigma_mm: FloatArray, seen: BoolArray
 ) -> Rigid:
-    """Robust least squares of ``shift_mm`` (N,) on ``slopes`` (N, 10): first L1, then Tukey.
+    """Robust least squares of ``shift_mm`` (N,) on ``slopes`` (N, 14): first L1, then Tukey.
 
     Columns as in PRIOR_SIGMA; marks that follow each other are neighbours.
     """
