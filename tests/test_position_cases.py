@@ -102,7 +102,7 @@ def _straight_with_neighbour(gap_mm: float, variance_mm2: float = 0.0) -> str:
     cue = Ball(id="cue", x_mm=1270, y_mm=100, cov_mm2=cov)
     target = Ball(id="1", x_mm=1270, y_mm=635, cov_mm2=cov)
     other = Ball(id="2", x_mm=1270 + gap_mm, y_mm=300, cov_mm2=cov)
-    return path_to_pocket(clearances(cue, target, (1270, 1270), [other], NINE))
+    return path_to_pocket(clearances(cue, target, NINE.pocket("side-left"), [other], NINE))
 
 
 def test_path_with_exact_places() -> None:

@@ -235,14 +235,14 @@ def test_removing_a_ball_never_closes_a_path(seed: int) -> None:
     balls = {name: Ball(id=name, x_mm=x, y_mm=y, cov_mm2=cov) for name, (x, y) in places.items()}
     cue, target = balls.pop("1"), balls.pop("2")
     cue = replace(cue, id="cue")
-    aim = table.pockets[int(rng.integers(6))].aim_mm
+    pocket = table.pockets[int(rng.integers(6))]
     order = ("blocked", "too close to call", "open")
     others = list(balls.values())
-    state = path_to_pocket(clearances(cue, target, aim, others, table))
+    state = path_to_pocket(clearances(cue, target, pocket, others, table))
     seen = visible_share(cue.centre_mm, target.centre_mm, [b.centre_mm for b in others])
     for gone in others:
         kept = [ball for ball in others if ball is not gone]
-        after = path_to_pocket(clearances(cue, target, aim, kept, table))
+        after = path_to_pocket(clearances(cue, target, pocket, kept, table))
         assert order.index(after) >= order.index(state)
         share = visible_share(cue.centre_mm, target.centre_mm, [b.centre_mm for b in kept])
         assert share >= seen - 1e-9

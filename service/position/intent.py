@@ -296,10 +296,10 @@ def _one_of(name: str, value: Any, allowed: Sequence[str], *, optional: bool = F
 
 def _limits(name: str, limits: tuple[float, float], top: float, allowed: str) -> None:
     low, high = limits
-    if math.isnan(low) or math.isnan(high) or not (low >= 0 and high <= top):
+    if not math.isfinite(low) or math.isnan(high) or not (low >= 0 and high <= top):
         raise IntentError(f"{name}: got [{low:g}, {high:g}]; allowed: {allowed}. Correct it.")
-    if not low < high:
+    if low > high:
         raise IntentError(
-            f"{name}: got [{low:g}, {high:g}], limits crossed; allowed: the lower limit first and "
-            "below the upper. Swap or widen them."
+            f"{name}: got [{low:g}, {high:g}], limits crossed; allowed: the lower limit first. "
+            "Swap them."
         )

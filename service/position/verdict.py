@@ -193,7 +193,7 @@ class _Parts:
         assert next_ball is not None
         others = [ball for ball in self.after.balls if ball.id not in ("cue", next_ball.id)]
         stop, target, aim = cue.centre_mm, next_ball.centre_mm, leave.aim_mm
-        found = clearances(cue, next_ball, aim, others, self.table)
+        found = clearances(cue, next_ball, self.table.pocket(leave.pocket or ""), others, self.table)
         cut = float(cut_deg(stop, target, aim))
         chance = float(pot_chance(np.asarray(stop), leave))
         best = best_chance(zone, leave)
