@@ -110,15 +110,17 @@ def _cut(leave: Leave, ghost: FloatArray, around: float) -> BaseGeometry:
     if low == 0.0:
         return shapes.wedge(ghost, around - high, around + high, far)
     wedges = [
-        shapes.wedge(ghost, *sorted((around + s * low, around + s * high)), far) for s in (-1, 1)
+        shapes.wedge(ghost, around - high, around - low, far),
+        shapes.wedge(ghost, around + low, around + high, far),
     ]
     return MultiPolygon(wedges)
 
 
 def _side(leave: Leave, ghost: FloatArray, around: float) -> BaseGeometry:
     # seen from the ghost ball outwards, the left of the line lies to the right
-    turn = -shapes.FAN_RAD if leave.intent.side == "left" else shapes.FAN_RAD
-    return shapes.wedge(ghost, *sorted((around, around + turn)), shapes.far_mm(leave.table))
+    left = leave.intent.side == "left"
+    first, last = (around - shapes.FAN_RAD, around) if left else (around, around + shapes.FAN_RAD)
+    return shapes.wedge(ghost, first, last, shapes.far_mm(leave.table))
 
 
 def _distance(leave: Leave, ghost: FloatArray, around: float) -> list[BaseGeometry]:

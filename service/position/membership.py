@@ -135,9 +135,7 @@ def way_free(cue_mm: FloatArray, ghost_mm: FloatArray, others_mm: FloatArray) ->
     return np.asarray((off_x * off_x + off_y * off_y >= _LEAST * _LEAST).all(axis=-1))
 
 
-def _angles_fit(
-    cue: FloatArray, target: FloatArray, ghost: FloatArray, leave: Leave
-) -> BoolArray:
+def _angles_fit(cue: FloatArray, target: FloatArray, ghost: FloatArray, leave: Leave) -> BoolArray:
     intent = leave.intent
     line = (target - ghost) / BALL_DIAMETER_MM
     way_x, way_y = ghost[..., 0] - cue[..., 0], ghost[..., 1] - cue[..., 1]

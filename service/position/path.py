@@ -85,15 +85,15 @@ def clearances(
         covs = np.array([ball.cov_mm2 for ball in others])
         for leg in (to_ball, _Leg("to pocket", target, target_cov, aim, still)):
             found += _past(leg, names, centres, covs, BALL_DIAMETER_MM)
-    names, points = nose_points_mm(table)
+    nose_names, points = nose_points_mm(table)
     if _in_jaws(cue, table):
-        found += _past(to_ball, names, points, still, FROZEN_INSET_MM, only_ahead=True)
+        found += _past(to_ball, nose_names, points, still, FROZEN_INSET_MM, only_ahead=True)
     # the ball rolls on past the mouth line until it is clear of both points
     through = aim + pocket.mouth_mm / 2 * unit(aim - target)
-    own = [i for i, name in enumerate(names) if name.startswith(f"{pocket.name}/")]
+    own = [i for i, name in enumerate(nose_names) if name.startswith(f"{pocket.name}/")]
     mouth = _Leg("mouth", target, target_cov, through, still)
     found += _past(
-        mouth, [names[i] for i in own], points[own], still, BALL_RADIUS_MM, only_ahead=True
+        mouth, [nose_names[i] for i in own], points[own], still, BALL_RADIUS_MM, only_ahead=True
     )
     return tuple(found)
 
@@ -108,7 +108,7 @@ def path_to_pocket(found: Sequence[Clearance]) -> str:
 
 
 def mouth_state(found: Sequence[Clearance]) -> str:
-    """Whether the object ball passes cleanly between the points of its pocket, in the same words."""
+    """Whether the object ball enters cleanly between its pocket's points, in the same words."""
     return _worst(clearance for clearance in found if clearance.leg == "mouth")
 
 

@@ -63,7 +63,7 @@ def disc(centre_mm: PointMm, radius_mm: float) -> Polygon:
     return Polygon(polar(centre_mm, arc_angles(0, 2 * math.pi, radius_mm)[:-1], radius_mm))
 
 
-def wedge(ghost_mm: FloatArray, first_rad: float, last_rad: float, far: float) -> BaseGeometry:
+def wedge(ghost_mm: FloatArray, first_rad: float, last_rad: float, far: float) -> Polygon:
     """Places seen from the ghost ball between two angles, at most 180° apart, out to ``far``."""
     # the far edge lies off the table, so its chords may be long
     outer = polar(ghost_mm, np.linspace(first_rad, last_rad, 9), far)

@@ -21,7 +21,7 @@ from scipy.special import erf
 
 from calibration.table import BALL_DIAMETER_MM, PointMm, Table
 
-from .geometry import FloatArray
+from .geometry import BoolArray, FloatArray
 from .membership import Leave, aim_of, pot_free, way_free
 from .path import EDGE_MM, ghost_room_mm
 from .player import Player
@@ -29,12 +29,13 @@ from .reach import reached
 from .window import entry_turns_rad
 from .zone import LandingZone
 
-BEST_STEP_MM = 40.0
+BEST_STEP_MM = 50.0
 """Spacing at which a zone is first searched for its best place."""
-BEST_MOST = 24
+BEST_MOST = 16
 """At most so many places a side, whatever the zone's size."""
 _FINER = 3
-_CORNERS = 60
+_CORNERS = 40
+_SURE = 0.9999
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +100,7 @@ def pot_chance(cue_mm: ArrayLike, leave: Leave) -> FloatArray:
     return best_of(chance_by_pocket(cue_mm, leave), leave, np.shape(cue_mm)[:-1])
 
 
-def best_of(
-    chances: Mapping[str, FloatArray], leave: Leave, shape: tuple[int, ...]
-) -> FloatArray:
+def best_of(chances: Mapping[str, FloatArray], leave: Leave, shape: tuple[int, ...]) -> FloatArray:
     """What of the pockets' chances counts for the leave."""
     counting = [c for name, c in chances.items() if leave.pocket in (None, name)]
     if not counting:
@@ -112,7 +111,7 @@ def best_of(
 def best_chance(zone: LandingZone, leave: Leave) -> float | None:
     """The best pot chance among the places of a zone; None for an empty zone.
 
-    Searched on a grid of about 40 mm, at corners of the outline and at the wanted spot, then
+    Searched on a grid of about 50 mm, at corners of the outline and at the wanted spot, then
     on finer grids about the best of them.
     """
     if zone.is_empty or zone.wanted_mm is None:
@@ -128,7 +127,7 @@ def best_chance(zone: LandingZone, leave: Leave) -> float | None:
     step = max(right - left, high - low) / BEST_MOST
     step = max(step, BEST_STEP_MM)
     for _ in range(_FINER):
-        if best > 0.9999:
+        if best > _SURE:
             break
         x, y = places[int(chances.argmax())]
         fine = _inside(zone, (x - step, y - step), (x + step, y + step), step / 3)
@@ -172,14 +171,14 @@ def _chance_into(
     return out
 
 
-def _spread_rad(player: Player, by_hand: FloatArray) -> FloatArray:
+def _spread_rad(player: Player, by_hand: BoolArray) -> FloatArray:
     spread = math.radians(player.aim_spread_deg)
     return np.where(by_hand, spread, spread * player.bridge_spread_factor)
 
 
-def clear_ways(cue: FloatArray, ghost: FloatArray, others: FloatArray) -> FloatArray:
+def clear_ways(cue: FloatArray, ghost: FloatArray, others: FloatArray) -> BoolArray:
     """Which of the places (N, 2) have a free way to the ghost ball (2,)."""
-    free = np.ones(len(cue), dtype=np.bool_)
+    free: BoolArray = np.ones(len(cue), dtype=np.bool_)
     if len(cue) <= 64:
         return way_free(cue, ghost, others) if len(others) else free
     # ball by ball: long columns are quicker than a table of places by balls

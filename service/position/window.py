@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, PointMm, Pocket
+from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, Pocket, PointMm
 
 from .geometry import BoolArray, FloatArray, cross, dot, length
 

@@ -16,8 +16,9 @@ from calibration.table import FROZEN_INSET_MM, PointMm, Table
 from vision.layout import Layout
 
 from . import shapes
+from .drawn import DrawnZone
 from .geometry import BoolArray, length
-from .intent import DrawnZone, Intent
+from .intent import Intent
 from .limits import Limit, fixed_obstacle, limit_text, limits_of
 from .membership import Leave, belongs, leave_of
 from .path import EDGE_MM
@@ -135,11 +136,13 @@ def landing_zone(
     """The landing zone of ``intent`` on ``layout``.
 
     With the next pocket left open the zone is the union over all pockets that the next ball can
-    enter, each labelled in ``parts``. The cue ball never counts as an obstacle. With ``pot_gone`` (a zone planned before the shot)
-    the ball to pot does not either; after a shot pass False, so that it counts where it lies.
+    enter, each labelled in ``parts``. The cue ball never counts as an obstacle. With ``pot_gone``
+    (a zone planned before the shot) the ball to pot does not either; after a shot pass False, so
+    that it counts where it lies.
     """
     if intent.zone is not None:
         return _drawn_zone(intent.zone)
+    intent = intent.named_on(layout)
     gone = {"cue", intent.pot} if pot_gone else {"cue"}
     places = {ball.id: ball.centre_mm for ball in layout.balls if ball.id not in gone}
     leave = leave_of(intent, table, player or Player(), places)
