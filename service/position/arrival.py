@@ -29,7 +29,7 @@ def planned_line(
     """Start and end (the wanted spot) of the planned arrival line, mm; None where unknown."""
     if intent.route_mm is not None:
         return way_mm(*intent.route_mm[-2:])
-    start = _start_mm(before, intent, table)
+    start = start_mm(before, intent, table)
     if start is None or zone.wanted_mm is None:
         return None
     return way_mm(start, zone.wanted_mm)
@@ -75,7 +75,8 @@ def _direction(line_mm: tuple[PointMm, PointMm]) -> PointMm:
     return ((bx - ax) / size, (by - ay) / size)
 
 
-def _start_mm(before: Layout, intent: Intent, table: Table) -> PointMm | None:
+def start_mm(before: Layout, intent: Intent, table: Table) -> PointMm | None:
+    """Where the cue ball's way after the shot begins: at the ghost ball of the ball to pot."""
     if intent.pot is None:
         cue = before.ball("cue")
         return None if cue is None else cue.centre_mm

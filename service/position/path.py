@@ -157,11 +157,15 @@ def _past(
     """
     way = leg.end_mm - leg.start_mm
     share, distance = nearest_on_segment(centres_mm, leg.start_mm, leg.end_mm)
-    normal = unit(centres_mm - (leg.start_mm + share[:, None] * way))
-    normal = np.where(np.any(normal, axis=-1, keepdims=True), normal, left_of(unit(way)))
-    from_start, from_end = ((1 - share) ** 2)[:, None, None], (share**2)[:, None, None]
-    cov = covs_mm2 + from_start * leg.start_cov + from_end * leg.end_cov
-    spread = np.sqrt(np.maximum(np.einsum("mi,mij,mj->m", normal, cov, normal), 0.0))
+    off = centres_mm - (leg.start_mm + share[:, None] * way)
+    touching = distance < EDGE_MM
+    normal = np.where(touching[:, None], left_of(unit(way)), off)
+    size = np.where(touching, 1.0, distance)
+    x, y = normal[:, 0] / size, normal[:, 1] / size
+    cov = covs_mm2.reshape(-1, 4) + np.outer((1 - share) ** 2, leg.start_cov)
+    cov = cov + np.outer(share**2, leg.end_cov)
+    variance = x * x * cov[:, 0] + x * y * (cov[:, 1] + cov[:, 2]) + y * y * cov[:, 3]
+    spread = np.sqrt(np.maximum(variance, 0.0))
     return [
         Clearance(
             obstacle=names[i],

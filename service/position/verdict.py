@@ -231,12 +231,13 @@ class _Parts:
                     f"{when} the shot the name of ball {', '.join(doubtful)} is in doubt"
                 )
         named = {"cue"} | ({self.intent.pot} if self.intent is not None else set())
+        there = {ball.id: ball for ball in self.before.balls}
         for ball in self.after.balls:
-            was = self.before.ball(ball.id)
+            was = there.get(ball.id)
             if was is None:
                 self.warnings.append(f"ball {ball.id} is there only after the shot")
-            elif ball.id not in named and moved_mm(was, ball) > 0:
-                self.warnings.append(f"ball {ball.id} moved {moved_mm(was, ball):.0f} mm")
+            elif ball.id not in named and (moved := moved_mm(was, ball)) > 0:
+                self.warnings.append(f"ball {ball.id} moved {moved:.0f} mm")
 
 
 def _miss(zone: LandingZone, cue: Ball, line: tuple[PointMm, PointMm] | None) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -151,8 +152,9 @@ def landing_zone(
     return zone_of(leave) if leave.pocket is not None else _union(leave)
 
 
+@lru_cache(maxsize=64)
 def zone_of(leave: Leave) -> LandingZone:
-    """The landing zone of a leave for its pocket."""
+    """The landing zone of a leave for its pocket; kept, for a layout is often asked about again."""
     fixed = fixed_obstacle(leave)
     if fixed is not None:
         return _empty("path", fixed, leave=leave)
