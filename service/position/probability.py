@@ -34,12 +34,13 @@ _MOST_BALLS = 16
 
 @lru_cache(maxsize=1)
 def _deviates() -> FloatArray:
-    """Standard normal deviates (N, 16, 2), the cue ball's first."""
+    """Standard normal deviates (16, N, 2), the cue ball's first."""
     unit = qmc.Sobol(2 * _MOST_BALLS, scramble=True, rng=20240).random_base2(_POWER)
     base = norm.ppf(unit).reshape(-1, _MOST_BALLS, 2)
     turned = base[..., ::-1]
     signs = [np.array([a, b]) for a in (1.0, -1.0) for b in (1.0, -1.0)]
     out = np.concatenate([shape * sign for shape in (base, turned) for sign in signs])
+    out = np.ascontiguousarray(out.transpose(1, 0, 2))
     out.setflags(write=False)
     return np.asarray(out)
 
@@ -48,13 +49,24 @@ def _deviates() -> FloatArray:
 def _largest() -> FloatArray:
     """The longest deviate of each ball, (16,)."""
     deviates = _deviates()
-    return np.asarray(np.hypot(deviates[..., 0], deviates[..., 1]).max(axis=0))
+    return np.asarray(np.hypot(deviates[..., 0], deviates[..., 1]).max(axis=1))
 
 
 def root_mm(cov_mm2: ArrayLike) -> FloatArray:
-    """Symmetric square root of a covariance (2, 2); negative eigenvalues count as 0."""
-    values, vectors = np.linalg.eigh(np.asarray(cov_mm2, dtype=np.float64))
-    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)
+    """Symmetric square root of a covariance (2, 2); negative eigenvalues count as 0.
+
+    (C + √det·1) / √(trace + 2 √det) where the eigenvalues are 0 or more.
+    """
+    (a, b), (c, d) = np.asarray(cov_mm2, dtype=np.float64).tolist()
+    det = a * d - b * c
+    if a < 0 or d < 0 or det < 0:
+        values, vectors = np.linalg.eigh(np.asarray(cov_mm2, dtype=np.float64))
+        return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)
+    middle = math.sqrt(det)
+    size = math.sqrt(a + d + 2 * middle)
+    if size == 0:
+        return np.zeros((2, 2))
+    return np.array([[a + middle, b], [c, d + middle]]) / size
 
 
 def chance_inside(zone: LandingZone, cue: Ball, balls: Sequence[Ball]) -> float:
@@ -105,7 +117,7 @@ class _Varied:
         root = root_mm(ball.cov_mm2)
         if not np.any(root):
             return np.asarray([ball.centre_mm])
-        return np.asarray(np.asarray(ball.centre_mm) + _deviates()[:, self.column[name]] @ root)
+        return np.asarray(_deviates()[self.column[name]] @ root + np.asarray(ball.centre_mm))
 
     def farthest_mm(self, name: str) -> float:
         """No deviate moves the ball farther than this."""

@@ -58,10 +58,6 @@ class Verdict:
     zone: LandingZone | None = None
     left: Left | None = None
     """The next shot in full."""
-    zone_along_mm: float | None = None
-    """How deep the zone is along the arrival line, through the wanted spot."""
-    zone_across_mm: float | None = None
-    """How wide it is across that line."""
     arrival_line_mm: tuple[PointMm, PointMm] | None = None
     """The arrival line: seen, or planned from its start to the zone's wanted spot."""
     offset_along_mm: float | None = None
@@ -74,6 +70,13 @@ class Verdict:
         if self.intent is None or self.intent.pot is None:
             return None
         return self.intent.pot in self.potted
+
+    @property
+    def zone_widths_mm(self) -> tuple[float, float] | None:
+        """How far the zone reaches along and across the arrival line, through its wanted spot."""
+        if self.zone is None or self.zone.wanted_mm is None or self.arrival_line_mm is None:
+            return None
+        return zone_widths_mm(self.zone, self.arrival_line_mm)
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object as ``score --json`` prints it."""
@@ -182,9 +185,6 @@ class _Parts:
         if line is None:
             line, arrival = planned_line(self.before, self.intent, self.table, zone), "planned"
         self.values |= {"arrival_line_mm": line, "arrival": arrival if line else None}
-        if line is not None and zone.wanted_mm is not None:
-            along, across = zone_widths_mm(zone, line)
-            self.values |= {"zone_along_mm": along, "zone_across_mm": across}
         if line is None and not zone.is_empty:
             self.warnings.append("no arrival line is known: the miss is not split along and across")
 
