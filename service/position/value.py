@@ -98,15 +98,14 @@ def pot_chance(cue_mm: ArrayLike, leave: Leave) -> FloatArray:
 
     In the leave's pocket where it names one, else in the best of all.
     """
-    return best_of(chance_by_pocket(cue_mm, leave), leave, np.shape(cue_mm)[:-1])
-
-
-def best_of(chances: Mapping[str, FloatArray], leave: Leave, shape: tuple[int, ...]) -> FloatArray:
-    """What of the pockets' chances counts for the leave."""
-    counting = [c for name, c in chances.items() if leave.pocket in (None, name)]
-    if not counting:
-        return np.zeros(shape)
-    return np.asarray(np.max(np.stack(counting), axis=0))
+    cue = np.asarray(cue_mm, dtype=np.float64)
+    others = np.asarray(leave.others_mm, dtype=np.float64).reshape(-1, 2)
+    best = np.zeros(cue.reshape(-1, 2).shape[0])
+    for pocket in open_pockets(leave.object_mm, leave.others_mm, leave.table):
+        if leave.pocket in (None, pocket.name):
+            chance = _chance_into(pocket, cue.reshape(-1, 2), others, leave)
+            best = np.maximum(best, chance)
+    return best.reshape(cue.shape[:-1])
 
 
 def best_chance(zone: LandingZone, leave: Leave) -> float | None:
