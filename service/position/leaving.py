@@ -19,6 +19,7 @@ from .membership import Leave, aim_of
 from .path import Clearance, clearances, mouth_state, path_to_pocket
 from .reach import reach
 from .value import best_chance, chance_by_pocket
+from .window import entry_turns_rad
 from .zone import LandingZone
 
 
@@ -39,8 +40,8 @@ class Left:
     """Share of the directions at the next ball that meet it first."""
     path_to_pocket: str
     mouth: str
-    """Whether the ball passes cleanly between the points of its pocket: ``open``, ``blocked`` or
-    ``too close to call``."""
+    """Whether the ball can pass cleanly between the points of its pocket: ``open``, ``blocked`` or
+    ``too close to call``. A ball in the jaws can even where the way to their middle touches."""
     clearances: tuple[Clearance, ...]
     reach: str
     cueing: Cueing
@@ -91,7 +92,7 @@ def left_by(cue: Ball, after: Layout, leave: Leave, zone: LandingZone) -> Left:
         hooked=hooked_word(share),
         visible_share=share,
         path_to_pocket=path_to_pocket(found),
-        mouth=mouth_state(found),
+        mouth=_mouth(found, target, own),
         clearances=found,
         reach=reach(stop, ghost, table, leave.player),
         cueing=cueing(
@@ -103,6 +104,14 @@ def left_by(cue: Ball, after: Layout, leave: Leave, zone: LandingZone) -> Left:
         chance_by_pocket={name: float(each) for name, each in chances.items()},
         impossible=became_impossible(stop, zone.wanted_mm, leave),
     )  # fmt: skip
+
+
+def _mouth(found: tuple[Clearance, ...], target: Ball, leave: Leave) -> str:
+    pocket = leave.table.pocket(leave.pocket or "")
+    if entry_turns_rad(target.centre_mm, pocket) is None:
+        return "blocked"
+    word = mouth_state(found)
+    return "open" if word == "blocked" else word
 
 
 def _served(
