@@ -363,9 +363,8 @@ def test_points_too_close_to_call() -> None:
         cov_mm2=((1.0, 0.0), (0.0, 1.0)),
     )
     cue = Ball(id="cue", x_mm=300, y_mm=700)
-    found = [
-        c for c in clearances(cue, target, NINE.pocket("side-left"), [], NINE) if c.leg == "mouth"
-    ]
+    everything = clearances(cue, target, NINE.pocket("side-left"), [], NINE)
+    found = [c for c in everything if c.leg == "mouth"]
     assert sorted(c.state for c in found) == ["open", "too close to call"]
     assert sorted(c.uncertainty_mm for c in found) == pytest.approx([0.024, 0.417], abs=0.002)
     assert mouth_state(everything) == "too close to call"
