@@ -245,3 +245,50 @@ def test_zone_as_json() -> None:
     (piece,) = out["polygons_mm"]
     ring = np.asarray(piece["exterior"])
     np.testing.assert_allclose(np.hypot(*(ring - 500).T), 100, rtol=0, atol=1e-9)
+
+
+# -- the next pocket left open -------------------------------------------------------------
+
+
+def test_any_pocket_labels_its_parts() -> None:
+    """A ball on the centre spot alone: every pocket has its zone, and the whole holds each."""
+    zone = landing_zone(layout(NINE, {"1": (1270, 635)}), Intent(next="1", cut_deg=(0, 40)), NINE)
+    assert [part.pocket for part in zone.parts] == list(POCKETS)
+    assert zone.pocket is None
+    out = zone.to_dict()
+    assert [part["pocket"] for part in out["pockets"]] == list(POCKETS)
+    for part in zone.parts:
+        assert shapely.difference(part.shape, zone.shape).area == pytest.approx(0, abs=1e-6)
+        assert part.wanted_mm is not None
+        assert bool(zone.contains(part.wanted_mm))
+    assert zone.wanted_margin_mm is not None
+    assert all(zone.wanted_margin_mm >= (part.wanted_margin_mm or 0) - 1 for part in zone.parts)
+
+
+def test_a_pocket_that_cannot_be_entered_has_no_part() -> None:
+    """A ball near the left rail, 400 before side-left: 81° off the mouth's perpendicular."""
+    there = layout(NINE, {"1": (870, 1207)})
+    zone = landing_zone(there, Intent(next="1"), NINE)
+    assert "side-left" not in [part.pocket for part in zone.parts]
+    assert "head-left" in [part.pocket for part in zone.parts]
+
+
+def test_no_pocket_left_says_why_of_each() -> None:
+    """Six balls around the next one block every way, save where a limit of the intent does."""
+    ring = {
+        str(i + 2): (
+            1270 + 1.02 * 57.15 * math.cos(math.radians(60 * i + 15)),
+            635 + 1.02 * 57.15 * math.sin(math.radians(60 * i + 15)),
+        )
+        for i in range(6)
+    }
+    zone = landing_zone(layout(NINE, {"1": (1270.0, 635.0)} | ring), Intent(next="1"), NINE)
+    assert zone.is_empty
+    assert zone.emptied_by == "path"
+    assert zone.emptied_why is not None
+    assert zone.emptied_why.startswith("no pocket is left: head-left: path: ball ")
+    assert zone.emptied_why.count("; ") == 5
+    far = landing_zone(
+        layout(NINE, {"1": (1270.0, 635.0)}), Intent(next="1", distance_mm=(3000, 4000)), NINE
+    )
+    assert far.emptied_by == "distance_mm"

@@ -105,9 +105,13 @@ class LandingZone:
     def to_dict(self) -> dict[str, Any]:
         """JSON object: pieces with holes, wanted spot, and what empties the zone.
 
-        With the next pocket left open also ``pockets``: each one's zone, labelled.
+        With the next pocket left open ``pockets`` holds each one's zone, labelled.
         """
-        own: dict[str, Any] = {
+        parts = [{"pocket": part.pocket, **part._own()} for part in self.parts]
+        return {**self._own(), "pockets": parts}
+
+    def _own(self) -> dict[str, Any]:
+        return {
             "polygons_mm": [
                 {
                     "exterior": [list(p) for p in outer],
@@ -121,9 +125,6 @@ class LandingZone:
             "wanted_mm": None if self.wanted_mm is None else list(self.wanted_mm),
             "wanted_margin_mm": self.wanted_margin_mm,
         }
-        if self.parts:
-            own["pockets"] = [{"pocket": part.pocket, **part.to_dict()} for part in self.parts]
-        return own
 
 
 def landing_zone(
