@@ -11,7 +11,9 @@ from position_layouts import POCKETS, D, layout, random_places
 from calibration.table import Table
 from service.position import Intent, Player, landing_zone, score_shot
 from service.position.membership import Leave, leave_of
-from service.position.value import best_chance, chance_by_pocket, pot_chance
+from service.position.path import clearances
+from service.position.value import best_chance, chance_by_pocket, open_pockets, pot_chance
+from vision.layout import Ball
 
 NINE = Table()
 PLAYED = 40000
@@ -167,3 +169,47 @@ def test_nothing_is_given_up_at_the_best_place() -> None:
         if len(inside):
             found = float(pot_chance(inside, zone.leave).max())
             assert found <= best + 0.05, "the search misses no much better place"
+
+
+def test_a_ball_in_the_jaws_is_an_easy_pot() -> None:
+    """Ball at (2470, 30): no cue ball has room behind the line to the middle of the mouth, but
+    played 45° into the corner it goes in over tens of degrees: near 1 from the open table, though
+    the path by the aim point reads blocked, and the difference is said."""
+    there = layout(NINE, {"cue": (1800.0, 600.0), "1": (2470.0, 30.0)})
+    intent = Intent(next="1", next_pocket="foot-right")
+    verdict = score_shot(there, there, intent, NINE)
+    assert verdict.pot_chance is not None
+    assert verdict.pot_chance > 0.99
+    assert verdict.path_to_pocket == "blocked"
+    assert any("lies so near foot-right that the middle" in text for text in verdict.warnings)
+
+
+def test_a_frozen_ball_near_the_corner_goes_along_the_rail() -> None:
+    """Ball frozen at (2340, 27.5): the way to the aim point leaves the cue ball 22.9 from the nose
+    line, 1.6 too near. Between 0.5° (the near point: 13.01° below, asin(28.575/122.13) = 13.53°)
+    and 3.0° (asin(3/57.15), where the cue ball has room) it goes in: 2.5° of turns."""
+    (pocket,) = [p for p in open_pockets((2340.0, 27.5), (), NINE) if p.name == "foot-right"]
+    assert not pocket.by_aim_point
+    right, left = (math.degrees(math.atan2(y, x)) for x, y in pocket.edges)
+    assert right == pytest.approx(0.52, abs=0.02)
+    assert left == pytest.approx(3.01, abs=0.11)
+
+
+def test_open_pockets_by_the_aim_point_agree_with_the_path() -> None:
+    """Over random layouts: where the aim point can be played at, the path's fixed parts are open
+    and the ball passes its pocket's points, and the reverse."""
+    rng = np.random.default_rng(35)
+    met = 0
+    for _ in range(150):
+        places = random_places(rng, NINE, int(rng.integers(1, 16)))
+        others = tuple(place for name, place in places.items() if name != "1")
+        straight = {p.name for p in open_pockets(places["1"], others, NINE) if p.by_aim_point}
+        for pocket in NINE.pockets:
+            target = Ball(id="1", x_mm=places["1"][0], y_mm=places["1"][1])
+            far = Ball(id="cue", x_mm=-9e6, y_mm=0)
+            rest = [Ball(id=n, x_mm=x, y_mm=y) for n, (x, y) in places.items() if n != "1"]
+            found = clearances(far, target, pocket, rest, NINE)
+            fixed = [c for c in found if c.leg in ("to pocket", "ghost", "mouth")]
+            assert all(c.state == "open" for c in fixed) == (pocket.name in straight)
+            met += pocket.name in straight
+    assert met > 100

@@ -11,7 +11,7 @@ from calibration.table import BALL_DIAMETER_MM, PointMm
 
 from .cut import cut_deg
 from .geometry import nearest_on_segment
-from .membership import Leave, aim_of
+from .membership import Leave
 from .path import EDGE_MM
 from .reach import reached
 from .value import OpenPocket, open_pockets
@@ -45,7 +45,8 @@ def became_impossible(
 
 def why_not(cue_mm: PointMm, pocket: OpenPocket, leave: Leave) -> str | None:
     """Why the ball cannot be played into an open pocket from a place; None where it can."""
-    cut = float(cut_deg(cue_mm, leave.object_mm, aim_of(leave.table, pocket.name)))
+    aim = np.asarray(leave.object_mm) + np.asarray(pocket.line)
+    cut = float(cut_deg(cue_mm, leave.object_mm, aim))
     if cut >= 90:
         return f"the cut would be {cut:.0f}°"
     blocking = _blocking(cue_mm, pocket.ghost_mm, leave)

@@ -18,7 +18,7 @@ from .judged import angle_off_deg
 from .membership import Leave, aim_of
 from .path import Clearance, clearances, mouth_state, path_to_pocket
 from .reach import reach
-from .value import best_chance, chance_by_pocket
+from .value import best_chance, chance_by_pocket, open_pockets
 from .window import entry_turns_rad
 from .zone import LandingZone
 
@@ -49,6 +49,9 @@ class Left:
     pot_chance_given_up: float | None
     chance_by_pocket: Mapping[str, float]
     """Every pocket that is open to the ball, with its chance from the stop."""
+    in_jaws: bool
+    """The aim point itself cannot be played at, but another part of the mouth can: the pot chance
+    is for that part."""
     impossible: tuple[Impossible, ...]
     """Pots that the wanted spot offered and the stop does not."""
 
@@ -60,7 +63,12 @@ class Left:
                 f"ball {self.ball} cannot be cut to {self.pocket} from there: "
                 f"the cut is {self.cut_deg:.0f}°"
             )
-        if self.mouth == "blocked":
+        if self.in_jaws:
+            out.append(
+                f"ball {self.ball} lies so near {self.pocket} that the middle of its mouth cannot "
+                "be aimed at: the pot chance is for the part of the mouth that can"
+            )
+        elif self.mouth == "blocked":
             out.append(f"ball {self.ball} approaches {self.pocket} too flatly for a clean entry")
         elif self.mouth == "too close to call":
             out.append(f"ball {self.ball} may touch a point of {self.pocket}: too close to call")
@@ -102,8 +110,14 @@ def left_by(cue: Ball, after: Layout, leave: Leave, zone: LandingZone) -> Left:
         pot_chance=chance,
         pot_chance_given_up=None if best is None else max(best - chance, 0.0),
         chance_by_pocket={name: float(each) for name, each in chances.items()},
+        in_jaws=_in_jaws(own),
         impossible=became_impossible(stop, zone.wanted_mm, leave),
     )  # fmt: skip
+
+
+def _in_jaws(leave: Leave) -> bool:
+    pockets = open_pockets(leave.object_mm, leave.others_mm, leave.table)
+    return any(p.name == leave.pocket and not p.by_aim_point for p in pockets)
 
 
 def _mouth(found: tuple[Clearance, ...], target: Ball, leave: Leave) -> str:

@@ -19,10 +19,10 @@ import shapely
 from numpy.typing import ArrayLike
 from scipy.special import erf
 
-from calibration.table import BALL_DIAMETER_MM, PointMm, Table
+from calibration.table import BALL_DIAMETER_MM, Pocket, PointMm, Table
 
 from .geometry import BoolArray, FloatArray
-from .membership import Leave, aim_of, pot_free, way_free
+from .membership import Leave, pot_free, way_free
 from .path import EDGE_MM, ghost_room_mm
 from .player import Player
 from .reach import reached
@@ -34,6 +34,7 @@ BEST_STEP_MM = 50.0
 BEST_MOST = 16
 """At most so many places a side, whatever the zone's size."""
 _FINER = 3
+_TURNS = 65
 _CORNERS = 40
 _SURE = 0.995
 """A best place as good as this is not searched for further."""
@@ -46,9 +47,12 @@ class OpenPocket:
     name: str
     ghost_mm: PointMm
     line: PointMm
-    """Unit vector from the object ball to the aim point."""
+    """Unit vector from the object ball to the aim point, or, where the cue ball has no room behind
+    that line or the ball would touch a point, to the middle of what is left of the mouth."""
     edges: tuple[PointMm, PointMm]
     """Unit vectors of the rightmost and leftmost way on which the ball goes in."""
+    by_aim_point: bool
+    """Whether ``line`` runs to the aim point."""
 
 
 @lru_cache(maxsize=64)
@@ -56,27 +60,61 @@ def open_pockets(
     object_mm: PointMm, others_mm: tuple[PointMm, ...], table: Table
 ) -> tuple[OpenPocket, ...]:
     """The pockets open to a ball, wherever the cue ball lies; kept for a layout."""
-    found = []
-    target = np.asarray(object_mm)
     others = np.asarray(others_mm, dtype=np.float64).reshape(-1, 2)
-    for pocket in table.pockets:
-        aim = aim_of(table, pocket.name)
-        apart = math.dist(object_mm, aim)
-        if apart == 0 or not bool(pot_free(target, aim, others)):
-            continue
-        ux, uy = (aim[0] - object_mm[0]) / apart, (aim[1] - object_mm[1]) / apart
-        ghost = (object_mm[0] - BALL_DIAMETER_MM * ux, object_mm[1] - BALL_DIAMETER_MM * uy)
-        turns = entry_turns_rad(object_mm, pocket)
-        if turns is None or float(ghost_room_mm(ghost, table)) < -EDGE_MM:
-            continue
-        right, left = (
-            (ux * math.cos(turn) - uy * math.sin(turn), ux * math.sin(turn) + uy * math.cos(turn))
-            for turn in turns
-        )
-        found.append(
-            OpenPocket(name=pocket.name, ghost_mm=ghost, line=(ux, uy), edges=(right, left))
-        )
-    return tuple(found)
+    found = (_open(pocket, object_mm, others, table) for pocket in table.pockets)
+    return tuple(pocket for pocket in found if pocket is not None)
+
+
+def _open(
+    pocket: Pocket, object_mm: PointMm, others: FloatArray, table: Table
+) -> OpenPocket | None:
+    apart = math.dist(object_mm, pocket.aim_mm)
+    turns = None if apart == 0 else _turns_with_room(object_mm, pocket, table)
+    if turns is None:
+        return None
+    u = (np.asarray(pocket.aim_mm) - np.asarray(object_mm)) / apart
+    right, left = turns
+    straight = right <= 0 <= left
+    line = _turned(u, 0.0 if straight else (right + left) / 2)
+    target = np.asarray(object_mm)
+    if not bool(pot_free(target, target + apart * np.asarray(line), others)):
+        return None
+    return OpenPocket(
+        name=pocket.name,
+        ghost_mm=(
+            object_mm[0] - BALL_DIAMETER_MM * line[0],
+            object_mm[1] - BALL_DIAMETER_MM * line[1],
+        ),
+        line=line,
+        edges=(_turned(u, right), _turned(u, left)),
+        by_aim_point=straight,
+    )
+
+
+def _turns_with_room(
+    object_mm: PointMm, pocket: Pocket, table: Table
+) -> tuple[float, float] | None:
+    """The turns on which the ball goes in and a cue ball has room behind it."""
+    turns = entry_turns_rad(object_mm, pocket)
+    if turns is None:
+        return None
+    tried = np.linspace(*turns, _TURNS)
+    tried = np.unique(np.append(tried, 0.0)) if turns[0] < 0 < turns[1] else tried
+    way = np.asarray(pocket.aim_mm) - np.asarray(object_mm)
+    angles = math.atan2(way[1], way[0]) + tried
+    ghosts = np.asarray(object_mm) - BALL_DIAMETER_MM * np.stack(
+        [np.cos(angles), np.sin(angles)], axis=-1
+    )
+    fits = np.flatnonzero(ghost_room_mm(ghosts, table) >= -EDGE_MM)
+    if fits.size < 2:
+        return None
+    run = max(np.split(fits, np.flatnonzero(np.diff(fits) > 1) + 1), key=len)
+    return (float(tried[run[0]]), float(tried[run[-1]])) if len(run) > 1 else None
+
+
+def _turned(u: FloatArray, turn_rad: float) -> PointMm:
+    cosine, sine = math.cos(turn_rad), math.sin(turn_rad)
+    return (float(cosine * u[0] - sine * u[1]), float(sine * u[0] + cosine * u[1]))
 
 
 def chance_by_pocket(cue_mm: ArrayLike, leave: Leave) -> Mapping[str, FloatArray]:
