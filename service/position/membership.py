@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, PointMm, Table
+from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Pocket, PointMm, Table
 
 from .cut import ghost_ball_mm
 from .geometry import BoolArray, FloatArray, nearest_on_segment
@@ -31,6 +31,12 @@ _LEAST = BALL_DIAMETER_MM - EDGE_MM
 def aim_of(table: Table, pocket: str) -> PointMm:
     """Aim point at a pocket of the table."""
     return table.pocket(pocket).aim_mm
+
+
+@lru_cache(maxsize=32)
+def pockets_of(table: Table) -> tuple[Pocket, ...]:
+    """The table's pockets, made once."""
+    return table.pockets
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,8 +22,8 @@ from scipy.special import erf
 from calibration.table import BALL_DIAMETER_MM, Pocket, PointMm, Table
 
 from .geometry import BoolArray, FloatArray
-from .membership import Leave, pot_free, way_free
-from .path import EDGE_MM, ghost_room_mm
+from .membership import Leave, pockets_of, pot_free, way_free
+from .path import EDGE_MM, LEAST_INSET_MM, ghost_room_mm
 from .player import Player
 from .reach import reached
 from .window import entry_turns_rad
@@ -61,7 +61,7 @@ def open_pockets(
 ) -> tuple[OpenPocket, ...]:
     """The pockets open to a ball, wherever the cue ball lies; kept for a layout."""
     others = np.asarray(others_mm, dtype=np.float64).reshape(-1, 2)
-    found = (_open(pocket, object_mm, others, table) for pocket in table.pockets)
+    found = (_open(pocket, object_mm, others, table) for pocket in pockets_of(table))
     return tuple(pocket for pocket in found if pocket is not None)
 
 
@@ -98,6 +98,8 @@ def _turns_with_room(
     turns = entry_turns_rad(object_mm, pocket)
     if turns is None:
         return None
+    if _room_throughout(turns, object_mm, pocket, table):
+        return turns
     tried = np.linspace(*turns, _TURNS)
     tried = np.unique(np.append(tried, 0.0)) if turns[0] < 0 < turns[1] else tried
     way = np.asarray(pocket.aim_mm) - np.asarray(object_mm)
@@ -110,6 +112,22 @@ def _turns_with_room(
         return None
     run = max(np.split(fits, np.flatnonzero(np.diff(fits) > 1) + 1), key=len)
     return (float(tried[run[0]]), float(tried[run[-1]])) if len(run) > 1 else None
+
+
+def _room_throughout(
+    turns: tuple[float, float], object_mm: PointMm, pocket: Pocket, table: Table
+) -> bool:
+    """Whether the ghost balls of both ends lie so far inside that all between do."""
+    ax, ay = pocket.aim_mm
+    way = math.atan2(ay - object_mm[1], ax - object_mm[0])
+    bulge = BALL_DIAMETER_MM * (1 - math.cos((turns[1] - turns[0]) / 2))
+    inset = LEAST_INSET_MM + bulge
+    for turn in turns:
+        x = object_mm[0] - BALL_DIAMETER_MM * math.cos(way + turn)
+        y = object_mm[1] - BALL_DIAMETER_MM * math.sin(way + turn)
+        if not (inset <= x <= table.length_mm - inset and inset <= y <= table.width_mm - inset):
+            return False
+    return True
 
 
 def _turned(u: FloatArray, turn_rad: float) -> PointMm:

@@ -55,13 +55,13 @@ def entry_turns_rad(object_mm: PointMm, pocket: Pocket) -> tuple[float, float] |
     would touch the far facing before it drops (mouth, cut angle, shelf) counts only while the
     facing's mirror image of its way still leads inward.
     """
-    way = np.asarray(pocket.aim_mm) - np.asarray(object_mm)
+    (ax, ay), (ix, iy) = pocket.aim_mm, pocket.inward
+    way = (ax - object_mm[0], ay - object_mm[1])
     right, left = (
         sign * (_bearing_rad(way, point, object_mm, sign) - _half_width_rad(point, object_mm))
         for sign, point in ((-1.0, pocket.nose_points_mm[1]), (1.0, pocket.nose_points_mm[0]))
     )
-    inward = np.asarray(pocket.inward)
-    off_axis = math.atan2(float(cross(inward, way)), float(dot(inward, way)))
+    off_axis = math.atan2(ix * way[1] - iy * way[0], ix * way[0] + iy * way[1])
     right = max(right, -math.pi / 2 - off_axis)
     left = min(left, math.pi / 2 - off_axis)
     if right >= left:
@@ -73,10 +73,10 @@ def entry_turns_rad(object_mm: PointMm, pocket: Pocket) -> tuple[float, float] |
     return _longest(turns, _drops(object_mm, pocket, turns + off_axis))
 
 
-def _bearing_rad(way: FloatArray, point: PointMm, object_mm: PointMm, sign: float) -> float:
+def _bearing_rad(way: PointMm, point: PointMm, object_mm: PointMm, sign: float) -> float:
     """Bearing of a nose point off the way to the aim point, positive to its own side, 0 … 2π."""
-    there = np.asarray(point) - np.asarray(object_mm)
-    angle = sign * math.atan2(float(cross(way, there)), float(dot(way, there)))
+    x, y = point[0] - object_mm[0], point[1] - object_mm[1]
+    angle = sign * math.atan2(way[0] * y - way[1] * x, way[0] * x + way[1] * y)
     return angle if angle >= 0 else angle + 2 * math.pi
 
 

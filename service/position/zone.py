@@ -21,7 +21,7 @@ from .drawn import DrawnZone
 from .geometry import BoolArray, length
 from .intent import Intent
 from .limits import Limit, fixed_obstacle, limit_text, limits_of
-from .membership import Leave, belongs, leave_of
+from .membership import Leave, belongs, leave_of, pockets_of
 from .path import EDGE_MM
 from .player import Player
 from .window import entry_turns_rad
@@ -203,7 +203,7 @@ def _union(leave: Leave) -> LandingZone:
     """The zones of all pockets together."""
     parts: list[LandingZone] = []
     empty: list[LandingZone] = []
-    for pocket in leave.table.pockets:
+    for pocket in pockets_of(leave.table):
         own = leave.into(pocket.name)
         if entry_turns_rad(leave.object_mm, pocket) is None:
             why = f"path: ball {leave.ball} approaches {pocket.name} too flatly to enter it"
