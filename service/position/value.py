@@ -18,6 +18,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 from scipy.special import erf
+from shapely.geometry import MultiPolygon
 
 from calibration.table import BALL_DIAMETER_MM, Pocket, PointMm, Table
 
@@ -173,11 +174,13 @@ def best_chance(zone: LandingZone, leave: Leave) -> float | None:
     if zone.is_empty or zone.wanted_mm is None:
         return None
     left, low, right, high = zone.shape.bounds
-    shapely.prepare(zone.shape)
-    corners = shapely.get_coordinates(zone.shape)
+    # a copy of our own to prepare: zones are kept and may be asked by several threads at once
+    shape = MultiPolygon(list(zone.shape.geoms))
+    shapely.prepare(shape)
+    corners = shapely.get_coordinates(shape)
     some = np.linspace(0, len(corners) - 1, min(len(corners), _CORNERS)).astype(int)
     kept = np.concatenate([corners[some], [zone.wanted_mm]])
-    places = np.concatenate([_inside(zone, (left, low), (right, high), BEST_STEP_MM), kept])
+    places = np.concatenate([_inside(shape, (left, low), (right, high), BEST_STEP_MM), kept])
     chances = pot_chance(places, leave)
     best = float(chances.max())
     step = max(right - left, high - low) / BEST_MOST
@@ -186,7 +189,7 @@ def best_chance(zone: LandingZone, leave: Leave) -> float | None:
         if best > _SURE:
             break
         x, y = places[int(chances.argmax())]
-        fine = _inside(zone, (x - step, y - step), (x + step, y + step), step / 3)
+        fine = _inside(shape, (x - step, y - step), (x + step, y + step), step / 3)
         if len(fine) == 0:
             break
         places = np.concatenate([fine, [(x, y)]])
@@ -196,7 +199,7 @@ def best_chance(zone: LandingZone, leave: Leave) -> float | None:
     return best
 
 
-def _inside(zone: LandingZone, low: PointMm, high: PointMm, step_mm: float) -> FloatArray:
+def _inside(shape: MultiPolygon, low: PointMm, high: PointMm, step_mm: float) -> FloatArray:
     x, y = np.meshgrid(
         *(
             np.linspace(a, b, min(max(2, math.ceil((b - a) / step_mm) + 1), BEST_MOST))
@@ -204,7 +207,7 @@ def _inside(zone: LandingZone, low: PointMm, high: PointMm, step_mm: float) -> F
         )
     )
     places = np.stack([x.ravel(), y.ravel()], axis=-1)
-    return np.asarray(places[shapely.contains_xy(zone.shape, places[:, 0], places[:, 1])])
+    return np.asarray(places[shapely.contains_xy(shape, places[:, 0], places[:, 1])])
 
 
 def _chance_into(
