@@ -14,7 +14,7 @@ from .app import REFUSED, app, guarded
 from .console import complain, note, out, print_json, say, tracked
 from .inputs import Entry, entry_of, folder_entries
 from .layouts import Ground, check_surface
-from .options import CALIBRATION_FOR_STILLS, JSON
+from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
 
 if TYPE_CHECKING:
     from calibration.table import Table
@@ -35,6 +35,7 @@ def score(
         Path, typer.Option("--intent", help="What was meant, intent.json: pot and leave, or zone.")
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
+    player: PLAYER = None,
     as_json: JSON = False,
 ) -> None:
     """Compare where the cue ball stopped with where it was meant to stop."""
@@ -47,7 +48,7 @@ def score(
     table = ground.table_for(was)
     now = ground.layout(entry_of(after), previous=was)
     check_surface(now, table)
-    verdict = score_shot(was, now, meant, table)
+    verdict = score_shot(was, now, meant, table, player=player_from(player))
     if as_json:
         print_json(verdict.to_dict())
         return
@@ -72,6 +73,7 @@ def session(
         Path | None,
         typer.Option("--plan", help="Intents in order, plan.json; default: the folder's own."),
     ] = None,
+    player: PLAYER = None,
     as_json: JSON = False,
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
@@ -86,8 +88,8 @@ def session(
     meant = _read_plan(plan_path)
     ground = Ground.open(calibration)
     entries = folder_entries(folder, leave_out=plan_path)
-    readings, table = _read_all(entries, ground)
-    result = score_session(readings, meant, table)
+    readings, table = read_session(entries, ground)
+    result = score_session(readings, meant, table, player=player_from(player))
     if as_json:
         for item in result.lines():
             print_json(item)
@@ -119,7 +121,7 @@ def _read_plan(path: Path | None) -> Plan:
     return Plan.read(path)
 
 
-def _read_all(entries: list[Entry], ground: Ground) -> tuple[list[tuple[str, Reading]], Table]:
+def read_session(entries: list[Entry], ground: Ground) -> tuple[list[tuple[str, Reading]], Table]:
     """Every entry's layout or refusal, and the one table they lie on."""
     readings: list[tuple[str, Reading]] = []
     table: Table | None = None
