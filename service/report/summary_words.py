@@ -9,7 +9,9 @@ from .words import ball_widths, signed
 
 if TYPE_CHECKING:
     from service.practice import Summary
-    from service.practice.statistics import Landing, Mean, Rate
+    from service.practice.landing import Landing
+    from service.practice.means import Mean
+    from service.practice.rates import Rate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
