@@ -200,7 +200,7 @@ def test_the_numbered_steps_lead_from_nothing_to_the_tables(tmp_path):
     engine = sa.create_engine(f"sqlite:///{tmp_path / 'restmark.db'}")
     with engine.connect() as connection:
         context = MigrationContext.configure(connection)
-        assert context.get_current_heads() == ("0001",)
+        assert context.get_current_heads() == ("0002",)
         assert compare_metadata(context, metadata) == []
     engine.dispose()
 
@@ -210,7 +210,7 @@ def test_a_directory_of_a_newer_release_is_refused_untouched(tmp_path):
     database = sqlite3.connect(tmp_path / "restmark.db")
     database.execute("UPDATE alembic_version SET version_num = '9999'")
     database.commit()
-    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0001\. A newer"):
+    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0002\. A newer"):
         Store(tmp_path)
     assert database.execute("SELECT version_num FROM alembic_version").fetchall() == [("9999",)]
     database.close()

@@ -1,6 +1,6 @@
 """The command line. ``app`` holds the commands, ``main`` is the installed entry point."""
 
-from . import boards, calibrating, reading, scoring, showing
+from . import boards, calibrating, reading, scoring, showing, weeks
 from .app import app, main
 
-__all__ = ["app", "boards", "calibrating", "main", "reading", "scoring", "showing"]
+__all__ = ["app", "boards", "calibrating", "main", "reading", "scoring", "showing", "weeks"]

@@ -13,6 +13,7 @@ from vision.layout import Layout
 from .app import REFUSED, app, guarded
 from .console import complain, note, out, print_json, say, tracked
 from .inputs import Entry, entry_of, folder_entries
+from .keeping import check_keepable, keep_session, played_time
 from .layouts import Ground, check_surface
 from .options import CALIBRATION_FOR_STILLS, JSON
 
@@ -72,6 +73,16 @@ def session(
         Path | None,
         typer.Option("--plan", help="Intents in order, plan.json; default: the folder's own."),
     ] = None,
+    data: Annotated[
+        Path | None,
+        typer.Option("--data", help="Folder of a store that keeps the session; made if missing."),
+    ] = None,
+    played: Annotated[
+        str | None,
+        typer.Option(
+            "--played", help="Day, or day and time, of the session; default: its files' own."
+        ),
+    ] = None,
     as_json: JSON = False,
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
@@ -79,13 +90,17 @@ def session(
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     """
     from service.practice import score_session
+    from service.report.kind_words import kind_lines
     from service.report.summary_words import summary_lines
-    from service.report.tables import attempts_grid
+    from service.report.tables import attempts_grid, kinds_grid
 
     plan_path = plan or _own_plan(folder)
     meant = _read_plan(plan_path)
     ground = Ground.open(calibration)
     entries = folder_entries(folder, leave_out=plan_path)
+    played_at = played_time(played, folder)
+    if data is not None:
+        check_keepable(ground, entries)
     readings, table = _read_all(entries, ground)
     result = score_session(readings, meant, table)
     if as_json:
@@ -93,8 +108,12 @@ def session(
             print_json(item)
     else:
         out().print(attempts_grid(result.attempts))
-        for line in summary_lines(result.summary):
+        if any(len(split.groups) > 1 for split in result.summary.by_kind):
+            out().print(kinds_grid(result.summary.by_kind))
+        for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):
             say(line)
+    if data is not None:
+        note(keep_session(data, ground, entries, readings, result, played_at))
     for left in result.left_out:
         note(left.reason)
     refused = [attempt for attempt in result.attempts if attempt.refused]

@@ -20,9 +20,11 @@ from .by_kind import Split, by_kind, holm
 from .kinds import ShotKind
 from .long_run import LongRun, mean_over_sessions, share_over_sessions
 from .outcomes import misses_mm, offsets_mm
+from .plain import plain
 from .rates import LEVEL, Sets
 from .statistics import Summary, summarise
 from .trend import RateTrend, Trend, rate_trend, trend
+from .weak_side import WeakSide, weak_side_within
 
 SESSION_GAP = timedelta(hours=3)
 """A longer pause starts another session."""
@@ -83,6 +85,8 @@ class Progress:
     """How many different intents they had."""
     same_shots: bool
     """Only shots that were played in every session are counted."""
+    shots_vary: bool
+    """Not every session had the same shots: a trend may be that of the shots."""
     left_out: int
     """Plain attempts left out because their shot was not played in every session."""
     sessions: tuple[SessionFigures, ...]
@@ -91,35 +95,40 @@ class Progress:
     pots_trend: RateTrend
     trends: tuple[NamedTrend, ...]
     long_run: LongRun
+    weak_side: WeakSide
+    """Speed against line, each session about its own average."""
     by_kind: tuple[Split, ...]
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object; times in ISO 8601."""
-        return _plain(asdict(self))
+        out: dict[str, Any] = plain(asdict(self))
+        return out
 
 
 def progress(played: Sequence[Played], *, same_shots: bool = False) -> Progress:
     """Figures of attempts in the order of their times."""
     ordered = sorted(played, key=lambda attempt: attempt.at)
     sessions = _sessions(ordered)
-    plain = [[a for a in session if a.in_a_row is None] for session in sessions]
-    plain = [session for session in plain if session]
-    before = sum(map(len, plain))
+    repeats = [[a for a in session if a.in_a_row is None] for session in sessions]
+    repeats = [session for session in repeats if session]
+    before = sum(map(len, repeats))
     if same_shots:
-        plain = _kept(plain)
-    everything = [attempt for session in plain for attempt in session]
-    figures = tuple(_figures(i, session) for i, session in enumerate(plain, start=1))
+        repeats = _kept(repeats)
+    everything = [attempt for session in repeats for attempt in session]
+    figures = tuple(_figures(i, session) for i, session in enumerate(repeats, start=1))
     return Progress(
         attempts=len(everything),
         different_shots=len({attempt.shot for attempt in everything}),
         same_shots=same_shots,
+        shots_vary=len({frozenset(a.shot for a in session) for session in repeats}) > 1,
         left_out=before - len(everything),
         sessions=figures,
         sets=tuple(found for session in sessions for found in _sets(session)),
         zone_trend=_rate_trend(figures, lambda s: (s.zone.successes, s.zone.n)),
         pots_trend=_rate_trend(figures, lambda s: (s.pots.successes, s.pots.n)),
         trends=_trends(figures),
-        long_run=_long_run(plain, figures),
+        long_run=_long_run(repeats, figures),
+        weak_side=weak_side_within([offsets_mm([a.verdict for a in s]) for s in repeats]),
         by_kind=by_kind([a.verdict for a in everything], [a.kind for a in everything]),
     )
 
@@ -205,13 +214,3 @@ def _long_run(sessions: Sequence[Sequence[Played]], figures: Sequence[SessionFig
         long_short=mean_over_sessions([[a for a, _ in o] for o in offsets]),
         left_right=mean_over_sessions([[c for _, c in o] for o in offsets]),
     )
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return value.isoformat()
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    return value

@@ -20,6 +20,7 @@ from .kinds import ShotKind
 from .landing import Landing, landing
 from .means import Mean, Share, mean_distance, mean_share
 from .outcomes import is_success, misses_mm, offsets_mm, pot_rate, zone_called, zone_rate
+from .plain import plain
 from .rates import Rate, Sets, longest_run, sets
 
 
@@ -56,7 +57,8 @@ class Summary:
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object as in ``session --json``'s summary."""
-        return asdict(self)
+        out: dict[str, Any] = plain(asdict(self))
+        return out
 
 
 def summarise(

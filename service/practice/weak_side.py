@@ -8,6 +8,7 @@ spreads are equal.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,20 +44,29 @@ class WeakSide:
 
 def weak_side(spots_mm: ArrayLike) -> WeakSide:
     """The weaker of speed and line from spots (n, 2), along and across the arrival line."""
-    spots = np.asarray(spots_mm, dtype=np.float64).reshape(-1, 2)
-    n = len(spots)
+    return weak_side_within([np.asarray(spots_mm, dtype=np.float64).reshape(-1, 2)])
+
+
+def weak_side_within(sessions_mm: Sequence[ArrayLike]) -> WeakSide:
+    """The same from the spots of several sessions, each about its own average."""
+    parts = [np.asarray(part, dtype=np.float64).reshape(-1, 2) for part in sessions_mm]
+    parts = [part for part in parts if len(part)]
+    n = sum(map(len, parts))
+    # degrees of freedom of the correlation of sum and difference
+    freedom = n - len(parts) - 1
     nothing = WeakSide(
         n=n, side=None, ratio=None, low=None, high=None, p_value=None, attempts_missing=None
     )
-    if n < LEAST:
+    if freedom < LEAST - 2:
         return nothing
-    cov = np.cov(spots.T)
-    along, across, both = float(cov[0, 0]), float(cov[1, 1]), float(cov[0, 1])
+    apart = np.concatenate([part - part.mean(axis=0) for part in parts])
+    products = apart.T @ apart
+    along, across, both = float(products[0, 0]), float(products[1, 1]), float(products[0, 1])
     if not (along > 0 and across > 0):
         return nothing
     ratio = math.sqrt(along / across)
     shared = min(both**2 / (along * across), 1.0)
-    half = 2 * (1 - shared) * float(stats.t.ppf(TAILS[1], n - 2)) ** 2 / (n - 2)
+    half = 2 * (1 - shared) * float(stats.t.ppf(TAILS[1], freedom)) ** 2 / freedom
     # square root of K ± √(K² − 1) with K = 1 + half
     factor = math.sqrt(1 + half + math.sqrt(half * (half + 2)))
     low, high = ratio / factor, ratio * factor
@@ -67,8 +77,8 @@ def weak_side(spots_mm: ArrayLike) -> WeakSide:
         ratio=ratio,
         low=low,
         high=high,
-        p_value=_p_value(ratio, shared, n),
-        attempts_missing=0 if side else _missing(ratio, shared, n),
+        p_value=_p_value(ratio, shared, freedom),
+        attempts_missing=0 if side else _missing(ratio, shared, freedom + 2),
     )
 
 
@@ -78,12 +88,12 @@ def _link(ratio: float, shared: float) -> float:
     return (square - 1) / math.sqrt(max((square + 1) ** 2 - 4 * shared * square, 1e-300))
 
 
-def _p_value(ratio: float, shared: float, n: int) -> float:
+def _p_value(ratio: float, shared: float, freedom: int) -> float:
     link = min(abs(_link(ratio, shared)), 1.0)
     if link == 1.0:
         return 0.0
-    student = link * math.sqrt((n - 2) / (1 - link**2))
-    return 2 * float(stats.t.sf(student, n - 2))
+    student = link * math.sqrt(freedom / (1 - link**2))
+    return 2 * float(stats.t.sf(student, freedom))
 
 
 def _missing(ratio: float, shared: float, n: int) -> int | None:
