@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from vision.layout import Layout
 
-from .inputs import Entry, InputError
+from .inputs import STILL_SUFFIXES, Entry, InputError
 from .layouts import Ground
 
 if TYPE_CHECKING:
@@ -18,9 +18,10 @@ if TYPE_CHECKING:
 
 
 def played_time(given: str | None, folder: Path) -> datetime:
-    """When a session was played: as given, else when its first still was written."""
+    """When a session was played: as given, else when the first still of its folder was written."""
     if given is None:
-        times = [path.stat().st_mtime for path in folder.iterdir() if path.is_file()]
+        stills = [path for path in folder.iterdir() if path.suffix.lower() in STILL_SUFFIXES]
+        times = [path.stat().st_mtime for path in stills]
         return datetime.fromtimestamp(min(times)).astimezone()
     try:
         return datetime.fromisoformat(given).astimezone()

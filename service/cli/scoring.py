@@ -90,7 +90,7 @@ def session(
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     """
     from service.practice import score_session
-    from service.report.kind_words import kind_lines
+    from service.report.kind_words import kind_lines, kind_rows
     from service.report.summary_words import summary_lines
     from service.report.tables import attempts_grid, kinds_grid
 
@@ -98,9 +98,10 @@ def session(
     meant = _read_plan(plan_path)
     ground = Ground.open(calibration)
     entries = folder_entries(folder, leave_out=plan_path)
-    played_at = played_time(played, folder)
+    played_at = None
     if data is not None:
         check_keepable(ground, entries)
+        played_at = played_time(played, folder)
     readings, table = _read_all(entries, ground)
     result = score_session(readings, meant, table)
     if as_json:
@@ -108,11 +109,11 @@ def session(
             print_json(item)
     else:
         out().print(attempts_grid(result.attempts))
-        if any(len(split.groups) > 1 for split in result.summary.by_kind):
+        if kind_rows(result.summary.by_kind):
             out().print(kinds_grid(result.summary.by_kind))
         for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):
             say(line)
-    if data is not None:
+    if data is not None and played_at is not None:
         note(keep_session(data, ground, entries, readings, result, played_at))
     for left in result.left_out:
         note(left.reason)

@@ -31,6 +31,7 @@ def progress(
     sessions are missing.
     """
     from service.pages import progress_of
+    from service.report.kind_words import kind_rows
     from service.report.progress_words import progress_lines
     from service.report.tables import kinds_grid, sessions_grid
     from service.store import DATABASE_NAME, Store
@@ -53,7 +54,7 @@ def progress(
         return
     if found.sessions:
         out().print(sessions_grid(found.sessions))
-    if found.by_kind:
+    if kind_rows(found.by_kind):
         out().print(kinds_grid(found.by_kind))
     for line in lines:
         say(line)

@@ -67,7 +67,7 @@ def summary_facts(summary: Mapping[str, Any]) -> tuple[Fact, ...]:
         _within(landing),
         _weak_side(landing),
         Fact(label="Longest run", value=str(summary["longest_run"]), aside="pot and zone"),
-        _given_up(summary["pot_chance_given_up"]),
+        _given_up(summary["chance_given_up"]),
     ]
     for name, words_one in (
         ("too_close_to_call", "Too close to call"),
@@ -124,15 +124,15 @@ def _within(landing: Mapping[str, Any]) -> Fact | None:
     return Fact(
         label="Half-within distance",
         value=words.in_mm(half),
-        aside=f"nine in ten within {words.in_mm(nine)} of the average landing spot"
-        + _ends(landing["half_within"]),
+        aside=f"of the average landing spot{_ends(landing['half_within'])}; nine in ten within "
+        f"{words.in_mm(nine)}{_ends(landing['nine_in_ten_within'])}",
     )
 
 
 def _ends(distance: Mapping[str, Any]) -> str:
     if distance["low_mm"] is None:
         return ""
-    return f"; 95 %: {distance['low_mm']:.0f} to {words.in_mm(distance['high_mm'])}"
+    return f", 95 %: {distance['low_mm']:.0f} to {words.in_mm(distance['high_mm'])}"
 
 
 def _weak_side(landing: Mapping[str, Any]) -> Fact | None:
@@ -146,8 +146,11 @@ def _weak_side(landing: Mapping[str, Any]) -> Fact | None:
     return Fact(label="Weak side", value=found["side"] or "cannot be said yet", aside=aside)
 
 
-def _given_up(share: float | None) -> Fact | None:
-    return None if share is None else Fact(label="Pot chance given up", value=f"{share:.0%}")
+def _given_up(share: Mapping[str, Any]) -> Fact | None:
+    if share["mean"] is None:
+        return None
+    aside = "" if share["low"] is None else f"95 %: {share['low']:.0%} to {share['high']:.0%}"
+    return Fact(label="Pot chance given up", value=f"{share['mean']:.0%}", aside=aside)
 
 
 def _interval(mean: Mapping[str, Any], lead: str) -> str:

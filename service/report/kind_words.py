@@ -29,8 +29,10 @@ class KindRow:
 
 
 def kind_rows(splits: Sequence[Split]) -> list[KindRow]:
-    """A row a kind, in the order of the splits."""
-    return [_row(split.by, group) for split in splits for group in split.groups]
+    """A row a kind, in the order of the splits, where there is more than one kind."""
+    return [
+        _row(split.by, group) for split in splits if len(split.groups) > 1 for group in split.groups
+    ]
 
 
 def kind_lines(splits: Sequence[Split]) -> list[str]:

@@ -14,9 +14,11 @@ if TYPE_CHECKING:
     from service.practice import Progress
     from service.practice.means import Mean, Share
     from service.practice.progress import NamedTrend, SessionFigures
+    from service.practice.rates import Rate
     from service.practice.trend import RateTrend
 
 SESSIONS_FOR_A_TREND = 5
+_TOO_EARLY = " (too few sessions for an interval)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,8 +54,18 @@ def progress_lines(found: Progress) -> list[str]:
                 "The shots were not the same in every session: a trend may be that of the shots."
             )
         lines += [
-            *_rate_lines("In the zone", found.zone_trend, found.long_run.zone),
-            *_rate_lines("Pots made", found.pots_trend, found.long_run.pots),
+            *_rate_lines(
+                "In the zone",
+                [s.summary.zone for s in found.sessions],
+                found.zone_trend,
+                found.long_run.zone,
+            ),
+            *_rate_lines(
+                "Pots made",
+                [s.summary.pots for s in found.sessions],
+                found.pots_trend,
+                found.long_run.pots,
+            ),
             *_long_run_lines(found),
             *_trend_lines(found.trends),
             weak_side_line(found.weak_side, "Speed against line, each session about its own mean"),
@@ -66,18 +78,22 @@ def _span(found: Progress) -> str:
     days = [session.started_at.date().isoformat() for session in found.sessions]
     span = days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
     left_out = f"; {found.left_out} of other shots left out" if found.left_out else ""
+    shots = found.different_shots
     return (
         f"{_count(len(days), 'session')}, {span}, {_count(found.attempts, 'attempt')} of "
-        f"{_count(found.different_shots, 'different shot')}{left_out}."
+        f"{'one shot' if shots == 1 else f'{shots} different shots'}{left_out}."
     )
 
 
-def _rate_lines(label: str, trend: RateTrend, whole: Share) -> list[str]:
+def _rate_lines(label: str, rates: Sequence[Rate], trend: RateTrend, whole: Share) -> list[str]:
     if whole.mean is None:
         return []
-    text = f"{label} over all sessions {percent(whole.mean)}"
+    text = f"{label} {sum(r.successes for r in rates)} of {sum(r.n for r in rates)} in all"
     if whole.low is not None and whole.high is not None:
-        text += f" (95 % interval {100 * whole.low:.0f} to {100 * whole.high:.0f} %)"
+        text += (
+            f", over sessions {percent(whole.mean)} (95 % interval {100 * whole.low:.0f} to "
+            f"{100 * whole.high:.0f} %)"
+        )
     return [f"{text}. {_rate_trend_words(trend)}"]
 
 
@@ -119,7 +135,7 @@ def _long_run_lines(found: Progress) -> list[str]:
         )
     miss = run.average_miss
     if miss.mean_mm is not None:
-        between = ""
+        between = _TOO_EARLY
         if miss.low_mm is not None and miss.high_mm is not None:
             between = f" (95 % interval {miss.low_mm:.0f} to {miss.high_mm:.0f} mm)"
         lines.append(f"Average miss over all sessions {miss.mean_mm:.0f} mm{between}.")
@@ -130,7 +146,7 @@ def _mean_words(mean: Mean) -> str:
     assert mean.mean_mm is not None
     text = f"{signed(mean.mean_mm)} mm"
     if mean.low_mm is None or mean.high_mm is None:
-        return text
+        return f"{text}{_TOO_EARLY}"
     return f"{text} (95 % interval {signed(mean.low_mm)} to {signed(mean.high_mm)})"
 
 
