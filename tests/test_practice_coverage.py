@@ -107,17 +107,37 @@ def test_distance_about_the_average_landing_spot(n: int, share: float, ratio: fl
     rng = np.random.default_rng(300 + n)
     along, across = 40.0 * ratio, 40.0
     truth = np.hypot(along, across) / 2**0.5 * float(radius_factor(1 / ratio**2, share))
-    spots = rng.normal(size=(DRAWS // 2, n, 2)) * (along, across) + (15, -20)
+    spots = rng.normal(size=(DRAWS, n, 2)) * (along, across) + (15, -20)
     _assert_covers(_holds(within_of_average(s, share), truth) for s in spots)
 
 
+MISHITS = 0.1
+
+
+@SIZES
+def test_mishits_are_borne(n: int) -> None:
+    """One stop in ten with 2.5 times the spread: not normal, and the intervals, which cannot know
+    it, still cover 88 % or more of the spread and of the ratio."""
+    rng = np.random.default_rng(380 + n)
+    wide = np.where(rng.random((1500, n, 1)) < MISHITS, 2.5, 1.0)
+    spots = rng.normal(size=(1500, n, 2)) * (60, 40) * wide
+    along_mm = 60 * (1 + MISHITS * (2.5**2 - 1)) ** 0.5
+    spreads = [spread(s[:, 0].tolist()) for s in spots]
+    ratios = [weak_side(s) for s in spots]
+    for covered in (
+        np.mean([(s.low_mm or 0) <= along_mm <= (s.high_mm or 0) for s in spreads]),
+        np.mean([(r.low or 0) <= 1.5 <= (r.high or 0) for r in ratios]),
+    ):
+        assert covered >= 0.88
+
+
 def test_distances_about_the_average_landing_spot_are_right_on_average() -> None:
-    """Within 4 % at 5 attempts, 3 % at 10, for round and 4 to 1."""
-    for n, slack in ((5, 0.04), (10, 0.03)):
+    """Within 5 % at 5 attempts, 4 % at 10, for round and 4 to 1."""
+    for n, slack in ((5, 0.05), (10, 0.04)):
         for ratio in (1.0, 4.0):
             for share in (HALF, NINE_IN_TEN):
                 rng = np.random.default_rng(350 + n)
-                spots = rng.normal(size=(1000, n, 2)) * (ratio, 1.0)
+                spots = rng.normal(size=(500, n, 2)) * (ratio, 1.0)
                 truth = np.hypot(ratio, 1.0) / 2**0.5 * float(radius_factor(1 / ratio**2, share))
                 found = [within_of_average(s, share).distance_mm for s in spots]
                 assert np.mean(np.array(found, dtype=float)) == pytest.approx(truth, rel=slack)

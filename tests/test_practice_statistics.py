@@ -21,7 +21,7 @@ from service.practice.rates import (
     wilson,
 )
 from service.practice.statistics import summarise
-from service.practice.weak_side import weak_side
+from service.practice.weak_side import weak_side, weak_side_within
 from service.practice.within import (
     HALF,
     NINE_IN_TEN,
@@ -184,31 +184,38 @@ def test_stretched_spread_is_not_called_round() -> None:
 
 
 def test_speed_against_line_by_hand() -> None:
-    """Along ±3, across ±1 at the corners: ratio 3, uncorrelated; K = 1 + 2·t²/(n − 2) with
-    n = 8, t(6) = 2.4469: K = 2.9958, √(K + √(K² − 1)) = 2.4124: 1.244 to 7.237."""
-    spots = [(a, c) for a in (-3.0, 3.0) for c in (-1.0, 1.0)] * 2
+    """Squares along 9 1 0 1 9 = 20, across 1 4 0 4 1 = 10: ratio √2. Leaving one out takes 5/4 of
+    its square away: ½·ln of 8.75/8.75, 18.75/5, 20/10, 18.75/5, 8.75/8.75 = 0, 0.6609, 0.3466,
+    0.6609, 0; their error √(4/5·0.4370) = 0.5912, × t(4) = 2.7764 is 1.6416. Showing takes
+    5·(2.8016·0.5912/0.3466)² = 114.2 attempts."""
+    spots = [(-3.0, -1.0), (-1.0, 2.0), (0.0, 0.0), (1.0, -2.0), (3.0, 1.0)]
     found = weak_side(spots)
-    assert found.ratio == pytest.approx(3.0)
-    assert (found.low, found.high) == pytest.approx((1.2436, 7.2373), abs=5e-4)
-    assert (found.side, found.attempts_missing) == ("speed", 0)
-    mirrored = weak_side([(c, a) for a, c in spots])
-    assert mirrored.side == "line"
-    assert mirrored.low == pytest.approx(1 / 7.2373, abs=2e-5)
-    assert mirrored.p_value == pytest.approx(found.p_value)
-
-
-def test_speed_and_line_say_how_many_attempts_are_missing() -> None:
-    """The first half of those spots: K = 1 + 2·4.3027²/2 = 19.51, factor 6.245: not yet. The
-    correlation of sum and difference is (9 − 1)/(9 + 1) = 0.8; Fisher: 3 + (2.8016/1.0986)² =
-    9.5, so 10 attempts, 6 more."""
-    spots = [(a, c) for a in (-3.0, 3.0) for c in (-1.0, 1.0)]
-    found = weak_side(spots)
-    assert found.side is None
-    assert (found.low, found.high) == pytest.approx((3 / 6.245, 3 * 6.245), rel=1e-3)
-    assert found.attempts_missing == 6
-    assert weak_side(spots[:3]).ratio is None
+    assert found.ratio == pytest.approx(math.sqrt(2))
+    assert (found.low, found.high) == pytest.approx((0.2739, 7.302), rel=1e-3)
+    assert (found.side, found.attempts_missing) == (None, 110)
+    assert found.p_value == pytest.approx(2 * stats.t.sf(0.3466 / 0.5912, 4), abs=1e-3)
+    mirrored = weak_side([(across, along) for along, across in spots])
+    assert mirrored.high == pytest.approx(1 / found.low)
+    assert weak_side(spots[:4]).ratio is None
     assert weak_side([(1.0, 0.0)] * 5).ratio is None
-    assert weak_side([(a, a) for a in (1.0, 2.0, 4.0, 8.0)]).attempts_missing is None
+
+
+def test_weak_side_is_named_either_way() -> None:
+    rng = np.random.default_rng(12)
+    spots = rng.normal(size=(30, 2)) * (80, 30)
+    assert (weak_side(spots).side, weak_side(spots).attempts_missing) == ("speed", 0)
+    assert weak_side(spots[:, ::-1]).side == "line"
+
+
+def test_sessions_scatter_about_their_own_average() -> None:
+    """Moving a whole session moves no spread; one attempt alone has none."""
+    rng = np.random.default_rng(13)
+    parts = [rng.normal(size=(8, 2)) for _ in range(3)]
+    moved = [part + np.array([100.0, -50.0]) * i for i, part in enumerate(parts)]
+    here, there = weak_side_within(parts), weak_side_within([*moved, [(900.0, 900.0)]])
+    assert there.ratio == pytest.approx(here.ratio)
+    assert there.low == pytest.approx(here.low)
+    assert (here.n, there.n) == (24, 25)
 
 
 def test_ellipse_lies_along_the_spread() -> None:
@@ -221,14 +228,39 @@ def test_ellipse_lies_along_the_spread() -> None:
     assert found.minor_mm == pytest.approx(0, abs=1e-6)
 
 
-def test_distances_of_spots_that_do_not_scatter() -> None:
-    for spots in ([(1.0, 2.0)] * 6, [(float(i), 0.0) for i in range(6)]):
-        found = within_of_average(spots, HALF)
-        assert found.distance_mm is not None
-        assert found.low_mm is not None
-        assert found.high_mm is not None
-        assert 0 <= found.low_mm <= found.distance_mm <= found.high_mm < 100
+def test_spots_that_do_not_scatter_have_no_interval() -> None:
+    found = within_of_average([(1.0, 2.0)] * 6, HALF)
+    assert (found.distance_mm, found.low_mm, found.high_mm) == (0.0, None, None)
+    assert spread([3.0] * 6).low_mm is None
     assert within_of_average([(0.0, 0.0)] * 2, HALF).distance_mm is None
+
+
+def test_spots_on_a_line_have_distances_of_one_direction() -> None:
+    """Half of a normal scatter lies within 0.6745·σ, σ = √3.5/c4(6)."""
+    found = within_of_average([(float(i), 0.0) for i in range(6)], HALF)
+    assert found.distance_mm == pytest.approx(0.6745 * math.sqrt(3.5) / c4(6), rel=1e-3)
+    assert found.low_mm is not None
+    assert found.high_mm is not None
+    assert 0 < found.low_mm < found.distance_mm < found.high_mm
+
+
+def test_spread_interval_by_hand() -> None:
+    """−3 −1 0 1 3: variance 5. Leaving one out: 8.75/3, 18.75/3, 20/3, 18.75/3, 8.75/3; half
+    their logarithms 0.5352, 0.9163, 0.9486, 0.9163, 0.5352, mean 0.7703, error √(4/5·0.1850) =
+    0.3847; 5·½·ln 5 − 4·0.7703 = 0.9424, ± 2.7764·0.3847 = 1.0681."""
+    found = spread([-3.0, -1.0, 0.0, 1.0, 3.0])
+    assert found.sigma_mm == pytest.approx(math.sqrt(5) / c4(5))
+    assert (found.low_mm, found.high_mm) == pytest.approx(
+        (math.exp(0.9424 - 1.0681), math.exp(0.9424 + 1.0681)), rel=1e-3
+    )
+    assert spread([-3.0, 0.0, 1.0, 3.0]).low_mm is None
+
+
+def test_from_forty_attempts_on_distances_are_taken_as_they_are() -> None:
+    """40 spots evenly on a circle of 10 mm: all as far off, however much a model would spread."""
+    turns = np.arange(40) / 40 * 2 * np.pi
+    found = within_of_average(10 * np.column_stack([np.cos(turns), np.sin(turns)]), NINE_IN_TEN)
+    assert found.distance_mm == pytest.approx(10 * math.sqrt(40 / 39))
 
 
 def test_median_distance_between_the_ordered_ones() -> None:

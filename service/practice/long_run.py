@@ -8,14 +8,14 @@ Resampling sessions with BCa covers 81 to 86 % at 5, 89 to 91 % at 10 and 92 to 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
-from .means import TAILS, Array, Mean, Share
+from .jackknife import student_half_width
+from .means import Array, Mean, Share
 
 SESSIONS_LEAST = 5
 """The fewest sessions from which something is said of the player."""
@@ -70,7 +70,5 @@ def _log_odds(successes: Array | float, attempts: Array | float) -> Array:
 
 
 def _ends(whole: Array | float, without: Array) -> tuple[float, float]:
-    n = len(without)
-    error = math.sqrt((n - 1) / n * float(((without - without.mean()) ** 2).sum()))
-    half = float(stats.t.ppf(TAILS[1], n - 1)) * error
+    half = student_half_width(without)
     return float(whole) - half, float(whole) + half

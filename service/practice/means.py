@@ -1,11 +1,11 @@
 """Means and spreads of lengths with their intervals, corrected for the number of attempts.
 
-Student's t for a mean and chi-square for a standard deviation hold exactly for normal scatter.
-Distances that are 0 inside the zone are neither normal nor continuous: t covers only 88 to 90 %
-of them at 5 to 10 attempts, BCa resampling 83 to 90 %. Their mean is therefore taken as the
-share of misses times the mean of the misses, the share from its Jeffreys distribution, the mean
-from Student's t with Hall's correction for skewness; that covers 93 to 97 % where it
-can usually be stated, and more where it seldom can.
+Student's t for a mean holds exactly for normal scatter, the jackknife for a standard deviation
+nearly so, and both bear mishits. Distances that are 0 inside the zone are neither normal nor
+continuous: t covers only 88 to 90 % of them at 5 to 10 attempts, BCa resampling 83 to 90 %. Their
+mean is therefore taken as the share of misses times the mean of the misses, the share from its
+Jeffreys distribution, the mean from Student's t with Hall's correction for skewness; that covers
+93 to 97 % where it can usually be stated, and more where it seldom can.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from .jackknife import INTERVAL_LEAST, student_half_width, variances_without
 from .rates import LEVEL
 
 Array = NDArray[np.float64]
@@ -95,29 +96,26 @@ def mean_share(chances: Sequence[float]) -> Share:
 
 def c4(n: int) -> float:
     """Expected sample standard deviation of n normal values as a share of the true one."""
-    return c4_of(n - 1)
-
-
-def c4_of(freedom: float) -> float:
-    """The same for any number of degrees of freedom."""
-    return math.exp(math.lgamma((freedom + 1) / 2) - math.lgamma(freedom / 2)) * math.sqrt(
-        2 / freedom
-    )
+    return math.exp(math.lgamma(n / 2) - math.lgamma((n - 1) / 2)) * math.sqrt(2 / (n - 1))
 
 
 def spread(values_mm: Sequence[float]) -> Spread:
-    """Standard deviation over c4 with its chi-square interval, for n ≥ 3."""
-    n = len(values_mm)
+    """Standard deviation over c4 for n ≥ 3, with the jackknife's interval for n ≥ 5."""
+    values = np.asarray(values_mm, dtype=np.float64)
+    n = len(values)
     if n < SPREAD_LEAST:
         return Spread(n=n, sigma_mm=None, low_mm=None, high_mm=None)
-    deviation = float(np.std(values_mm, ddof=1))
-    least, most = (float(stats.chi2.ppf(tail, n - 1)) for tail in TAILS)
-    return Spread(
-        n=n,
-        sigma_mm=deviation / c4(n),
-        low_mm=deviation * math.sqrt((n - 1) / most),
-        high_mm=deviation * math.sqrt((n - 1) / least),
-    )
+    deviation = float(np.std(values, ddof=1))
+    low = high = None
+    if n >= INTERVAL_LEAST and deviation > 0:
+        without = variances_without(values)
+        if without.min() > 0:
+            logs = np.log(without) / 2
+            # the jackknife's own correction of the logarithm's bias
+            middle = n * math.log(deviation) - (n - 1) * float(logs.mean())
+            half = student_half_width(logs)
+            low, high = math.exp(middle - half), math.exp(middle + half)
+    return Spread(n=n, sigma_mm=deviation / c4(n), low_mm=low, high_mm=high)
 
 
 def _distance_ends(distances: Array) -> tuple[float, float] | None:
