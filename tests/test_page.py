@@ -181,6 +181,19 @@ def test_sessions_over_weeks_stand_on_the_page(browser, tmp_path):
         expect(section.locator("tbody tr")).to_have_count(4)
 
 
+def test_spin_is_noted_on_the_page(page, client):
+    client.calibrate()
+    client.round(after())
+    expect(page.locator("select[name=spin]")).to_have_value("")
+    page.locator("select[name=spin]").select_option("draw")
+    expect(page.locator("#link")).to_have_text("Live")
+    page.locator("select[name=rails]").select_option("1")
+    expect(page.locator("select[name=rails] option[selected]")).to_have_text("1")
+    expect(page.locator("select[name=spin]")).to_have_value("draw")
+    kind = client.get("/attempts/1").json()["kind"]
+    assert (kind["spin"], kind["side_spin"], kind["rails"]) == ("draw", None, 1)
+
+
 def test_one_session_alone_shows_no_weeks(page, client):
     client.calibrate()
     client.round(after())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,18 +10,16 @@ from markupsafe import Markup
 
 from calibration.files import Calibration
 from calibration.table import NAMED_SURFACES_MM, Table
-from service.drawing.sessions import SessionPoint, sessions_svg
-from service.practice.progress import SessionFigures
-from service.report.progress_words import SessionRow, progress_lines, session_rows
-from service.store import AttemptRecord, Reader, ReadingRecord, Score
+from service.store import AttemptRecord, Reader, ReadingRecord
 
 from . import words
+from .noting import NoteView, note_view
 from .scene import Scene, calibration_of
-from .summary import progress_of, summary_facts, summary_of
+from .summary import summary_facts, summary_of
+from .weeks import ProgressView, progress_view
 from .words import Fact
 
 ATTEMPTS_SHOWN = 50
-SESSIONS_SHOWN = 20
 TAKE_AGAIN = "Take the still again when the table is clear and the balls lie still."
 
 
@@ -92,6 +90,8 @@ class PageView:
     """The top view; made by ``service.drawing``, which escapes all text in it."""
     facts_title: str = ""
     facts: tuple[Fact, ...] = ()
+    note: NoteView | None = None
+    """What the player may note on the attempt that is shown."""
     warnings: tuple[str, ...] = ()
     """What qualifies the verdict."""
     notes: tuple[str, ...] = ()
@@ -104,16 +104,6 @@ class PageView:
     """Sessions over weeks, from the second session on."""
     attempts: tuple[AttemptRow, ...] = ()
     attempts_left_out: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProgressView:
-    """Sessions over weeks: the drawing, a row a session, and what may be said."""
-
-    svg: Markup
-    rows: tuple[SessionRow, ...]
-    lines: tuple[str, ...]
-    rows_left_out: int
 
 
 @dataclass(slots=True)
@@ -151,47 +141,16 @@ def page_view(reader: Reader) -> PageView:
         svg=Markup(scene.svg()) if scene else None,
         facts_title=say.facts_title,
         facts=say.facts,
+        note=note_view(scene.attempt) if scene and scene.attempt else None,
         warnings=say.warnings,
         notes=scene.reading.layout.warnings if scene else (),
         still=_still(reading) if reading else None,
         balls=_balls(scene) if scene else (),
         summary=summary_facts(summary_of(scores)) if plain else (),
         summary_aside=f"of {plain} attempt{'' if plain == 1 else 's'}",
-        progress=_progress(scores),
+        progress=progress_view(scores),
         attempts=tuple(_attempt_row(attempt) for attempt in shown),
         attempts_left_out=total - len(shown),
-    )
-
-
-def _progress(scores: Sequence[Score]) -> ProgressView | None:
-    found = progress_of(scores)
-    if len(found.sessions) < 2 and not found.sets:
-        return None
-    counted = [session for session in found.sessions if session.summary.zone.n]
-    trend = found.zone_trend
-    fitted = None
-    if trend.first_share is not None and trend.last_share is not None:
-        fitted = (trend.first_share, trend.last_share)
-    drawn = sessions_svg([_session_point(session) for session in counted], fitted=fitted)
-    rows = session_rows(found.sessions)[::-1]
-    return ProgressView(
-        svg=Markup(drawn),
-        rows=tuple(rows[:SESSIONS_SHOWN]),
-        lines=tuple(progress_lines(found)),
-        rows_left_out=max(len(rows) - SESSIONS_SHOWN, 0),
-    )
-
-
-def _session_point(session: SessionFigures) -> SessionPoint:
-    zone = session.summary.zone
-    assert zone.low is not None
-    assert zone.high is not None
-    return SessionPoint(
-        label=session.started_at.date().isoformat(),
-        successes=zone.successes,
-        n=zone.n,
-        low=zone.low,
-        high=zone.high,
     )
 
 

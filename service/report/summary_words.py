@@ -150,6 +150,13 @@ def within_lines(landing: Landing) -> list[str]:
         f"{_distance_between(half)}, nine in ten within {nine.distance_mm:.0f} mm"
         f"{_distance_between(nine)}."
     ]
+    ellipse = landing.spread_ellipse
+    if landing.round is False and ellipse is not None:
+        lines.append(
+            f"The scatter is not round: {ellipse.major_mm:.0f} by {ellipse.minor_mm:.0f} mm, one "
+            f"standard deviation each way, its long axis {abs(ellipse.turn_deg):.0f}° off the "
+            "arrival line."
+        )
     wanted = landing.half_within_of_wanted
     if wanted.distance_mm is not None:
         lines.append(
