@@ -10,7 +10,7 @@ from .words import ball_widths, signed
 if TYPE_CHECKING:
     from service.practice import Summary
     from service.practice.landing import Landing
-    from service.practice.means import Mean, Share
+    from service.practice.means import Mean, Share, Spread
     from service.practice.rates import Rate, Sets
     from service.practice.weak_side import WeakSide
     from service.practice.within import Distance
@@ -133,9 +133,10 @@ def bias_lines(landing: Landing) -> list[str]:
     ]
     if landing.speed.sigma_mm is not None and landing.line.sigma_mm is not None:
         lines.append(
-            f"Spread: {landing.speed.sigma_mm:.0f} mm along the line (speed), "
-            f"{landing.line.sigma_mm:.0f} mm across it (line), one standard deviation, corrected "
-            f"for {landing.n} attempts."
+            f"Spread: {landing.speed.sigma_mm:.0f} mm along the line (speed)"
+            f"{_distance_between(landing.speed)}, {landing.line.sigma_mm:.0f} mm across it (line)"
+            f"{_distance_between(landing.line)}, one standard deviation, corrected for "
+            f"{landing.n} attempts."
         )
     return lines
 
@@ -189,7 +190,7 @@ def _sets_words(found: Sets) -> str:
     )
 
 
-def _distance_between(found: Distance) -> str:
+def _distance_between(found: Distance | Spread) -> str:
     if found.low_mm is None or found.high_mm is None:
         return ""
     return f" (95 % interval {found.low_mm:.0f} to {found.high_mm:.0f} mm)"
