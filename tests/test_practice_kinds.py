@@ -13,7 +13,7 @@ from calibration.table import Table
 from service.position import Intent, Verdict, score_shot
 from service.practice import Note, NoteError, Plan, ShotKind, score_session, shot_kind
 from service.practice.by_kind import by_kind, holm
-from service.practice.kinds import cut_band, rails_band, rails_touched, spin_band, travel_band
+from service.practice.kinds import cut_band, rails_band, spin_band, travel_band
 
 NINE = Table()
 START = {"cue": (1800.0, 800.0), "3": (2200.0, 1000.0), "4": (1270.0, 400.0)}
@@ -56,11 +56,15 @@ def test_kind_of_an_attempt_without_a_plan_is_not_known() -> None:
     assert shot_kind(before, verdict, NINE) == ShotKind()
 
 
-def test_rails_of_a_drawn_way() -> None:
-    """A ball touches a nose line when its centre is 27.5 mm off; ends are no contacts."""
-    way = [(2100.0, 900.0), (2512.0, 600.0), (1900.0, 27.5), (1200.0, 500.0), (800.0, 30.0)]
-    assert rails_touched(way, NINE) == 2
-    assert rails_touched(way[:2], NINE) == 0
+def test_a_drawn_route_tells_travel_and_rails() -> None:
+    """Legs 3-4-5: 300 by 400 mm, then 600 by 800 mm: 500 + 1000 mm over one rail."""
+    before = layout(NINE, START)
+    route = [[2100.0, 427.5], [1800.0, 27.5], [1200.0, 827.5]]
+    intent = Intent.from_dict(SHOT | {"route_mm": route})
+    kind = shot_kind(before, score_shot(before, layout(NINE, END), intent, NINE), NINE)
+    assert kind.travel_mm == pytest.approx(1500.0, abs=PLACE)
+    assert kind.rails == 1
+    assert (travel_band(kind), rails_band(kind)) == ("1000 to 2000 mm", "1 rail")
 
 
 @pytest.mark.parametrize(

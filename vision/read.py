@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.drift import DriftWatch
+from calibration.drift import Drift, DriftWatch
 from calibration.files import Calibration
 
 from .apart import keep_apart
@@ -30,6 +30,8 @@ from .topview import TopView
 FloatArray = NDArray[np.float64]
 GUESSED_LIGHT = 0.35
 """Certainty of names where no ball shows white."""
+NEAR_PX = 1.0
+"""Move of the camera that finding does not mind; the fit goes by the camera itself."""
 HALF_HIDDEN = 0.7
 """Share of the outline under which a ball is called partly hidden."""
 
@@ -45,7 +47,6 @@ class Reader:
         self.calibration = calibration
         self.view = TopView.of(calibration.camera, calibration.table)
         self.watch = DriftWatch(calibration)
-        self._stand_in = finder
         self.finder = finder or EdgeVotes.of(calibration.camera, self.view)
         self.last_timings_ms: dict[str, float] = {}
 
@@ -64,26 +65,24 @@ class Reader:
         """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
         check_size(picture, self.calibration.camera.image_size_px, name=name)
         self.last_timings_ms = {}
-        if not self.calibration.rail_marks:
-            return self._read(picture, name, previous, self.watch.check(picture).warning)
         with self._step("drift"):
             drift = self.watch.check(picture, name=name or "still")
-        if drift.state != "moved":
-            return self._read(picture, name, previous, drift.warning)
-        steady = Reader(drift.calibration, self._stand_in)
-        layout = steady._read(picture, name, previous, drift.warning)
-        self.last_timings_ms |= steady.last_timings_ms
-        return layout
+        return self._read(picture, name, previous, drift)
 
-    def _read(
-        self, picture: Picture, name: str, previous: Layout | None, drift_warning: str
-    ) -> Layout:
+    def _view(self, drift: Drift) -> TopView:
+        """The top view through the camera as it stands now: only finding needs it."""
+        if drift.corrected_px < NEAR_PX:
+            return self.view
+        return self.view.moved(self.calibration.camera, drift.calibration.camera)
+
+    def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
+        camera = drift.calibration.camera
         with self._step("cloth"):
-            evidence = gather(picture, self.view)
+            evidence = gather(picture, self._view(drift))
             scene = Scene(
                 tone=to_tone(picture),
                 cloth=evidence.cloth,
-                camera=self.calibration.camera,
+                camera=camera,
                 table=self.calibration.table,
             )
         with self._step("detect"):
@@ -93,11 +92,9 @@ class Reader:
         with self._step("identify"):
             names, doubts = _identify(scene, final, previous)
         with self._step("obstruction"):
-            things = find_obstructions(
-                evidence.foreign, self.view, self.calibration.camera, final.centre_mm
-            )
-        balls = self._balls(final, names)
-        warnings = [*([drift_warning] if drift_warning else []), *doubts, *_warnings(balls, final)]
+            things = find_obstructions(evidence.foreign, self.view, camera, final.centre_mm)
+        balls = _balls(drift.calibration, final, names)
+        warnings = [*([drift.warning] if drift.warning else []), *doubts, *_warnings(balls, final)]
         for thing in things:
             x, y = thing.middle_mm
             warnings.append(
@@ -119,23 +116,24 @@ class Reader:
         yield
         self.last_timings_ms[step] = (time.perf_counter() - started) * 1e3
 
-    def _balls(self, final: Fit, names: tuple[Name, ...]) -> tuple[Ball, ...]:
-        if not names:
-            return ()
-        cov = self.calibration.covariance_mm2(final.centre_mm, final.cov_px2)
-        balls = [
-            Ball(
-                id=name.id,
-                x_mm=float(x),
-                y_mm=float(y),
-                cov_mm2=((float(c[0, 0]), float(c[0, 1])), (float(c[1, 0]), float(c[1, 1]))),
-                confidence=name.confidence,
-                doubtful=name.doubtful,
-                runners_up=name.runners_up,
-            )
-            for name, (x, y), c in zip(names, final.centre_mm, cov, strict=True)
-        ]
-        return tuple(sorted(balls, key=lambda ball: -1 if ball.id == "cue" else int(ball.id)))
+
+def _balls(calibration: Calibration, final: Fit, names: tuple[Name, ...]) -> tuple[Ball, ...]:
+    if not names:
+        return ()
+    cov = calibration.covariance_mm2(final.centre_mm, final.cov_px2)
+    balls = [
+        Ball(
+            id=name.id,
+            x_mm=float(x),
+            y_mm=float(y),
+            cov_mm2=((float(c[0, 0]), float(c[0, 1])), (float(c[1, 0]), float(c[1, 1]))),
+            confidence=name.confidence,
+            doubtful=name.doubtful,
+            runners_up=name.runners_up,
+        )
+        for name, (x, y), c in zip(names, final.centre_mm, cov, strict=True)
+    ]
+    return tuple(sorted(balls, key=lambda ball: -1 if ball.id == "cue" else int(ball.id)))
 
 
 def _refine(scene: Scene, first: Fit) -> Fit:

@@ -6,13 +6,14 @@ run with the table frame (column along x, row along y).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.camera import Camera
+from calibration.plane_shift import plane_shift_px
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
 FloatArray = NDArray[np.float64]
@@ -61,6 +62,19 @@ class TopView:
             table=table, shape=(rows, columns), scale_mm=scale_mm, margin_mm=margin_mm,
             map_u=map_u, map_v=map_v,
         )  # fmt: skip
+
+    def moved(self, told: Camera, real: Camera) -> TopView:
+        """The same top view for a camera that has moved a little: some ms, against 0.2 s anew.
+
+        ``told`` is the camera that this view was made for, at ball height.
+        """
+        rows, columns = self.shape
+        x = -self.margin_mm + (np.arange(columns) + 0.5) * self.scale_mm
+        y = -self.margin_mm + (np.arange(rows) + 0.5) * self.scale_mm
+        right, down = plane_shift_px(told, real, x, y)
+        right += self.map_u
+        down += self.map_v
+        return replace(self, map_u=right, map_v=down)
 
     def warp(self, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """Still (H, W, 3) → top view (rows, columns, 3)."""

@@ -117,6 +117,8 @@ class Desk:
                     "clear table was read. Post that still first.",
                     code="no-layout",
                 )
+            # what the rules name is named once, on the layout that the shot is played from
+            intent = intent.named_on(before.layout)
             intent.check_on(before.layout, calibration_of(calibration).table)
             landing_zone_of(reader, before, intent)
         with self.store.writing() as writer:

@@ -169,7 +169,7 @@ class Ring(BaseModel):
     holes: list[list[Point]]
 
 
-class ZoneOut(BaseModel):
+class PlacesOut(BaseModel):
     """Where the cue ball may stop."""
 
     polygons_mm: list[Ring]
@@ -178,6 +178,18 @@ class ZoneOut(BaseModel):
     emptied_by: Annotated[str | None, Field(description="The limit that leaves no place.")]
     emptied_why: str | None
     wanted_margin_mm: Annotated[float | None, Field(description="Its distance to the edge.")]
+
+
+class PocketZoneOut(PlacesOut):
+    """The zone of one pocket, where the intent leaves the next pocket open."""
+
+    pocket: str
+
+
+class ZoneOut(PlacesOut):
+    """The landing zone; ``pockets`` holds each pocket's where the intent names none."""
+
+    pockets: list[PocketZoneOut]
 
 
 class IntentOut(BaseModel):

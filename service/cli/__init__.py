@@ -1,6 +1,16 @@
 """The command line. ``app`` holds the commands, ``main`` is the installed entry point."""
 
-from . import boards, calibrating, reading, scoring, showing, weeks
+from . import boards, calibrating, planning, reading, scoring, showing, weeks
 from .app import app, main
 
-__all__ = ["app", "boards", "calibrating", "main", "reading", "scoring", "showing", "weeks"]
+__all__ = [
+    "app",
+    "boards",
+    "calibrating",
+    "main",
+    "planning",
+    "reading",
+    "scoring",
+    "showing",
+    "weeks",
+]

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from service.position import Player
 
 CALIBRATION = Annotated[
     Path, typer.Option("--calibration", help="Calibration file of `restmark calibrate`.")
@@ -18,3 +21,19 @@ CALIBRATION_FOR_STILLS = Annotated[
     ),
 ]
 JSON = Annotated[bool, typer.Option("--json", help="Print JSON on standard output.")]
+PLAYER = Annotated[
+    Path | None,
+    typer.Option(
+        "--player",
+        help="The player's own hand, reach and spreads, player.json of `restmark player`; "
+        "default: starting values.",
+    ),
+]
+
+
+def player_from(path: Path | None) -> Player:
+    """The player in a file, or the starting values."""
+    from service.position import Player
+    from service.position.player_file import read_player
+
+    return Player() if path is None else read_player(path)

@@ -15,7 +15,7 @@ from .console import complain, note, out, print_json, say, tracked
 from .inputs import Entry, entry_of, folder_entries
 from .keeping import check_keepable, keep_session, played_time
 from .layouts import Ground, check_surface
-from .options import CALIBRATION_FOR_STILLS, JSON
+from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
 
 if TYPE_CHECKING:
     from calibration.table import Table
@@ -36,6 +36,7 @@ def score(
         Path, typer.Option("--intent", help="What was meant, intent.json: pot and leave, or zone.")
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
+    player: PLAYER = None,
     as_json: JSON = False,
 ) -> None:
     """Compare where the cue ball stopped with where it was meant to stop."""
@@ -48,7 +49,7 @@ def score(
     table = ground.table_for(was)
     now = ground.layout(entry_of(after), previous=was)
     check_surface(now, table)
-    verdict = score_shot(was, now, meant, table)
+    verdict = score_shot(was, now, meant, table, player=player_from(player))
     if as_json:
         print_json(verdict.to_dict())
         return
@@ -73,6 +74,7 @@ def session(
         Path | None,
         typer.Option("--plan", help="Intents in order, plan.json; default: the folder's own."),
     ] = None,
+    player: PLAYER = None,
     data: Annotated[
         Path | None,
         typer.Option("--data", help="Folder of a store that keeps the session; made if missing."),
@@ -102,8 +104,8 @@ def session(
     if data is not None:
         check_keepable(ground, entries)
         played_at = played_time(played, folder)
-    readings, table = _read_all(entries, ground)
-    result = score_session(readings, meant, table)
+        readings, table = read_session(entries, ground)
+    result = score_session(readings, meant, table, player=player_from(player))
     if as_json:
         for item in result.lines():
             print_json(item)
@@ -139,7 +141,7 @@ def _read_plan(path: Path | None) -> Plan:
     return Plan.read(path)
 
 
-def _read_all(entries: list[Entry], ground: Ground) -> tuple[list[tuple[str, Reading]], Table]:
+def read_session(entries: list[Entry], ground: Ground) -> tuple[list[tuple[str, Reading]], Table]:
     """Every entry's layout or refusal, and the one table they lie on."""
     readings: list[tuple[str, Reading]] = []
     table: Table | None = None

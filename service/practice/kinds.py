@@ -14,8 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from calibration.table import FROZEN_INSET_MM, PointMm, Table
+from calibration.table import Table
+from service.position.arrival import planned_line
 from service.position.cut import cut_deg
+from service.position.intent import Intent
+from service.position.polyline import Polyline
 from service.position.verdict import Verdict
 from vision.layout import Layout
 
@@ -25,8 +28,6 @@ TRAVEL_BANDS_MM = (500.0, 1000.0, 2000.0)
 """Upper ends of all but the last band of the cue ball's planned way after the contact."""
 CUT_BANDS_DEG = (14.5, 30.0, 48.6)
 """Three-quarter, half and quarter ball: upper ends of all but the last band."""
-RAIL_SLACK_MM = 15.0
-"""A corner of a drawn way this near to where a ball touches the noses is a rail contact."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,28 +60,17 @@ def shot_kind(before: Layout, verdict: Verdict, table: Table) -> ShotKind:
     The way is the intent's route where one was drawn; without it the straight planned line, and
     the rails are not known.
     """
-    line = verdict.arrival_line_mm
-    route_mm: Sequence[PointMm] | None = getattr(verdict.intent, "route_mm", None)
-    if route_mm is not None and len(route_mm) > 1:
-        travel = _length_mm(route_mm)
-        return ShotKind(
-            travel_mm=travel, cut_deg=_played_cut(before, verdict, table),
-            rails=rails_touched(route_mm, table),
-        )  # fmt: skip
-    return ShotKind(
-        travel_mm=None if line is None else _length_mm(line),
-        cut_deg=_played_cut(before, verdict, table),
-    )
-
-
-def rails_touched(route_mm: Sequence[PointMm], table: Table) -> int:
-    """Inner corners of a drawn way at which a ball touches a nose line."""
-    length_mm, width_mm = table.surface_mm
-    count = 0
-    for x_mm, y_mm in route_mm[1:-1]:
-        off_mm = min(x_mm, length_mm - x_mm, y_mm, width_mm - y_mm)
-        count += off_mm <= FROZEN_INSET_MM + RAIL_SLACK_MM
-    return count
+    intent = verdict.intent
+    if intent is None:
+        return ShotKind()
+    cut = _played_cut(before, intent, table)
+    if intent.route_mm is not None:
+        route = Polyline.of(intent.route_mm, table)
+        return ShotKind(travel_mm=route.way_mm, cut_deg=cut, rails=len(route.rails))
+    # a verdict may hold the line that was seen instead
+    zone = verdict.zone
+    line = None if zone is None else planned_line(before, intent, table, zone)
+    return ShotKind(travel_mm=None if line is None else math.dist(*line), cut_deg=cut)
 
 
 def travel_band(kind: ShotKind) -> str | None:
@@ -121,9 +111,8 @@ def _band(value: float | None, ends: Sequence[float], unit: str) -> str | None:
     return f"over {ends[-1]:g}{unit}"
 
 
-def _played_cut(before: Layout, verdict: Verdict, table: Table) -> float | None:
-    intent = verdict.intent
-    if intent is None or intent.pot is None or intent.pocket is None:
+def _played_cut(before: Layout, intent: Intent, table: Table) -> float | None:
+    if intent.pot is None or intent.pocket is None:
         return None
     cue, ball = before.ball("cue"), before.ball(intent.pot)
     if cue is None or ball is None:
@@ -131,7 +120,3 @@ def _played_cut(before: Layout, verdict: Verdict, table: Table) -> float | None:
     aim = table.pocket(intent.pocket).aim_mm
     found = float(cut_deg(np.asarray(cue.centre_mm), ball.centre_mm, aim))
     return found if math.isfinite(found) else None
-
-
-def _length_mm(way_mm: Sequence[PointMm]) -> float:
-    return sum(math.dist(here, there) for here, there in pairwise(way_mm))
