@@ -104,7 +104,7 @@ def session(
     if data is not None:
         check_keepable(ground, entries)
         played_at = played_time(played, folder)
-        readings, table = read_session(entries, ground)
+    readings, table = read_session(entries, ground)
     result = score_session(readings, meant, table, player=player_from(player))
     if as_json:
         for item in result.lines():
