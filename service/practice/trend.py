@@ -4,8 +4,8 @@ A figure of each session: Mann–Kendall's test, exact, and Sen's slope. Sen's i
 ordered slopes; at few sessions the possible levels lie far apart (98.3 or 91.7 % at five), so its
 ends lie between two of them. A rate: logistic regression with the sessions as clusters. What the
 sessions scatter beyond, or below, chance enters by the measured dispersion with Student's t on
-G − 2 degrees; that covers 94 to 97 % at 5 to 50 sessions, the usual cluster-robust errors only 92
-to 96 %, and plain logistic regression 75 to 97 %.
+G − 2 degrees; that covers 94 to 97 % at 5 to 50 sessions of a dozen attempts, the usual
+cluster-robust errors only 92 to 96 %, and plain logistic regression 75 to 97 %.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Speed against line: which of the two scatters more, and whether that can be said yet.
 
 Both come from the same stops and may go together. The logarithm of the ratio of their spreads has
-the jackknife's interval, which covers 94 to 95 % of normal scatter at 5 to 50 attempts and 93 to
-95 % with mishits; the exact interval for normal scatter (Pitman and Morgan) falls to 85 % there.
+the jackknife's interval, which covers 94 to 95 % of normal scatter at 5 to 50 attempts and 92 to
+94 % with mishits; the exact interval for normal scatter (Pitman and Morgan) falls to 85 % there.
 """
 
 from __future__ import annotations
