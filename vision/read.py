@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -40,7 +41,7 @@ class Reader:
     """Reads stills of one calibration; keeps the maps that only depend on it, and the last still.
 
     A still that differs little from the last is searched only where it differs; every ball is
-    placed anew.
+    placed anew. Threads may share a reader: stills are read one at a time.
 
     ``last_timings_ms`` holds the time of each step of the last still. Another ``finder`` can
     stand in for the shipped network.
@@ -59,6 +60,7 @@ class Reader:
         self.search = Search(
             finder or NetworkFinder(networks=self.networks), self.view, calibration.table
         )
+        self._one_at_a_time = threading.RLock()
         self.last_timings_ms: dict[str, float] = {}
 
     def read_still(self, data: bytes, *, name: str = "", previous: Layout | None = None) -> Layout:
@@ -66,8 +68,9 @@ class Reader:
         started = time.perf_counter()
         picture = decode_still(data, name=name)
         decode_ms = (time.perf_counter() - started) * 1e3
-        layout = self.read_image(picture, name=name, previous=previous)
-        self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
+        with self._one_at_a_time:
+            layout = self.read_image(picture, name=name, previous=previous)
+            self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
         return layout
 
     def read_image(
@@ -75,10 +78,11 @@ class Reader:
     ) -> Layout:
         """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
         check_size(picture, self.calibration.camera.image_size_px, name=name)
-        self.last_timings_ms = {}
-        with self._step("drift"):
-            drift = self.watch.check(picture, name=name or "still")
-        return self._read(picture, name, previous, drift)
+        with self._one_at_a_time:
+            self.last_timings_ms = {}
+            with self._step("drift"):
+                drift = self.watch.check(picture, name=name or "still")
+            return self._read(picture, name, previous, drift)
 
     def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
         camera, table = drift.calibration.camera, self.calibration.table
