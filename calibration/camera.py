@@ -176,14 +176,13 @@ class Camera:
         daa = radial + 2 * a * a * slope + 2 * p1 * b + 6 * p2 * a
         dab = 2 * a * b * slope + 2 * p1 * a + 2 * p2 * b
         dbb = radial + 2 * b * b * slope + 6 * p1 * b + 2 * p2 * a
-        lens = np.stack([np.stack([daa, dab], -1), np.stack([dab, dbb], -1)], -2)
         rot = self.rotation
         da = (rot[0] - a[:, None] * rot[2]) / z[:, None]
         db = (rot[1] - b[:, None] * rot[2]) / z[:, None]
-        out = lens @ np.stack([da, db], axis=1)
-        out[:, 0] *= self.fx_px
-        out[:, 1] *= self.fy_px
-        return np.asarray(out, dtype=float)
+        out = np.empty((len(points), 2, 3))
+        out[:, 0] = self.fx_px * (daa[:, None] * da + dab[:, None] * db)
+        out[:, 1] = self.fy_px * (dab[:, None] * da + dbb[:, None] * db)
+        return out
 
     def covariance_mm2(
         self,

@@ -16,8 +16,8 @@ FloatArray = NDArray[np.float64]
 _FEWEST_ROWS = 10
 _SPREAD_MEAN = 0.3443
 """Mean of z² / (1 + z²) over a unit Gaussian z, by quadrature."""
-_SPREAD_ROUNDS = 40
-_STATED_ROWS = 5.0
+_SPREAD_ROUNDS, _SPREAD_SETTLED = 40, 1e-3
+_STATED_ROWS = 3.0
 """The stated sigma of a kind counts as much as the residuals of this many rows."""
 
 
@@ -86,10 +86,18 @@ class Equations:
 
     def expected_px(self, camera: Camera, kind_scale: Mapping[str, float]) -> FloatArray:
         """(N,): expected error of every landmark, seeing and building, scaled by kind."""
-        jacobian = camera.jacobian(self.points_mm[:, :2], float(self.points_mm[:, 2].mean()))
+        jacobian = camera.place_slopes(self.points_mm)[:, :, :2]
         px_per_mm = np.sqrt(np.abs(np.linalg.det(jacobian)))
         scale = np.array([kind_scale[kind] for kind in self.kinds])
         return np.asarray(np.hypot(self.sigma_px, self.built_mm * px_per_mm) * scale)
+
+    def expected_rows_px(self, camera: Camera, kind_scale: Mapping[str, float]) -> FloatArray:
+        """(R,): the same along what each row measures; a leaning view foreshortens building."""
+        jacobian = camera.place_slopes(self.points_mm)[self.row_mark, :, :2]
+        px_per_mm = np.hypot(*np.einsum("rij,ri->jr", jacobian, self.row_px))
+        scale = np.array([kind_scale[kind] for kind in self.kinds[self.row_mark]])
+        built_px = self.built_mm[self.row_mark] * px_per_mm
+        return np.asarray(np.hypot(self.sigma_px[self.row_mark], built_px) * scale)
 
     def kind_scales(
         self,
@@ -103,7 +111,7 @@ class Equations:
         ``kept`` (R,) is the part of a row's variance that its residual shows after the fit.
         Drawn towards 1 where a kind has few rows; 1 where it has too few to say.
         """
-        stated = self.expected_px(camera, dict.fromkeys(KINDS, 1.0))[self.row_mark]
+        stated = self.expected_rows_px(camera, dict.fromkeys(KINDS, 1.0))
         ratio = np.abs(self.residuals_px(camera, change_mm)) / (stated * np.sqrt(kept))
         out = dict.fromkeys(KINDS, 1.0)
         for kind in KINDS:
@@ -148,9 +156,10 @@ def robust_spread(off: FloatArray) -> float:
     1.45 times that of their root mean square; that of their median size is 2.7 times.
     """
     spread = float(np.median(np.abs(off))) / 0.6745
-    for _ in range(_SPREAD_ROUNDS):
-        if spread <= 0:
-            break
+    for _ in range(_SPREAD_ROUNDS if spread > 0 else 0):
         z2 = (off / spread) ** 2
-        spread *= float(np.sqrt(np.mean(z2 / (1 + z2)) / _SPREAD_MEAN))
+        factor = float(np.sqrt(np.mean(z2 / (1 + z2)) / _SPREAD_MEAN))
+        spread *= factor
+        if abs(factor - 1) < _SPREAD_SETTLED:
+            break
     return spread

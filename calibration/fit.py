@@ -19,6 +19,7 @@ from .equations import Equations
 from .known import Known
 from .lens_file import INTRINSICS, Lens
 from .marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, KINDS, Landmarks
+from .quality import GIVEN_KINDS
 from .start import DEFAULT_FOCAL
 from .vary import POSE, STEPS, SURFACE, varied
 
@@ -131,7 +132,7 @@ def fit(problem: Problem, state: State, rounds: int = 12) -> State:
     from the round before. It ends when the cost no longer falls.
     """
     equations = problem.equations
-    sigma_px = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
+    sigma_px = equations.expected_rows_px(state.camera, state.kind_scale)
     weight, trust = np.ones_like(sigma_px), np.ones(len(problem.priors))
     cost = np.inf
     for _ in range(rounds):
@@ -291,7 +292,7 @@ def covariance_of(
 def _normal_rows(problem: Problem, state: State) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Weighted slopes of landmarks (R, P) and of priors, and the landmarks' weights (R,), 1/px."""
     equations = problem.equations
-    sigma = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
+    sigma = equations.expected_rows_px(state.camera, state.kind_scale)
     off = equations.residuals_px(state.camera, state.change_mm) / sigma
     weight = _soft_weight(off**2) / sigma
     jacobian = equations.slopes(state.camera, state.change_mm, problem.names) * weight[:, None]
@@ -300,11 +301,15 @@ def _normal_rows(problem: Problem, state: State) -> tuple[FloatArray, FloatArray
 
 
 def kept_share(problem: Problem, state: State) -> FloatArray:
-    """(R,): the part of each row's variance that its residual still shows; the fit ate the rest."""
+    """(R,): the part of each row's variance that its residual still shows; the fit ate the rest.
+
+    Hand-given points are as good as they were said to be: only what they plainly show counts.
+    """
     jacobian, opinions, _ = _normal_rows(problem, state)
     inverse = np.linalg.inv(jacobian.T @ jacobian + opinions.T @ opinions)
     eaten = np.einsum("ri,ij,rj->r", jacobian, inverse, jacobian)
-    return np.asarray(np.clip(1.0 - eaten, _LEAST_KEPT, 1.0))
+    given = np.isin(problem.equations.kinds[problem.equations.row_mark], GIVEN_KINDS)
+    return np.asarray(np.where(given, 1.0, np.clip(1.0 - eaten, _LEAST_KEPT, 1.0)))
 
 
 def _carried(covariance: FloatArray, slope: FloatArray, own: FloatArray) -> FloatArray:

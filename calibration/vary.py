@@ -84,7 +84,9 @@ def sensitivity(camera: Camera, names: Sequence[str], points_mm: ArrayLike) -> F
     """
     points = np.asarray(points_mm, dtype=float).reshape(-1, 3)
     out = np.zeros((len(points), 2, len(names)))
-    slopes = {**_pose_slopes(camera, points), **_lens_slopes(camera, points)}
+    slopes = _pose_slopes(camera, points)
+    if any(name in STEPS and name not in POSE for name in names):
+        slopes |= _lens_slopes(camera, points)
     for column, name in enumerate(names):
         if name in slopes:
             out[:, :, column] = slopes[name]
@@ -95,12 +97,17 @@ def _pose_slopes(camera: Camera, points_mm: FloatArray) -> dict[str, FloatArray]
     """d(u, v)/d(pose), (N, 2) each."""
     by_place = camera.place_slopes(points_mm)
     rotation = camera.rotation
-    ahead_mm = points_mm @ rotation.T + np.asarray(camera.tvec_mm)
-    by_ahead = by_place @ rotation.T
-    out = {name: -by_place[:, :, axis] for axis, name in enumerate(POSE[3:])}
-    for name, axis in zip(POSE[:3], np.eye(3), strict=True):
-        out[name] = np.einsum("nij,nj->ni", by_ahead, np.cross(axis, ahead_mm))
-    return out
+    right_mm, down_mm, ahead_mm = (points_mm @ rotation.T + np.asarray(camera.tvec_mm)).T[
+        :, :, None
+    ]
+    by_right, by_down, by_ahead = np.moveaxis(by_place @ rotation.T, 2, 0)
+    turns = (
+        by_ahead * down_mm - by_down * ahead_mm,
+        by_right * ahead_mm - by_ahead * right_mm,
+        by_down * right_mm - by_right * down_mm,
+    )
+    moves = (-by_place[:, :, axis] for axis in range(3))
+    return dict(zip(POSE, (*turns, *moves), strict=True))
 
 
 def _lens_slopes(camera: Camera, points_mm: FloatArray) -> dict[str, FloatArray]:
