@@ -67,18 +67,13 @@ def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
             table.nose_height_mm + above,
         )
 
-    # a higher cap lifts the top of the cushion, and with it how far the facing leans out
-    behind_mm = (_FIRST_MM + _LAST_MM) / 2 * math.sin(turn)
-    lift = min(behind_mm / table.cushion_width_mm, 1.0)
-    over = lift * math.tan(math.radians(_BACK_DRAFT_DEG))
-    by_cap = (over * to_x, over * to_y, lift)
     return TableEdge(
         name=f"{pocket.name} at {_cushion_of(table, side, point)}",
         kind="pocket",
         start_mm=place(_FIRST_MM),
         end_mm=place(_LAST_MM),
         across_mm=(*across, 0.0),
-        moves=(*nose_point_moves(table, pocket, index), ("rail_cap_height_mm", by_cap)),
+        moves=nose_point_moves(table, pocket, index),
         block_mm=_BLOCK_MM,
         whole=True,
         built_sigma_mm=_BUILT_SIGMA_MM,

@@ -176,8 +176,14 @@ def simulated_landmarks(
         for name, sigma_mm in DIMENSION_SIGMA_MM.items()
         if name.startswith(("nose_", "back_"))
     }
-    for make in (nose_edges, back_edges, facing_edges):
-        for told, real in zip(make(model), make(built), strict=True):
+    # near the nose a cushion's top does not rise with its cap, nor do facings there
+    low = replace(
+        built,
+        rail_cap_height_mm=model.rail_cap_height_mm,
+        cushion_width_mm=model.cushion_width_mm,
+    )
+    for make, real_table in ((nose_edges, built), (back_edges, built), (facing_edges, low)):
+        for told, real in zip(make(model), make(real_table), strict=True):
             items += _edge_landmarks(rng, camera, told, real, shifts, noise)
     for name, place in built.sights_mm.items():
         off = rng.normal(0, BUILT_SIGMA_MM, 2)
