@@ -24,8 +24,11 @@ from service.store import (
     Store,
     Writer,
 )
+from vision.corrected import Correction, corrected
 from vision.layout import Layout
+from vision.taught import Taught
 
+from .ball_set import BallSet
 from .live import Live
 from .problems import ApiError
 
@@ -42,6 +45,7 @@ class ReadStill(Protocol):
         *,
         name: str = "",
         previous: Layout | None = None,
+        taught: Taught | None = None,
     ) -> Layout:
         """The layout in ``data``; RestmarkError where there is none to be had."""
 
@@ -77,6 +81,7 @@ class Desk:
     def __init__(self, store: Store, live: Live, read: ReadStill) -> None:
         self.store = store
         self.live = live
+        self.ball_set = BallSet(store)
         self._read = read
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
 
@@ -146,6 +151,7 @@ class Desk:
             calibration_of(met.calibration),
             name=upload.name,
             previous=met.previous.layout if met.previous else None,
+            **self._known_of_the_set(),
         )
         took_ms = round((time.perf_counter() - started) * 1000, 1)
         comparison, verdict = _compare(met, layout)
@@ -170,6 +176,39 @@ class Desk:
             attempt_id=attempt.id if attempt else None,
         )
         return body, False
+
+    def set_ball_set(self, document: Mapping[str, Any]) -> None:
+        """A taught set that holds from now on; the same one as before changes nothing."""
+        given = Taught.from_dict(document, path="set").to_dict()
+        with self.store.writing() as writer:
+            held = writer.ball_set()
+            if held is None or held.document != given:
+                writer.add_set(given)
+        self.ball_set.changed()
+
+    def correct_names(self, number: int, document: Mapping[str, Any]) -> dict[str, Any]:
+        """Put names of a reading right, judge its attempts again, and learn from its still.
+
+        Returns the body of the answer.
+        """
+        names = _corrections(document)
+        with self.store.writing() as writer:
+            was = writer.reading(number)
+            layout = corrected(was.layout, names)
+            reading = writer.correct_reading(was, layout, [name.to_dict() for name in names])
+            judged = [_judge_again(writer, item) for item in writer.attempts_with(number)]
+        self.ball_set.changed()
+        taught = self.ball_set.taught()
+        self.live.tell("reading", reading_id=number, attempt_id=None)
+        return {
+            "reading": reading.to_dict(),
+            "attempts": judged,
+            "taught": list(taught.ids) if taught else [],
+        }
+
+    def _known_of_the_set(self) -> dict[str, Taught]:
+        taught = self.ball_set.taught()
+        return {} if taught is None else {"taught": taught}
 
     def _met(self) -> _Met:
         with self.store.reading() as reader:
@@ -228,6 +267,39 @@ def _add_attempt(
         verdict=verdict.to_dict(),
         offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
     )
+
+
+def _corrections(document: Mapping[str, Any]) -> tuple[Correction, ...]:
+    given = document.get("names")
+    if not isinstance(given, list) or not given:
+        raise ApiError(
+            f"names: got {given!r}; allowed: a list of objects with id, x_mm and y_mm, one or "
+            "more. Name the balls that were read wrong.",
+            code="bad-correction",
+        )
+    return tuple(Correction.from_dict(item, path=f"names[{i}]") for i, item in enumerate(given))
+
+
+def _judge_again(writer: Writer, attempt: AttemptRecord) -> dict[str, Any]:
+    """Another verdict on the corrected layouts; where none can be given, the old one stays."""
+    record = writer.calibration(attempt.after.calibration_id)
+    try:
+        if record is None:
+            raise no_calibration()
+        verdict = score_shot(
+            attempt.before.layout,
+            attempt.after.layout,
+            Intent.from_dict(attempt.intent.document),
+            calibration_of(record).table,
+        )
+    except RestmarkError as refusal:
+        return {"id": attempt.id, "judged": False, "detail": refusal.detail}
+    writer.judge_again(
+        attempt,
+        verdict.to_dict(),
+        offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
+    )
+    return {"id": attempt.id, "judged": True, "detail": None}
 
 
 def _compare(met: _Met, after: Layout) -> tuple[dict[str, Any] | None, Verdict | None]:

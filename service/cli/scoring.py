@@ -14,7 +14,7 @@ from .app import REFUSED, app, guarded
 from .console import complain, note, out, print_json, say, tracked
 from .inputs import Entry, entry_of, folder_entries
 from .layouts import Ground, check_surface
-from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
+from .options import BALL_SET, CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
 
 if TYPE_CHECKING:
     from calibration.table import Table
@@ -36,6 +36,7 @@ def score(
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
     player: PLAYER = None,
+    ball_set: BALL_SET = None,
     as_json: JSON = False,
 ) -> None:
     """Compare where the cue ball stopped with where it was meant to stop."""
@@ -43,7 +44,7 @@ def score(
     from service.report.tables import verdict_grid
 
     meant = Intent.read(intent)
-    ground = Ground.open(calibration)
+    ground = Ground.open(calibration, ball_set)
     was = ground.layout(entry_of(before))
     table = ground.table_for(was)
     now = ground.layout(entry_of(after), previous=was)
@@ -74,6 +75,7 @@ def session(
         typer.Option("--plan", help="Intents in order, plan.json; default: the folder's own."),
     ] = None,
     player: PLAYER = None,
+    ball_set: BALL_SET = None,
     as_json: JSON = False,
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
@@ -86,7 +88,7 @@ def session(
 
     plan_path = plan or _own_plan(folder)
     meant = _read_plan(plan_path)
-    ground = Ground.open(calibration)
+    ground = Ground.open(calibration, ball_set)
     entries = folder_entries(folder, leave_out=plan_path)
     readings, table = read_session(entries, ground)
     result = score_session(readings, meant, table, player=player_from(player))

@@ -14,6 +14,7 @@ from .records import (
     ReadingRecord,
     Receipt,
     Score,
+    SetRecord,
     StillRecord,
     StoreError,
 )
@@ -29,6 +30,7 @@ __all__ = [
     "ReadingRecord",
     "Receipt",
     "Score",
+    "SetRecord",
     "StillFiles",
     "StillRecord",
     "Store",
