@@ -32,8 +32,9 @@ REMEDY = "Make it anew with `restmark teach`."
 ALIKE_SQ = 300.0
 """Squared distance of embeddings that speaks neither for nor against a name."""
 SLOPE = 0.02
-"""Log-likelihood per squared distance. Steeper is surer and, on sets nobody painted, more often
-wrong without doubt."""
+"""Log-likelihood per squared distance beside a network that knows the set, and up to twice that
+where it does not: then looks alone decide. Steeper is surer, and more often wrong without doubt
+where the network could have told."""
 MOST_FOR, MOST_AGAINST = 12.0, 9.0
 """Bounds of the log-likelihood: what a network that is sure has to say weighs about 9."""
 LOOKS_KEPT = 8
@@ -68,7 +69,7 @@ class Look:
     def to_dict(self) -> dict[str, Any]:
         """JSON object; the embedding is one line of numbers."""
         words = " ".join(f"{value:.{DECIMALS}f}" for value in self.embedding)
-        return {"id": self.id, "chance": round(self.chance, 6), "embedding": words}
+        return {"id": self.id, "chance": self.chance, "embedding": words}
 
     @classmethod
     def from_dict(cls, data: object, *, path: str) -> Look:
@@ -155,12 +156,14 @@ class Taught:
 
     def hint(self, embedding: FloatArray) -> Hint:
         """What the set says of balls with those embeddings (K, E)."""
+        mistrust = self.mistrust
+        slope = SLOPE * (1 + mistrust)
         out = np.zeros((len(embedding), len(BALL_IDS)))
         for name in self.ids:
             seen = np.array([look.embedding for look in self.looks if look.id == name])
             squared = ((embedding - seen.mean(axis=0)) ** 2).sum(axis=1)
-            out[:, BALL_IDS.index(name)] = SLOPE * (ALIKE_SQ - squared)
-        return Hint(log_likelihood=np.clip(out, -MOST_AGAINST, MOST_FOR), mistrust=self.mistrust)
+            out[:, BALL_IDS.index(name)] = slope * (ALIKE_SQ - squared)
+        return Hint(log_likelihood=np.clip(out, -MOST_AGAINST, MOST_FOR), mistrust=mistrust)
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the set file."""
@@ -216,7 +219,7 @@ def _looks(placed: Placed, names: Sequence[str | None]) -> tuple[Look, ...]:
     return tuple(
         Look(
             id=name,
-            chance=float(chances[k, BALL_IDS.index(name)]) if name in BALL_IDS else 0.0,
+            chance=round(float(chances[k, BALL_IDS.index(name)]), 6) if name in BALL_IDS else 0.0,
             embedding=tuple(float(v) for v in np.round(placed.embedding[k], DECIMALS)),
         )
         for k, name in enumerate(names)
