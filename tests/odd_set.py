@@ -30,9 +30,7 @@ def scattered(seed: int, *, odd: bool = True) -> list[DrawnBall]:
             x_mm=150 + (i % 8) * 310 + rng.uniform(0, 60),
             y_mm=200 + 600 * (i // 8) + rng.uniform(0, 200),
             turn=tuple(rng.uniform(-2, 2, 3)),
-            paint=PAINTS[(int(name) - 1) % 8 + 1]
-            if odd and name != "cue"
-            else None,
+            paint=PAINTS[(int(name) - 1) % 8 + 1] if odd and name != "cue" else None,
         )
         for i, name in enumerate(names)
     ]

@@ -4,7 +4,7 @@ import pytest
 from api_kit import FAR, Client, after, assert_problem, layout, running, still
 from odd_set import CALIBRATION, MOST_DOUBTED, scattered, still_of, truth_of
 
-from service.store import Store
+from service.api import create_app
 from vision.layout import Layout
 from vision.measure import match_layout, summary
 from vision.read import read_still
@@ -117,15 +117,15 @@ def test_a_set_given_at_the_start_is_used_and_starts_anew(tmp_path):
         client.put("/calibration", json=CALIBRATION.to_dict())
         number = client.give(still_of(balls), "first.jpg").json()["reading"]["id"]
         say(client, number, ("15", balls[0].x_mm, balls[0].y_mm))
-    store = Store(data)
+    desk = create_app(data, read=read_still).state.desk
     for _ in range(2):  # the same set twice is one set
-        with store.writing() as writer:
-            if writer.ball_set() is None:
-                writer.add_set(taught.to_dict())
-    with store.reading() as reader:
-        assert reader.ball_set().document == taught.to_dict()
+        desk.set_ball_set(taught.to_dict())
+    with pytest.raises(ValueError, match=r"^set\.looks: missing"):
+        desk.set_ball_set({key: taught.to_dict()[key] for key in ("format", "version", "network")})
+    with desk.store.reading() as reader:
+        assert (reader.ball_set().id, reader.ball_set().document) == (1, taught.to_dict())
         assert reader.corrected_readings(limit=8) == ()
-    store.close()
+    desk.close()
     with running(data, read=read_still) as address, Client(address) as client:
         wrong, sure, _ = wrong_names(client.give(still_of(later), "later.jpg"), later)
         assert (wrong, sure) == (0, 0)

@@ -22,11 +22,10 @@ from vision.networks import crops_fingerprint
 from vision.place import Placed
 from vision.read import read_still
 from vision.taught import (
-    ALIKE_SQ,
     LOOKS_KEPT,
     MOST_AGAINST,
     MOST_FOR,
-    SLOPE,
+    SPREADS,
     Look,
     Taught,
     TaughtError,
@@ -99,7 +98,7 @@ def test_balls_not_taught_of_a_strange_set_are_right_or_in_doubt() -> None:
     taught = teach_still(still_of(balls), CALIBRATION, half)
     assert taught.mistrust > 0.3
     before, _ = figures(22, None)
-    after, layout = figures(22, taught)
+    after, _ = figures(22, taught)
     assert after.wrong_names < before.wrong_names
     assert after.wrong_names_undoubted <= 1 < before.wrong_names_undoubted
     assert after.doubtful >= MOST_DOUBTED
@@ -123,8 +122,9 @@ def test_look_speaks_for_its_name_and_against_others() -> None:
     taught = Taught.from_reading(placed(far_apart(2), ["3", "4"]), ["3", "4"])
     hint = taught.hint(np.array(far_apart(2)))
     three, four, five = (BALL_IDS.index(name) for name in "345")
-    slope = SLOPE * (1 + taught.mistrust)
-    assert hint.log_likelihood[0, three] == pytest.approx(min(slope * ALIKE_SQ, MOST_FOR))
+    alike_sq, slope = SPREADS["solid"]
+    expected = min((1 + taught.mistrust) * slope * alike_sq, MOST_FOR)
+    assert hint.log_likelihood[0, three] == pytest.approx(expected)
     assert hint.log_likelihood[0, four] == -MOST_AGAINST
     assert hint.log_likelihood[0, five] == 0
 
@@ -196,7 +196,7 @@ def test_set_survives_its_file(taught_odd: Taught, tmp_path) -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"format": "else"}, r"^set\.format: got 'else'; allowed: 'restmark-set'.*`restmark teach`"),
+        ({"format": "else"}, r"^set\.format: got 'else'; allowed: 'restmark-set'.*`restmark t"),
         ({"version": 2}, r"^set\.version: got 2; allowed: 1\."),
         ({"network": "other"}, r"^set\.network: got 'other'; allowed: '\w{16}', that of this rel"),
         ({"looks": []}, r"^set\.looks: got 0 of 0 lengths; allowed: one or more"),
@@ -250,8 +250,6 @@ def test_layout_of_another_still_teaches_nothing() -> None:
     said = r"^s\.jpg: ball 3 is not seen at x 1700, y 800 mm; allowed: the layout of this very"
     with pytest.raises(TaughtError, match=said):
         teach_still(still_of(balls), CALIBRATION, layout_of(elsewhere), name="s.jpg")
-    in_doubt = replace(
-        layout_of(balls), balls=(replace(layout_of(balls).balls[0], doubtful=True),)
-    )
+    in_doubt = replace(layout_of(balls), balls=(replace(layout_of(balls).balls[0], doubtful=True),))
     with pytest.raises(TaughtError, match=r"got 1 balls, none with a sure name; allowed: one or"):
         teach_still(still_of(balls), CALIBRATION, in_doubt)

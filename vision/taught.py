@@ -29,12 +29,11 @@ from .place import Placed
 FloatArray = NDArray[np.float64]
 SET_FORMAT, SET_VERSION = "restmark-set", 1
 REMEDY = "Make it anew with `restmark teach`."
-ALIKE_SQ = 300.0
-"""Squared distance of embeddings that speaks neither for nor against a name."""
-SLOPE = 0.02
-"""Log-likelihood per squared distance beside a network that knows the set, and up to twice that
-where it does not: then looks alone decide. Steeper is surer, and more often wrong without doubt
-where the network could have told."""
+SPREADS = {"cue": (200.0, 0.03), "solid": (300.0, 0.025), "stripe": (300.0, 0.015)}
+"""By kind of ball: the squared distance that speaks neither for nor against a name, and the
+log-likelihood per unit of it. Stripes look different from every side, so theirs says least. Steeper
+is surer, and more often wrong without doubt; where the network does not know the set looks must
+decide alone, and mistrust makes them steeper, up to twice."""
 MOST_FOR, MOST_AGAINST = 12.0, 9.0
 """Bounds of the log-likelihood: what a network that is sure has to say weighs about 9."""
 LOOKS_KEPT = 8
@@ -42,6 +41,7 @@ LOOKS_KEPT = 8
 DOUBTED, TRUSTED = 0.02, 3.0
 """Before any look: balls of the set that the network got wrong, and right."""
 DECIMALS = 3
+LAST_SOLID = 8
 
 
 class TaughtError(FileFormatError):
@@ -157,12 +157,12 @@ class Taught:
     def hint(self, embedding: FloatArray) -> Hint:
         """What the set says of balls with those embeddings (K, E)."""
         mistrust = self.mistrust
-        slope = SLOPE * (1 + mistrust)
         out = np.zeros((len(embedding), len(BALL_IDS)))
         for name in self.ids:
             seen = np.array([look.embedding for look in self.looks if look.id == name])
             squared = ((embedding - seen.mean(axis=0)) ** 2).sum(axis=1)
-            out[:, BALL_IDS.index(name)] = slope * (ALIKE_SQ - squared)
+            alike_sq, slope = SPREADS[_kind(name)]
+            out[:, BALL_IDS.index(name)] = (1 + mistrust) * slope * (alike_sq - squared)
         return Hint(log_likelihood=np.clip(out, -MOST_AGAINST, MOST_FOR), mistrust=mistrust)
 
     def to_dict(self) -> dict[str, Any]:
@@ -200,6 +200,13 @@ class Taught:
     def write(self, path: Path) -> None:
         """Write the set file, whole or not at all."""
         write_json(path, self.to_dict())
+
+
+def _kind(name: str) -> str:
+    """``cue``, ``solid`` or ``stripe``."""
+    if name == "cue":
+        return name
+    return "solid" if int(name) <= LAST_SOLID else "stripe"
 
 
 def _looks(placed: Placed, names: Sequence[str | None]) -> tuple[Look, ...]:
