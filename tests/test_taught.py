@@ -54,8 +54,10 @@ def placed(embeddings: list[list[float]], likely: list[str], chance: float = 0.9
     names = np.full((count, len(BALL_IDS)), (1 - chance) / (len(BALL_IDS) - 1))
     for k, name in enumerate(likely):
         names[k, BALL_IDS.index(name)] = chance
+    centres = np.arange(2.0 * count).reshape(count, 2) * 100
     return Placed(
-        centre_mm=np.arange(2.0 * count).reshape(count, 2) * 100,
+        aim_mm=centres,
+        centre_mm=centres,
         cov_mm2=np.tile(np.eye(2), (count, 1, 1)),
         ball=np.ones(count),
         names=np.log(names),

@@ -9,26 +9,29 @@ import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Protocol, TypeVar
 
 from calibration.errors import RestmarkError
 from calibration.files import Calibration
 from service.pages import calibration_of, landing_zone_of
 from service.position import Intent, Verdict, score_shot
+from service.practice import Note, ShotKind, shot_kind
 from service.store import (
     AttemptRecord,
     CalibrationRecord,
+    Circumstances,
     IntentRecord,
     ReadingRecord,
     Receipt,
     Store,
     Writer,
 )
-from vision.corrected import Correction, corrected
 from vision.layout import Layout
 from vision.taught import Taught
 
 from .ball_set import BallSet
+from .correcting import correct_reading
 from .live import Live
 from .problems import ApiError
 
@@ -136,6 +139,17 @@ class Desk:
             raise no_intent()
         self.live.tell("intent", intent_id=None)
 
+    def set_note(self, number: int, document: Mapping[str, Any]) -> AttemptRecord:
+        """What the player notes on an attempt, in place of an earlier note."""
+        note = Note.from_dict(document)
+        noted = Circumstances(
+            spin=note.spin, side_spin=note.side_spin, rails=note.rails, in_a_row=note.in_a_row
+        )
+        with self.store.writing() as writer:
+            attempt = writer.set_note(number, noted)
+        self.live.tell("note", attempt_id=number)
+        return attempt
+
     def take_still(self, upload: Upload) -> tuple[Mapping[str, Any], bool]:
         """Read a still, compare it with the pending intent, keep all of it or nothing.
 
@@ -191,20 +205,12 @@ class Desk:
 
         Returns the body of the answer.
         """
-        names = _corrections(document)
         with self.store.writing() as writer:
-            was = writer.reading(number)
-            layout = corrected(was.layout, names)
-            reading = writer.correct_reading(was, layout, [name.to_dict() for name in names])
-            judged = [_judge_again(writer, item) for item in writer.attempts_with(number)]
+            body = correct_reading(writer, number, document)
         self.ball_set.changed()
         taught = self.ball_set.taught()
         self.live.tell("reading", reading_id=number, attempt_id=None)
-        return {
-            "reading": reading.to_dict(),
-            "attempts": judged,
-            "taught": list(taught.ids) if taught else [],
-        }
+        return {**body, "taught": list(taught.ids) if taught else []}
 
     def _known_of_the_set(self) -> dict[str, Taught]:
         taught = self.ball_set.taught()
@@ -255,51 +261,28 @@ def no_intent() -> ApiError:
     )
 
 
+def circumstances_of(
+    kind: ShotKind | None, *, in_a_row: int | None = None, played_at: datetime | None = None
+) -> Circumstances:
+    """What the store keeps beside a verdict."""
+    known = {} if kind is None else kind.to_dict()
+    return Circumstances(**known, in_a_row=in_a_row, played_at=played_at)
+
+
 def _add_attempt(
     writer: Writer, met: _Met, after: ReadingRecord, verdict: Verdict | None
 ) -> AttemptRecord | None:
     if verdict is None or met.intent is None or met.before is None:
         return None
+    table = calibration_of(met.calibration).table
     return writer.add_attempt(
         met.intent,
         before=met.before,
         after=after,
         verdict=verdict.to_dict(),
         offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
+        circumstances=circumstances_of(shot_kind(met.before.layout, verdict, table)),
     )
-
-
-def _corrections(document: Mapping[str, Any]) -> tuple[Correction, ...]:
-    given = document.get("names")
-    if not isinstance(given, list) or not given:
-        raise ApiError(
-            f"names: got {given!r}; allowed: a list of objects with id, x_mm and y_mm, one or "
-            "more. Name the balls that were read wrong.",
-            code="bad-correction",
-        )
-    return tuple(Correction.from_dict(item, path=f"names[{i}]") for i, item in enumerate(given))
-
-
-def _judge_again(writer: Writer, attempt: AttemptRecord) -> dict[str, Any]:
-    """Another verdict on the corrected layouts; where none can be given, the old one stays."""
-    record = writer.calibration(attempt.after.calibration_id)
-    try:
-        if record is None:
-            raise no_calibration()
-        verdict = score_shot(
-            attempt.before.layout,
-            attempt.after.layout,
-            Intent.from_dict(attempt.intent.document),
-            calibration_of(record).table,
-        )
-    except RestmarkError as refusal:
-        return {"id": attempt.id, "judged": False, "detail": refusal.detail}
-    writer.judge_again(
-        attempt,
-        verdict.to_dict(),
-        offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
-    )
-    return {"id": attempt.id, "judged": True, "detail": None}
 
 
 def _compare(met: _Met, after: Layout) -> tuple[dict[str, Any] | None, Verdict | None]:

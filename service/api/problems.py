@@ -71,6 +71,12 @@ KINDS: Mapping[str, Kind] = {
         meaning="A field is missing or wrong, or the set was taught for other networks: teach it "
         "anew. Nothing was stored.",
     ),
+    "bad-note": Kind(
+        status=422,
+        title="The note cannot be taken",
+        meaning="A note says spin, side_spin, rails and in_a_row. The note that was there before "
+        "still stands.",
+    ),
     "no-calibration": Kind(
         status=409,
         title="No calibration is set",

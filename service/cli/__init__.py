@@ -1,6 +1,6 @@
 """The command line. ``app`` holds the commands, ``main`` is the installed entry point."""
 
-from . import boards, calibrating, planning, reading, scoring, showing, teaching
+from . import boards, calibrating, planning, reading, scoring, showing, teaching, weeks
 from .app import app, main
 
 __all__ = [
@@ -13,4 +13,5 @@ __all__ = [
     "scoring",
     "showing",
     "teaching",
+    "weeks",
 ]

@@ -17,6 +17,7 @@ from .reader import Reader
 from .records import (
     AttemptRecord,
     CalibrationRecord,
+    Circumstances,
     IntentRecord,
     ReadingRecord,
     SetRecord,
@@ -128,8 +129,12 @@ class Writer(Reader):
         verdict: Mapping[str, Any],
         *,
         offsets_mm: tuple[float | None, float | None],
+        circumstances: Circumstances,
     ) -> None:
-        """Another verdict for an attempt one of whose layouts was corrected."""
+        """Another verdict for an attempt one of whose layouts was corrected.
+
+        Of ``circumstances`` travel and cut are taken; what the player noted stays.
+        """
         self._connection.execute(
             sa.update(t.attempts)
             .where(t.attempts.c.id == attempt.id)
@@ -137,6 +142,8 @@ class Writer(Reader):
                 verdict=dict(verdict),
                 offset_along_mm=offsets_mm[0],
                 offset_across_mm=offsets_mm[1],
+                travel_mm=circumstances.travel_mm,
+                cut_deg=circumstances.cut_deg,
             )
         )
 
@@ -176,20 +183,42 @@ class Writer(Reader):
         after: ReadingRecord,
         verdict: Mapping[str, Any],
         offsets_mm: tuple[float | None, float | None] = (None, None),
+        circumstances: Circumstances | None = None,
     ) -> AttemptRecord:
         """A compared shot; its intent is spent. ``offsets_mm`` as in ``Score``: along, across."""
+        around = circumstances or Circumstances()
         self._connection.execute(
             sa.update(t.intents).where(t.intents.c.id == intent.id).values(state="scored")
         )
         number = self._insert(
             t.attempts,
-            made_at=self._now,
+            made_at=around.played_at or self._now,
             intent_id=intent.id,
             before_reading_id=before.id,
             after_reading_id=after.id,
             verdict=dict(verdict),
             offset_along_mm=offsets_mm[0],
             offset_across_mm=offsets_mm[1],
+            in_a_row=around.in_a_row,
+            **around.kind(),
+        )
+        return self.attempt(number)
+
+    def set_note(self, number: int, noted: Circumstances) -> AttemptRecord:
+        """The player's note on an attempt, in place of an earlier one; NotFoundError without it.
+
+        Rails that a drawn route tells stay where the note counts none.
+        """
+        self.attempt(number)
+        values: dict[str, Any] = {
+            "spin": noted.spin,
+            "side_spin": noted.side_spin,
+            "in_a_row": noted.in_a_row,
+        }
+        if noted.rails is not None:
+            values["rails"] = noted.rails
+        self._connection.execute(
+            sa.update(t.attempts).where(t.attempts.c.id == number).values(**values)
         )
         return self.attempt(number)
 
