@@ -476,8 +476,9 @@ def test_openapi_names_every_address_and_says_what_each_is_for(client):
         for path in (
             "/health", "/problems", "/problems/{code}", "/events", "/calibration", "/stills",
             "/stills/{number}", "/stills/{number}/picture", "/readings", "/readings/latest",
-            "/readings/{number}", "/readings/{number}/top-view.svg", "/intent", "/attempts",
-            "/attempts/{number}", "/attempts/{number}/note", "/summary", "/progress",
+            "/readings/{number}", "/readings/{number}/names", "/readings/{number}/top-view.svg",
+            "/intent", "/attempts", "/attempts/{number}", "/attempts/{number}/note", "/summary",
+            "/progress",
         )
     }  # fmt: skip
     for where, operation in operations.items():

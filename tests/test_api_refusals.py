@@ -230,6 +230,7 @@ ROUTES = {
     "/readings": "GET",
     "/readings/latest": "GET",
     "/readings/1": "GET",
+    "/readings/1/names": "POST",
     "/readings/1/top-view.svg": "GET",
     "/intent": "DELETE, GET, PUT",
     "/attempts": "GET",

@@ -1,5 +1,6 @@
 """The store: all of a write or nothing, numbered steps, and the same answers after a restart."""
 
+import json
 import os
 import sqlite3
 import threading
@@ -16,6 +17,7 @@ from api_kit import INTENT, layout, picture
 
 from service.store import Circumstances, NotFoundError, Store, StoreError, media_type_of
 from service.store.tables import metadata
+from vision.layout import Layout
 
 DOCUMENT = {"format": "restmark-table", "version": 1}
 
@@ -205,7 +207,7 @@ def test_the_numbered_steps_lead_from_nothing_to_the_tables(tmp_path):
     engine = sa.create_engine(f"sqlite:///{tmp_path / 'restmark.db'}")
     with engine.connect() as connection:
         context = MigrationContext.configure(connection)
-        assert context.get_current_heads() == ("0002",)
+        assert context.get_current_heads() == ("0003",)
         assert compare_metadata(context, metadata) == []
     engine.dispose()
 
@@ -255,12 +257,69 @@ def test_kind_and_time_of_an_attempt_read_back(store):
         writer.set_note(77, Circumstances())
 
 
+def test_a_directory_of_the_step_before_is_brought_up_with_what_it_holds(tmp_path):
+    store = Store(tmp_path)
+    with store.writing() as writer:
+        attempt = add_attempt(writer)
+    store.close()
+    database = sqlite3.connect(tmp_path / "restmark.db")
+    database.executescript(
+        "DROP TABLE corrections; DROP TABLE sets; UPDATE alembic_version SET version_num = '0002'"
+    )
+    database.close()
+    again = Store(tmp_path)
+    with again.writing() as writer:
+        assert writer.attempts() == (attempt,)
+        assert writer.ball_set() is None
+        writer.add_set({"looks": []})
+        assert writer.ball_set().document == {"looks": []}
+    again.close()
+
+
+def test_corrections_keep_what_was_read_and_count_from_the_last_set_on(store):
+    with store.writing() as writer:
+        readings = [add_reading(writer, b"\xff\xd8\xff%d" % k) for k in range(3)]
+        other = layout({"cue": (700.0, 400.0)}, still="one.jpg")
+        for reading in (readings[2], readings[0], readings[2]):
+            writer.correct_reading(reading, other, [{"id": "cue", "x_mm": 700, "y_mm": 400}])
+        assert writer.reading(readings[0].id).layout == other
+        numbers = [reading.id for reading in writer.corrected_readings(limit=8)]
+        assert numbers == [readings[0].id, readings[2].id]
+        assert [r.id for r in writer.corrected_readings(limit=1)] == [readings[2].id]
+        writer.add_set({"looks": []})
+        assert writer.corrected_readings(limit=8) == ()
+        writer.correct_reading(readings[1], other, [])
+        assert [r.id for r in writer.corrected_readings(limit=8)] == [readings[1].id]
+    database = sqlite3.connect(store.data_dir / "restmark.db")
+    held = database.execute("SELECT layout_before FROM corrections ORDER BY id").fetchone()[0]
+    database.close()
+    assert Layout.from_dict(json.loads(held)) == readings[2].layout
+
+
+def test_an_attempt_judged_again_keeps_its_place(store):
+    with store.writing() as writer:
+        attempt = add_attempt(writer)
+        writer.set_note(attempt.id, Circumstances(spin="draw"))
+        writer.judge_again(
+            attempt,
+            {"verdict": "out"},
+            offsets_mm=(4.0, None),
+            circumstances=Circumstances(travel_mm=300.0, cut_deg=20.0),
+        )
+        assert writer.attempts_with(attempt.before.id) == writer.attempts_with(attempt.after.id)
+        (now,) = writer.attempts()
+        (score,) = writer.scores()
+    assert (now.id, now.verdict) == (attempt.id, {"verdict": "out"})
+    assert (score.offset_along_mm, score.offset_across_mm) == (4.0, None)
+    assert (now.kind["travel_mm"], now.kind["cut_deg"], now.kind["spin"]) == (300.0, 20.0, "draw")
+
+
 def test_a_directory_of_a_newer_release_is_refused_untouched(tmp_path):
     Store(tmp_path).close()
     database = sqlite3.connect(tmp_path / "restmark.db")
     database.execute("UPDATE alembic_version SET version_num = '9999'")
     database.commit()
-    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0002\. A newer"):
+    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0003\. A newer"):
         Store(tmp_path)
     assert database.execute("SELECT version_num FROM alembic_version").fetchall() == [("9999",)]
     database.close()

@@ -42,21 +42,55 @@ class Name:
         return self.confidence < DOUBT_BELOW
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hint:
+    """What is known of this very ball set, for K balls of a still."""
+
+    log_likelihood: FloatArray
+    """Of each name against any other, (K, 16); 0 where nothing is known."""
+    mistrust: float
+    """Share of the set's balls that the network knows nothing of, 0 … 1."""
+
+
 def name_balls(
-    chances: FloatArray, centres_mm: FloatArray, *, previous: Layout | None = None
+    chances: FloatArray,
+    centres_mm: FloatArray,
+    *,
+    previous: Layout | None = None,
+    hint: Hint | None = None,
 ) -> tuple[Name, ...]:
     """Names of up to 16 balls by their log probabilities (K, 16), one each.
 
-    ``previous`` is the layout before: a ball where one lay then is probably that one.
+    ``previous`` is the layout before: a ball where one lay then is probably that one. ``hint``
+    is what a taught set says of the balls.
     """
     if len(chances) == 0:
         return ()
-    table = np.logaddexp(chances / TEMPERATURE, np.log(LEAST_CHANCE))
-    return _names(table + _prior(centres_mm, previous))
+    return _names(_believed(chances, hint) + _prior(centres_mm, previous))
 
 
-def alike(chances: FloatArray, centres_mm: FloatArray) -> list[str]:
+def chances_alone(chances: FloatArray) -> FloatArray:
+    """Probabilities (K, 16) by the network alone of log probabilities (K, 16), each ball's own."""
+    soft = np.exp(chances / TEMPERATURE)
+    return np.asarray(soft / soft.sum(axis=1, keepdims=True), dtype=float)
+
+
+def _believed(chances: FloatArray, hint: Hint | None) -> FloatArray:
+    """Log weights (K, 16) of the names by the network and the taught set."""
+    if hint is None:
+        return np.logaddexp(chances / TEMPERATURE, np.log(LEAST_CHANCE))
+    least = max(LEAST_CHANCE, hint.mistrust / len(BALL_IDS))
+    trusted = chances / TEMPERATURE + np.log1p(-hint.mistrust)
+    return np.logaddexp(trusted, np.log(least)) + hint.log_likelihood
+
+
+def alike(chances: FloatArray, centres_mm: FloatArray, *, hint: Hint | None = None) -> list[str]:
     """A warning for every name that two or more balls (K, 16 log probabilities) look like."""
+    if len(chances) == 0:
+        return []
+    if hint is not None:
+        believed = _believed(chances, hint)
+        chances = believed - np.logaddexp.reduce(believed, axis=1, keepdims=True)
     out = []
     likely = np.exp(chances) > LOOKS_LIKE
     for column in np.flatnonzero(likely.sum(axis=0) > 1):

@@ -7,6 +7,7 @@ ball at all, and its name beside the others. How they were made stands in ``weig
 
 from __future__ import annotations
 
+import hashlib
 import os
 from dataclasses import dataclass
 from functools import lru_cache
@@ -86,13 +87,23 @@ def shipped() -> Networks:
     return Networks(_session(FINDER_FILE), _session(CROPS_FILE))
 
 
-def _session(name: str) -> Any:
+@lru_cache(maxsize=1)
+def crops_fingerprint() -> str:
+    """Which crop network this release ships: embeddings of two networks cannot be compared."""
+    return hashlib.sha256(_weights(CROPS_FILE)).hexdigest()[:16]
+
+
+def _weights(name: str) -> bytes:
     source = files("vision") / "weights" / name
     if not source.is_file():
         raise WeightsError(
             f"vision/weights/{name}: missing; allowed: the file that this release ships. Install "
             "the package again."
         )
+    return source.read_bytes()
+
+
+def _session(name: str) -> Any:
     settings = onnxruntime.SessionOptions()
     settings.intra_op_num_threads = min(_processors(), MOST_THREADS)
     settings.inter_op_num_threads = 1
@@ -100,7 +111,7 @@ def _session(name: str) -> Any:
     # threads that spin for the next run would take the cores from the other network
     settings.add_session_config_entry("session.intra_op.allow_spinning", "0")
     return onnxruntime.InferenceSession(
-        source.read_bytes(), settings, providers=["CPUExecutionProvider"]
+        _weights(name), settings, providers=["CPUExecutionProvider"]
     )
 
 

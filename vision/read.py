@@ -25,6 +25,7 @@ from .obstruction import obstructions
 from .place import Placed, place_balls
 from .search import Search
 from .still import Picture, check_size, decode_still
+from .taught import Taught
 
 FloatArray = NDArray[np.float64]
 NEAR_PX = 1.0
@@ -52,8 +53,10 @@ class Reader:
         calibration: Calibration,
         finder: Finder | None = None,
         networks: Networks | None = None,
+        taught: Taught | None = None,
     ) -> None:
         self.calibration = calibration
+        self.taught = taught
         self.networks = networks or shipped()
         self.view = FinderView.of(calibration.camera, calibration.table)
         self.watch = DriftWatch(calibration)
@@ -100,10 +103,11 @@ class Reader:
                 placed = chosen(place_balls(picture, camera, found.centre_mm, self.networks))
             centres = keep_apart(placed.centre_mm, placed.cov_mm2, table)
         with self._step("identify"):
-            names = name_balls(placed.names, centres, previous=previous)
+            hint = self.taught.hint(placed.embedding) if self.taught and len(centres) else None
+            names = name_balls(placed.names, centres, previous=previous, hint=hint)
         things = obstructions(found.things)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
-        odd = alike(placed.names, centres)
+        odd = alike(placed.names, centres, hint=hint)
         warnings = [*([drift.warning] if drift.warning else []), *odd, *_warnings(balls), *things]
         if steady and not things:
             search.keep(placed, camera)
@@ -174,24 +178,35 @@ def _warnings(balls: tuple[Ball, ...]) -> list[str]:
 
 
 @lru_cache(maxsize=4)
-def reader_of(calibration: Calibration) -> Reader:
-    """The kept reader of a calibration."""
-    return Reader(calibration)
+def reader_of(calibration: Calibration, taught: Taught | None = None) -> Reader:
+    """The kept reader of a calibration and a taught ball set."""
+    return Reader(calibration, taught=taught)
 
 
 def read_still(
-    data: bytes, calibration: Calibration, *, name: str = "", previous: Layout | None = None
+    data: bytes,
+    calibration: Calibration,
+    *,
+    name: str = "",
+    previous: Layout | None = None,
+    taught: Taught | None = None,
 ) -> Layout:
     """Bytes of a still → layout with every ball's place, error and name.
 
-    ``previous`` is the layout before: unmoved balls keep their names more surely. Raises
-    ``StillError`` for bytes that are no whole JPEG or PNG of the calibration's size.
+    ``previous`` is the layout before: unmoved balls keep their names more surely. ``taught`` is
+    what is known of this very ball set. Raises ``StillError`` for bytes that are no whole JPEG or
+    PNG of the calibration's size.
     """
-    return reader_of(calibration).read_still(data, name=name, previous=previous)
+    return reader_of(calibration, taught).read_still(data, name=name, previous=previous)
 
 
 def read_image(
-    picture: Picture, calibration: Calibration, *, name: str = "", previous: Layout | None = None
+    picture: Picture,
+    calibration: Calibration,
+    *,
+    name: str = "",
+    previous: Layout | None = None,
+    taught: Taught | None = None,
 ) -> Layout:
     """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already."""
-    return reader_of(calibration).read_image(picture, name=name, previous=previous)
+    return reader_of(calibration, taught).read_image(picture, name=name, previous=previous)

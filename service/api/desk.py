@@ -28,7 +28,10 @@ from service.store import (
     Writer,
 )
 from vision.layout import Layout
+from vision.taught import Taught
 
+from .ball_set import BallSet
+from .correcting import correct_reading
 from .live import Live
 from .problems import ApiError
 
@@ -45,6 +48,7 @@ class ReadStill(Protocol):
         *,
         name: str = "",
         previous: Layout | None = None,
+        taught: Taught | None = None,
     ) -> Layout:
         """The layout in ``data``; RestmarkError where there is none to be had."""
 
@@ -80,6 +84,7 @@ class Desk:
     def __init__(self, store: Store, live: Live, read: ReadStill) -> None:
         self.store = store
         self.live = live
+        self.ball_set = BallSet(store)
         self._read = read
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
 
@@ -160,6 +165,7 @@ class Desk:
             calibration_of(met.calibration),
             name=upload.name,
             previous=met.previous.layout if met.previous else None,
+            **self._known_of_the_set(),
         )
         took_ms = round((time.perf_counter() - started) * 1000, 1)
         comparison, verdict = _compare(met, layout)
@@ -184,6 +190,31 @@ class Desk:
             attempt_id=attempt.id if attempt else None,
         )
         return body, False
+
+    def set_ball_set(self, document: Mapping[str, Any]) -> None:
+        """A taught set that holds from now on; the same one as before changes nothing."""
+        given = Taught.from_dict(document, path="set").to_dict()
+        with self.store.writing() as writer:
+            held = writer.ball_set()
+            if held is None or held.document != given:
+                writer.add_set(given)
+        self.ball_set.changed()
+
+    def correct_names(self, number: int, document: Mapping[str, Any]) -> dict[str, Any]:
+        """Put names of a reading right, judge its attempts again, and learn from its still.
+
+        Returns the body of the answer.
+        """
+        with self.store.writing() as writer:
+            body = correct_reading(writer, number, document)
+        self.ball_set.changed()
+        taught = self.ball_set.taught()
+        self.live.tell("reading", reading_id=number, attempt_id=None)
+        return {**body, "taught": list(taught.ids) if taught else []}
+
+    def _known_of_the_set(self) -> dict[str, Taught]:
+        taught = self.ball_set.taught()
+        return {} if taught is None else {"taught": taught}
 
     def _met(self) -> _Met:
         with self.store.reading() as reader:

@@ -155,6 +155,24 @@ class AttemptOut(BaseModel):
     ] = None
 
 
+class JudgedAgain(BaseModel):
+    """An attempt of a corrected reading."""
+
+    id: int
+    judged: Annotated[bool, Field(description="Whether it has a verdict on the new names.")]
+    detail: Annotated[str | None, Field(description="Why not; its old verdict stays.")] = None
+
+
+class Corrected(BaseModel):
+    """A reading with its names put right, and what follows from that."""
+
+    reading: ReadingOut
+    attempts: list[JudgedAgain]
+    taught: Annotated[
+        list[str], Field(description="Balls of this set that are known by their look from now on.")
+    ]
+
+
 class Arrival(BaseModel):
     """The answer to a posted still."""
 

@@ -60,6 +60,17 @@ KINDS: Mapping[str, Kind] = {
         meaning="Its limits contradict each other, or it names what is not on the table. The "
         "intent that held before still holds.",
     ),
+    "bad-correction": Kind(
+        status=422,
+        title="The names cannot be corrected so",
+        meaning="A correction names no ball of the reading, or no name. Nothing was changed.",
+    ),
+    "bad-set": Kind(
+        status=422,
+        title="The ball set cannot be used",
+        meaning="A field is missing or wrong, or the set was taught for other networks: teach it "
+        "anew. Nothing was stored.",
+    ),
     "bad-note": Kind(
         status=422,
         title="The note cannot be taken",

@@ -189,6 +189,22 @@ def get_reading(number: Number, reader: ReaderDep) -> dict[str, Any]:
     return reader.reading(number).to_dict()
 
 
+@router.post(
+    "/readings/{number}/names",
+    response_model=m.Corrected,
+    response_model_exclude_unset=True,
+    tags=["readings"],
+)
+async def post_names(number: Number, desk: DeskDep, document: Document) -> dict[str, Any]:
+    """Say which ball is which: `{"names": [{"id": "3", "x_mm": 812, "y_mm": 440}]}`.
+
+    A place means the ball within 30 mm of it; a ball that loses its name to another gets that
+    one's old name and is in doubt. Attempts of the reading are judged again, and all sure names
+    of its still teach this table's ball set: later stills are read with it.
+    """
+    return await desk.run(desk.correct_names, number, document)
+
+
 @router.get(
     "/readings/{number}/top-view.svg", response_class=Response, responses=_SVG, tags=["readings"]
 )

@@ -1,6 +1,6 @@
 """The command line. ``app`` holds the commands, ``main`` is the installed entry point."""
 
-from . import boards, calibrating, planning, reading, scoring, showing, weeks
+from . import boards, calibrating, planning, reading, scoring, showing, teaching, weeks
 from .app import app, main
 
 __all__ = [
@@ -12,5 +12,6 @@ __all__ = [
     "reading",
     "scoring",
     "showing",
+    "teaching",
     "weeks",
 ]

@@ -9,6 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from service.position import Player
+    from vision.taught import Taught
 
 CALIBRATION = Annotated[
     Path, typer.Option("--calibration", help="Calibration file of `restmark calibrate`.")
@@ -19,6 +20,10 @@ CALIBRATION_FOR_STILLS = Annotated[
         "--calibration",
         help="Calibration file of `restmark calibrate`; needed for stills, not for layouts.",
     ),
+]
+BALL_SET = Annotated[
+    Path | None,
+    typer.Option("--set", help="The taught ball set, set.json of `restmark teach`."),
 ]
 JSON = Annotated[bool, typer.Option("--json", help="Print JSON on standard output.")]
 PLAYER = Annotated[
@@ -37,3 +42,10 @@ def player_from(path: Path | None) -> Player:
     from service.position.player_file import read_player
 
     return Player() if path is None else read_player(path)
+
+
+def set_from(path: Path | None) -> Taught | None:
+    """The taught set in a file, or none."""
+    from vision.taught import Taught
+
+    return None if path is None else Taught.read(path)

@@ -15,7 +15,7 @@ from .console import complain, note, out, print_json, say, tracked
 from .inputs import Entry, entry_of, folder_entries
 from .keeping import check_keepable, keep_session, played_time
 from .layouts import Ground, check_surface
-from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
+from .options import BALL_SET, CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
 
 if TYPE_CHECKING:
     from calibration.table import Table
@@ -37,6 +37,7 @@ def score(
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
     player: PLAYER = None,
+    ball_set: BALL_SET = None,
     as_json: JSON = False,
 ) -> None:
     """Compare where the cue ball stopped with where it was meant to stop."""
@@ -44,7 +45,7 @@ def score(
     from service.report.tables import verdict_grid
 
     meant = Intent.read(intent)
-    ground = Ground.open(calibration)
+    ground = Ground.open(calibration, ball_set)
     was = ground.layout(entry_of(before))
     table = ground.table_for(was)
     now = ground.layout(entry_of(after), previous=was)
@@ -75,6 +76,7 @@ def session(
         typer.Option("--plan", help="Intents in order, plan.json; default: the folder's own."),
     ] = None,
     player: PLAYER = None,
+    ball_set: BALL_SET = None,
     data: Annotated[
         Path | None,
         typer.Option("--data", help="Folder of a store that keeps the session; made if missing."),
@@ -98,7 +100,7 @@ def session(
 
     plan_path = plan or _own_plan(folder)
     meant = _read_plan(plan_path)
-    ground = Ground.open(calibration)
+    ground = Ground.open(calibration, ball_set)
     entries = folder_entries(folder, leave_out=plan_path)
     played_at = None
     if data is not None:

@@ -9,7 +9,7 @@ import typer
 
 from .app import app, guarded
 from .console import note, out, print_json, say, tracked
-from .options import JSON
+from .options import BALL_SET, JSON
 
 DEFAULT_PORT = 8765
 PORT = Annotated[
@@ -54,11 +54,12 @@ def serve(
     calibration: Annotated[
         Path | None, typer.Option("--calibration", help="Calibration file to set at the start.")
     ] = None,
+    ball_set: BALL_SET = None,
 ) -> None:
     """Run the service: post stills, set intents, see verdicts on a page. There is no login."""
     from service.api import serve as run_service
 
-    run_service(data, host, port, open_calibration=calibration, announce=say)
+    run_service(data, host, port, open_calibration=calibration, ball_set=ball_set, announce=say)
 
 
 @app.command()

@@ -15,6 +15,7 @@ from .records import (
     ReadingRecord,
     Receipt,
     Score,
+    SetRecord,
     StillRecord,
     StoreError,
 )
@@ -32,6 +33,7 @@ __all__ = [
     "ReadingRecord",
     "Receipt",
     "Score",
+    "SetRecord",
     "StillFiles",
     "StillRecord",
     "Store",

@@ -18,6 +18,7 @@ from .records import (
     ReadingRecord,
     Receipt,
     Score,
+    SetRecord,
     StillRecord,
 )
 
@@ -176,6 +177,37 @@ class Reader:
             kind=_kind(row),
             in_a_row=row.in_a_row,
         )
+
+    def attempts_with(self, reading_id: int) -> tuple[AttemptRecord, ...]:
+        """Attempts that start or end with the reading of that number, in the order played."""
+        query = sa.select(t.attempts).where(
+            (t.attempts.c.before_reading_id == reading_id)
+            | (t.attempts.c.after_reading_id == reading_id)
+        )
+        rows = self._connection.execute(query.order_by(t.attempts.c.id)).all()
+        return tuple(self._attempt(row) for row in rows)
+
+    # -- the ball set ----------------------------------------------------------------------
+
+    def ball_set(self) -> SetRecord | None:
+        """The set that was given last; None before the first."""
+        row = self._connection.execute(
+            sa.select(t.sets).order_by(t.sets.c.id.desc()).limit(1)
+        ).one_or_none()
+        return SetRecord(id=row.id, taught_at=row.taught_at, document=row.document) if row else None
+
+    def corrected_readings(self, *, limit: int) -> tuple[ReadingRecord, ...]:
+        """Readings whose names were corrected since the last set was given, oldest first.
+
+        At most ``limit``, the last corrected ones.
+        """
+        ball_set = self.ball_set()
+        held = t.corrections.c.set_id == ball_set.id if ball_set else sa.true()
+        newest = sa.func.max(t.corrections.c.id)
+        query = sa.select(t.corrections.c.reading_id).where(held)
+        query = query.group_by(t.corrections.c.reading_id).order_by(newest.desc()).limit(limit)
+        numbers = self._connection.execute(query).scalars().all()
+        return tuple(self.reading(number) for number in reversed(numbers))
 
     # -- the rest --------------------------------------------------------------------------
 

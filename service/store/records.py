@@ -90,6 +90,15 @@ class ReadingRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SetRecord:
+    """A taught ball set: the whole document as it was given."""
+
+    id: int
+    taught_at: datetime
+    document: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class IntentRecord:
     """What the player means to do from the layout of ``before_reading_id``."""
 

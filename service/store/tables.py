@@ -118,3 +118,24 @@ receipts = sa.Table(
     sa.Column("given_at", UtcTime, nullable=False),
     sa.Column("body", sa.JSON, nullable=False),
 )
+
+sets = sa.Table(
+    "sets",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("taught_at", UtcTime, nullable=False),
+    sa.Column("document", sa.JSON, nullable=False),
+)
+
+corrections = sa.Table(
+    "corrections",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("made_at", UtcTime, nullable=False),
+    sa.Column("reading_id", sa.Integer, sa.ForeignKey("readings.id"), nullable=False, index=True),
+    # the set that held then; a set given later starts anew
+    sa.Column("set_id", sa.Integer, sa.ForeignKey("sets.id")),
+    sa.Column("names", sa.JSON, nullable=False),
+    # as it was read, before the first correction and between two
+    sa.Column("layout_before", sa.JSON, nullable=False),
+)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -19,6 +20,7 @@ from .records import (
     Circumstances,
     IntentRecord,
     ReadingRecord,
+    SetRecord,
     StillRecord,
 )
 
@@ -94,6 +96,55 @@ class Writer(Reader):
             took_ms=took_ms,
             layout=layout,
             comparison=comparison,
+        )
+
+    def add_set(self, document: Mapping[str, Any]) -> SetRecord:
+        """A taught set, which holds from now on; corrections before it no longer count."""
+        number = self._insert(t.sets, taught_at=self._now, document=dict(document))
+        return SetRecord(id=number, taught_at=self._now, document=document)
+
+    def correct_reading(
+        self, reading: ReadingRecord, layout: Layout, names: Sequence[Mapping[str, Any]]
+    ) -> ReadingRecord:
+        """The reading with its layout's names put right; what it was before is kept."""
+        ball_set = self.ball_set()
+        self._insert(
+            t.corrections,
+            made_at=self._now,
+            reading_id=reading.id,
+            set_id=ball_set.id if ball_set else None,
+            names=[dict(item) for item in names],
+            layout_before=reading.layout.to_dict(),
+        )
+        self._connection.execute(
+            sa.update(t.readings)
+            .where(t.readings.c.id == reading.id)
+            .values(layout=layout.to_dict())
+        )
+        return replace(reading, layout=layout)
+
+    def judge_again(
+        self,
+        attempt: AttemptRecord,
+        verdict: Mapping[str, Any],
+        *,
+        offsets_mm: tuple[float | None, float | None],
+        circumstances: Circumstances,
+    ) -> None:
+        """Another verdict for an attempt one of whose layouts was corrected.
+
+        Of ``circumstances`` travel and cut are taken; what the player noted stays.
+        """
+        self._connection.execute(
+            sa.update(t.attempts)
+            .where(t.attempts.c.id == attempt.id)
+            .values(
+                verdict=dict(verdict),
+                offset_along_mm=offsets_mm[0],
+                offset_across_mm=offsets_mm[1],
+                travel_mm=circumstances.travel_mm,
+                cut_deg=circumstances.cut_deg,
+            )
         )
 
     def set_intent(
