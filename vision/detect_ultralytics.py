@@ -58,8 +58,8 @@ class UltralyticsFinder:
         path = Path(weights) if weights is not None else _shipped()
         if path.suffix not in KINDS or not path.is_file():
             raise WeightsError(
-                f"weights: got {path}; allowed: an existing file that ends in {' or '.join(KINDS)}. "
-                "Give the finder's weights, or none for the shipped ones."
+                f"weights: got {path}; allowed: an existing file that ends in "
+                f"{' or '.join(KINDS)}. Give the finder's weights, or none for the shipped ones."
             )
         return cls(model=_library().YOLO(str(path), task="detect"), device=device)
 

@@ -14,6 +14,7 @@ import json
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -158,11 +159,12 @@ def united(boxes: Sequence[FloatArray], gap: float) -> list[FloatArray]:
     out: list[FloatArray] = []
     while left:
         box = left.pop()
-        near = [k for k, other in enumerate(left) if _gap(box, other) < gap]
+        near = [other for other in (*left, *out) if _gap(box, other) < gap]
         if near:
-            # what grew may now lie near others
-            parts = np.array([box, *(left[k] for k in near)])
-            left = [other for k, other in enumerate(left) if k not in near]
+            # what grew may now lie near others, those that were done with as well
+            parts = np.array([box, *near])
+            left, out = ([other for other in some if _gap(box, other) >= gap]
+                         for some in (left, out))  # fmt: skip
             left.append(np.concatenate([parts[:, :2].min(axis=0), parts[:, 2:].max(axis=0)]))
         else:
             out.append(box)
@@ -210,7 +212,8 @@ def cut_folders(folders: list[Path], out: Path, *, workers: int) -> int:
         for name, entry in truth_entries(folder).items():
             if (folder / name).exists():
                 work.append((folder / name, entry, len(work), out))
-    with ProcessPoolExecutor(workers) as pool:
+    # a forked child of a process whose picture library runs threads may wait for them for ever
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         parts = list(pool.map(_cut_one, work, chunksize=4))
     names = ("crops", "offset_mm", "kind", "visible", "jacobian", "still")
     arrays = {name: np.concatenate([p[k] for p in parts]) for k, name in enumerate(names)}
