@@ -38,6 +38,7 @@ def train(
 ) -> Any:  # fmt: skip
     """Train from scratch; no weights are fetched and nothing leaves the machine."""
     os.environ["YOLO_OFFLINE"] = "true"
+    os.environ["YOLO_AUTOINSTALL"] = "false"
     from ultralytics import YOLO
 
     model = YOLO(str(RECIPE))
