@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from calibration.errors import RestmarkError
 
 from .detect import LEAST_SCORE, LEAST_THING_SCORE
-from .finder_view import VIEW_COLUMNS, VIEW_ROWS
 from .networks import WeightsError
 
 WEIGHTS_FILE = "finder.pt"
@@ -64,9 +63,12 @@ class UltralyticsFinder:
         return cls(model=_library().YOLO(str(path), task="detect"), device=device)
 
     def boxes(self, view: NDArray[np.uint8]) -> NDArray[np.float32]:
-        """View (448, 832, 3) BGR → x, y, width, height in px, scores of ball and thing, (N, 6)."""
+        """View or a part (H, W, 3) BGR → x, y, width, height in px, both scores, (N, 6).
+
+        Sides are multiples of 32, so the picture is taken as it is.
+        """
         said = self.model.predict(
-            view, imgsz=(VIEW_ROWS, VIEW_COLUMNS), conf=min(LEAST_SCORE, LEAST_THING_SCORE),
+            view, imgsz=view.shape[:2], conf=min(LEAST_SCORE, LEAST_THING_SCORE),
             iou=OVERLAP, max_det=MOST_BOXES, device=self.device, verbose=False, save=False,
         )  # fmt: skip
         found = said[0].boxes

@@ -9,7 +9,18 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-KEPT_NOTES = ("stride", "task", "batch", "imgsz", "names", "channels", "end2end", "date", "license")
+KEPT_NOTES = (
+    "stride",
+    "task",
+    "batch",
+    "imgsz",
+    "names",
+    "channels",
+    "end2end",
+    "args",
+    "date",
+    "license",
+)
 """What ``ultralytics`` needs to run an ONNX file that it wrote, the licence, and the day."""
 PLACES = ("model", "data", "project", "name", "save_dir", "cfg", "source")
 """Settings of the trainer that are paths."""

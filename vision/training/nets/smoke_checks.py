@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -26,8 +27,8 @@ from . import ship, train_crops, train_finder
 from .crop_net import CropNet
 from .train_crops import CropSet, resampled, seen_offset
 
-BACKEND_PX = 1.0
-"""Two backends of one checkpoint, and its 8-bit form, agree on a ball's middle so well."""
+AIM_PX = 2.5
+"""A box's middle within 8 mm of the ball: the crop network is aimed again from 4 mm on."""
 EXPORT_TOLERANCE = 1e-3
 """Exported against trained network; sums are ordered otherwise."""
 WINDOW_TOLERANCE_MM = 0.2
@@ -142,9 +143,11 @@ def checkpoint_finds_all(
     out: Path, views: Path, stills: Path, truth: Mapping[str, TruthStill]
 ) -> None:
     """The shipped checkpoint finds every ball by ``ultralytics``, exported, and 8-bit."""
-    checkpoint = UltralyticsFinder.load()
-    path = train_finder.export(checkpoint.model, out / "again")
-    (path.parent / WEIGHTS_FILE).unlink(missing_ok=True)
+    # the exporter writes beside what it exports, so the shipped folder must not be that place
+    source = out / WEIGHTS_FILE
+    source.write_bytes((files("vision") / "weights" / WEIGHTS_FILE).read_bytes())
+    checkpoint = UltralyticsFinder.load(source)
+    path = train_finder.export(UltralyticsFinder.load(source).model, out / "again")
     eight = train_finder.quantised(path, views, out / "again" / "eight.onnx")
     finders: dict[str, Finder] = {
         "ultralytics": checkpoint,
@@ -155,7 +158,7 @@ def checkpoint_finds_all(
     for kind, finder in finders.items():
         for name, still in truth.items():
             away = farthest_px(finder, stills / name, still)
-            demand(away < BACKEND_PX, f"{kind} finder on {name}, px off", away, "below 1")
+            demand(away < AIM_PX, f"{kind} finder on {name}, px off", away, f"below {AIM_PX}")
 
 
 def farthest_px(finder: Finder, path: Path, still: TruthStill) -> float:
