@@ -46,6 +46,10 @@ TOUCH_TOLERANCE_MM = 0.1
 BOX_TOLERANCE_PX = covered.CELL_PX + 1.0
 """Boxes are found on whole cells."""
 SMALL_PX = (96, 54)
+SHAFT_SLACK_MM = 12.0
+"""A shaft is up to 14.5 mm about its axis and drawn aslant; its tip is 6 mm."""
+SHARE_TOLERANCE = 0.08
+"""Three sigmas of a share of 0.22 over 320 stills."""
 
 
 # -- seeds that are kept -------------------------------------------------------------------------
@@ -250,6 +254,36 @@ def test_short_arms_reach_just_over_the_nose_line() -> None:
         assert thing.z_mm == table.rail_cap_height_mm
     tip = max(limb.to_mm[0] for limb in hand(1.0))
     assert math.isclose(tip, hindrance.FINGER_MM, abs_tol=1.0)
+
+
+def test_cue_tips_lie_on_the_rail_and_cover_bed() -> None:
+    for seed in range(100, 112):
+        room = wide.wide_room(seed, hard=False)
+        table, rng = room.table, np.random.default_rng(seed)
+        balls = styles.draw_varied(table, rng, BALL_IDS[:6])
+        thing = hindrance.draw_hindrance(rng, table, balls, {"cue tip": 1.0})
+        points = np.concatenate(
+            [as_mesh(part.shape).vertices_mm for part in assemble.parts_of(thing)]
+        )
+        inside = np.minimum(points[:, :2], np.subtract(table.surface_mm, points[:, :2])).min(axis=1)
+        low, high = hindrance.TIP_OVER_MM
+        assert low - SHAFT_SLACK_MM < inside.max() < high + SHAFT_SLACK_MM
+        assert points[:, 2].min() > table.rail_cap_height_mm - 1.0
+        for ball in balls:
+            centre = np.array([ball.x_mm, ball.y_mm, 28.575])
+            assert np.linalg.norm(points - centre, axis=1).min() > 28.575, seed
+        scene = Scene(room=room, things=(thing,), obstructed=True, still_seed=1)
+        assert assemble.obstruction_px(scene), seed
+
+
+def test_training_sees_more_that_is_hard_to_notice() -> None:
+    rooms = [wide.wide_room(seed, hard=False) for seed in range(40)]
+    scenes = [wide.wide_scene(room, k) for room in rooms for k in range(8)]
+    share = np.mean([scene.obstructed for scene in scenes])
+    assert math.isclose(share, wide.OBSTRUCTED_SHARE, abs_tol=SHARE_TOLERANCE)
+    assert set(hindrance.TRAINING_SHARES) == {*hindrance.SHARES, "cue tip"}
+    for shares in (hindrance.SHARES, hindrance.TRAINING_SHARES):
+        assert math.isclose(sum(shares.values()), 1.0, abs_tol=1e-9)
 
 
 def test_a_cue_on_the_bed_lies_between_the_balls() -> None:

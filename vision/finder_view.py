@@ -53,7 +53,10 @@ class FinderView:
         )
         pixels = _projected(camera, scale, corner)
         fixed, part = cv2.convertMaps(pixels, np.empty(0), cv2.CV_16SC2)
-        return cls(scale_mm=scale, corner_mm=corner, map_fixed=fixed, map_part=part)
+        return cls(
+            scale_mm=scale, corner_mm=corner, map_fixed=np.asarray(fixed, dtype=np.int16),
+            map_part=np.asarray(part, dtype=np.uint16),
+        )  # fmt: skip
 
     def warp(self, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """Still (H, W, 3) → view (448, 832, 3)."""

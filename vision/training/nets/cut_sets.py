@@ -11,8 +11,10 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +27,7 @@ from calibration.table import BALL_DIAMETER_MM, Table
 from vision.crops import CropFrames, cut_crops
 from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.layout import BALL_IDS
+from vision.still import decode_still
 
 FloatArray = NDArray[np.float64]
 STORED_SIDE, STORED_STEP_MM = 128, 0.75
@@ -35,6 +38,10 @@ START_SIGMA_MM, START_LIMIT_MM = 2.5, 7.0
 NO_BALL = len(BALL_IDS)
 """Class of a crop that holds no ball in its middle."""
 EMPTY_CROPS = 8
+UNITE_MM = 120.0
+"""Pieces of what obstructs nearer than this are one thing: wider than a spread hand's gaps."""
+LEAST_THING_MM = 60.0
+"""Least side of a thing's box, about a ball: a cue seen along an axis is a line otherwise."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,9 +62,7 @@ class Cut:
 
 def cut_still(path: Path, entry: dict[str, Any], number: int) -> Cut:
     """View, boxes and crops of one still by its truth."""
-    picture = cv2.imread(str(path))
-    if picture is None:
-        raise FileNotFoundError(path)
+    picture = decode_still(path.read_bytes(), name=path.name)
     camera, table = Camera.from_dict(entry["camera"]), Table.from_dict(entry["table"])
     view = FinderView.of(camera, table)
     rng = np.random.default_rng((number, 5))
@@ -121,22 +126,62 @@ def ball_boxes(
 def thing_boxes(
     view: FinderView, camera: Camera, table: Table, entry: dict[str, Any]
 ) -> list[tuple[int, float, float, float, float]]:
-    """What obstructs, class 1: its boxes in the still, carried to the view and cut to the bed."""
+    """What obstructs, class 1: its boxes in the still, carried to the view and cut to the bed.
+
+    Pieces near each other are one thing (a hand's finger tips come singly), and none is drawn
+    narrower than the network can frame.
+    """
+    bed = view.to_view([(0.0, 0.0), table.surface_mm])
+    seen = [_in_view(view, camera, box, bed) for box in entry.get("obstruction_px", ())]
+    whole = united([box for box in seen if (box[2:] > box[:2]).all()], UNITE_MM / view.scale_mm)
     out = []
-    low = np.maximum(view.to_view([(0.0, 0.0)])[0], 0)
-    high = np.minimum(view.to_view([table.surface_mm])[0], (VIEW_COLUMNS - 1, VIEW_ROWS - 1))
-    for left, top, right, bottom in entry.get("obstruction_px", ()):
-        corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
-        seen = view.to_view(camera.back_project(corners))
-        first = np.clip(seen.min(axis=0), low, high)
-        last = np.clip(seen.max(axis=0), low, high)
-        size = last - first
-        if size.min() < 3:
-            continue
+    for box in whole:
+        first, last = _widened(box, LEAST_THING_MM / view.scale_mm)
         middle = ((first + last) / 2 + 0.5) / (VIEW_COLUMNS, VIEW_ROWS)
-        share = size / (VIEW_COLUMNS, VIEW_ROWS)
+        share = (last - first) / (VIEW_COLUMNS, VIEW_ROWS)
         out.append((1, float(middle[0]), float(middle[1]), float(share[0]), float(share[1])))
     return out
+
+
+def _in_view(
+    view: FinderView, camera: Camera, box_px: Sequence[float], bed: FloatArray
+) -> FloatArray:
+    """A box of the still as left, top, right, bottom in the view, cut to the bed (2, 2)."""
+    left, top, right, bottom = box_px
+    corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
+    seen = np.clip(view.to_view(camera.back_project(corners)), *bed)
+    return np.concatenate([seen.min(axis=0), seen.max(axis=0)])
+
+
+def united(boxes: Sequence[FloatArray], gap: float) -> list[FloatArray]:
+    """Boxes (left, top, right, bottom) with all that lie within ``gap`` of each other made one."""
+    left = [np.asarray(box, dtype=float) for box in boxes]
+    out: list[FloatArray] = []
+    while left:
+        box = left.pop()
+        near = [other for other in (*left, *out) if _gap(box, other) < gap]
+        if near:
+            # what grew may now lie near others, those that were done with as well
+            parts = np.array([box, *near])
+            left, out = ([other for other in some if _gap(box, other) >= gap]
+                         for some in (left, out))  # fmt: skip
+            left.append(np.concatenate([parts[:, :2].min(axis=0), parts[:, 2:].max(axis=0)]))
+        else:
+            out.append(box)
+    return out
+
+
+def _gap(one: FloatArray, other: FloatArray) -> float:
+    """Distance between two boxes, zero where they meet."""
+    between = np.maximum(np.maximum(one[:2] - other[2:], other[:2] - one[2:]), 0)
+    return float(np.hypot(*between))
+
+
+def _widened(box: FloatArray, least: float) -> tuple[FloatArray, FloatArray]:
+    """Corners of a box widened about its middle to ``least`` on every side, within the view."""
+    middle, half = (box[:2] + box[2:]) / 2, np.maximum((box[2:] - box[:2]) / 2, least / 2)
+    limit = (VIEW_COLUMNS - 0.5, VIEW_ROWS - 0.5)
+    return np.maximum(middle - half, -0.5), np.minimum(middle + half, limit)
 
 
 def truth_entries(folder: Path) -> dict[str, dict[str, Any]]:
@@ -167,7 +212,8 @@ def cut_folders(folders: list[Path], out: Path, *, workers: int) -> int:
         for name, entry in truth_entries(folder).items():
             if (folder / name).exists():
                 work.append((folder / name, entry, len(work), out))
-    with ProcessPoolExecutor(workers) as pool:
+    # a forked child of a process whose picture library runs threads may wait for them for ever
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         parts = list(pool.map(_cut_one, work, chunksize=4))
     names = ("crops", "offset_mm", "kind", "visible", "jacobian", "still")
     arrays = {name: np.concatenate([p[k] for p in parts]) for k, name in enumerate(names)}

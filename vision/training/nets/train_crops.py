@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -202,11 +203,12 @@ def step_losses(net: CropNet, data: CropSet, stills: torch.Tensor) -> Losses:
 
 def train(
     data: CropSet, check: CropSet, *, epochs: int, seed: int = 1, rate: float = 2.5e-3,
-    limit_s: float = 1e9,
+    limit_s: float = math.inf,
 ) -> tuple[CropNet, dict[str, float]]:  # fmt: skip
     """A trained network and its figures on ``check``; fewer epochs where ``limit_s`` asks it."""
     device = data.crops.device
-    epochs = min(epochs, max(1, int(limit_s / seconds_an_epoch(data, device))))
+    if math.isfinite(limit_s):
+        epochs = min(epochs, max(1, int(limit_s / seconds_an_epoch(data, device))))
     print(f"{epochs} epochs", flush=True)
     torch.manual_seed(seed)
     net = CropNet().to(device)
@@ -335,7 +337,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--epochs", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--limit-s", type=float, default=1e9)
+    parser.add_argument("--limit-s", type=float, default=math.inf)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     given = parser.parse_args(arguments)
     torch.backends.cudnn.benchmark = True

@@ -12,10 +12,10 @@ import shutil
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 
 from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS
+from vision.still import decode_still
 
 RECIPE = Path(__file__).with_name("finder.yaml")
 CALIBRATION_VIEWS = 48
@@ -38,6 +38,7 @@ def train(
 ) -> Any:  # fmt: skip
     """Train from scratch; no weights are fetched and nothing leaves the machine."""
     os.environ["YOLO_OFFLINE"] = "true"
+    os.environ["YOLO_AUTOINSTALL"] = "false"
     from ultralytics import YOLO
 
     model = YOLO(str(RECIPE))
@@ -88,7 +89,10 @@ def quantised(model_path: Path, views: Path, out: Path) -> Path:
             self.left = paths[:: max(1, len(paths) // CALIBRATION_VIEWS)]
 
         def get_next(self) -> dict[str, Any] | None:
-            return {"images": to_input(cv2.imread(str(self.left.pop())))} if self.left else None
+            if not self.left:
+                return None
+            path = self.left.pop()
+            return {"images": to_input(decode_still(path.read_bytes(), name=path.name))}
 
     shaped = out.with_suffix(".shaped.onnx")
     quant_pre_process(str(model_path), str(shaped), skip_symbolic_shape=True)

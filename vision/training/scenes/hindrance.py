@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -16,20 +16,31 @@ from .things import CUE_LENGTH_MM
 OVER_BED = ("arm", "leaner", "cue")
 """Kinds of things that can obstruct a still."""
 SHARES = {"arm": 0.28, "short arm": 0.22, "leaner": 0.28, "cue": 0.22}
+TRAINING_SHARES = {"arm": 0.2, "short arm": 0.32, "leaner": 0.16, "cue": 0.16, "cue tip": 0.16}
+"""What is hard to notice comes more often than it does at a table."""
 SHORT_REACH_MM = (60.0, 150.0)
 """How far the finger tips of a hand on the rail reach over the nose line."""
 FINGER_MM = 113.0
 CUE_GAP_MM = BALL_RADIUS_MM + 18.0
+TIP_OVER_MM = (30.0, 200.0)
+"""How far the tip of a cue that rests on the rail stands over the bed."""
+_SHAFT_MM = 9.0
+"""Middle of a shaft that lies on the rail, above the rail."""
 _LIFT_MM = 62.0
 _UNDER_HAND_MM = 190.0
 
 
-def draw_hindrance(rng: np.random.Generator, table: Table, balls: Sequence[PlacedBall]) -> Thing:
+def draw_hindrance(
+    rng: np.random.Generator, table: Table, balls: Sequence[PlacedBall],
+    shares: Mapping[str, float] = SHARES,
+) -> Thing:  # fmt: skip
     """One thing that reaches over the bed, by the stated shares."""
-    kind = str(rng.choice(list(SHARES), p=list(SHARES.values())))
+    kind = str(rng.choice(list(shares), p=list(shares.values())))
     seed = int(rng.integers(2**31))
     if kind == "cue":
         return _cue_over_bed(rng, table, balls, seed)
+    if kind == "cue tip":
+        return _cue_tip(rng, table, balls, seed)
     if kind == "short arm":
         return _short_arm(rng, table, seed)
     if kind == "leaner":
@@ -112,6 +123,33 @@ def _slanting_cue(rng: np.random.Generator, table: Table, seed: int, lift_mm: fl
         y_mm=y - along * math.sin(math.radians(turn)),
         z_mm=tip_mm - CUE_LENGTH_MM * math.sin(math.radians(lean)),
         turn_deg=turn, lean_deg=lean, seed=seed,
+    )  # fmt: skip
+
+
+def _cue_tip(
+    rng: np.random.Generator, table: Table, balls: Sequence[PlacedBall], seed: int
+) -> Thing:
+    """A cue that rests on the rail, level or its butt held higher, its bare tip over the bed."""
+    for _ in range(40):
+        thing = _resting_cue(rng, table, seed)
+        if _clear_of_balls(thing, balls):
+            return thing
+    return _resting_cue(rng, table, seed, lift_mm=float(rng.uniform(40, 90)))
+
+
+def _resting_cue(rng: np.random.Generator, table: Table, seed: int, lift_mm: float = 0.0) -> Thing:
+    """On the rail with its tip some way over the nose; ``lift_mm`` holds it above the rail."""
+    inside = float(rng.uniform(*TIP_OVER_MM))
+    x, y, turn = _from_edge(rng, table, inside, 25.0)
+    fall_deg = float(rng.uniform(0.3, 6.0))
+    tip_mm = table.rail_cap_height_mm + _SHAFT_MM + lift_mm
+    along = CUE_LENGTH_MM * math.cos(math.radians(fall_deg))
+    return Thing(
+        kind="cue",
+        x_mm=x - along * math.cos(math.radians(turn)),
+        y_mm=y - along * math.sin(math.radians(turn)),
+        z_mm=tip_mm + CUE_LENGTH_MM * math.sin(math.radians(fall_deg)),
+        turn_deg=turn, lean_deg=-fall_deg, seed=seed,
     )  # fmt: skip
 
 

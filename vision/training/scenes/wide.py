@@ -12,7 +12,7 @@ import numpy as np
 from .ball_texture import SCHEMES
 from .beside import draw_on_floor, draw_on_rail, draw_player
 from .clutter import draw_things
-from .hindrance import draw_hindrance
+from .hindrance import SHARES, TRAINING_SHARES, draw_hindrance
 from .looks import BallLook, ClothLook, LampLook, SensorLook, Thing
 from .room import Room, Scene, draw_names, draw_room
 from .styles import draw_varied
@@ -20,7 +20,8 @@ from .styles import draw_varied
 WIDE_KEY = 77
 TILT_LIMIT_DEG = 24.0
 SCHEME_SHARES = {"standard": 0.68, "broadcast": 0.18, "broadcast-lilac": 0.14}
-OBSTRUCTED_SHARE = 0.12
+OBSTRUCTED_SHARE = 0.22
+"""Of stills whose obstruction is drawn: what obstructs must be learnt from few rooms."""
 PLAYER_SHARE = 0.28
 RAIL_SHARE = 0.40
 CLUTTER = 0.6
@@ -111,7 +112,8 @@ def wide_scene(
     """One to sixteen balls in any style, with things, a player or a hindrance.
 
     ``obstructed`` and ``busy`` (something on the rail or a player beside the table) are drawn
-    by the stated shares where they are not given.
+    by the stated shares where they are not given, and what obstructs is then more often what is
+    hard to notice.
     """
     rng = np.random.default_rng((room.seed, seed, WIDE_KEY))
     names = draw_names(rng, int(rng.integers(1, 17)))
@@ -119,7 +121,8 @@ def wide_scene(
     things = [*draw_things(rng, room.table, CLUTTER), *_beside(rng, room, busy)]
     hindered = bool(rng.random() < OBSTRUCTED_SHARE) if obstructed is None else obstructed
     if hindered:
-        things.append(draw_hindrance(rng, room.table, balls))
+        shares = TRAINING_SHARES if obstructed is None else SHARES
+        things.append(draw_hindrance(rng, room.table, balls, shares))
     return Scene(room=room, balls=balls, things=tuple(things), obstructed=hindered, still_seed=seed)
 
 
