@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from calibration.errors import FileFormatError
 from service.bench import distribution, machine, median_steps
 from service.bench_circles import circle_figures
 from service.bench_stills import BenchStill, StillResult, bench_stills, read_stills
@@ -28,8 +29,16 @@ REGION_COLUMNS = ("head", "centre", "foot")
 def run_bench_stills(
     folder: Path, *, fitted: bool = False, workers: int | None = None, track: Track = untracked
 ) -> dict[str, Any]:
-    """Read every still of ``folder``, and find circles in it for comparison; plain JSON."""
+    """Read every still of ``folder``, and find circles in it for comparison; plain JSON.
+
+    Raises FileFormatError where there is nothing to read.
+    """
     stills = bench_stills(folder)
+    if fitted and not any(still.empty for still in stills):
+        raise FileFormatError(
+            f"{folder}: got no still named …empty of the same camera and table as the others; "
+            "allowed with --fitted: one or more, to calibrate from. Leave --fitted out."
+        )
     read = {"true calibration": read_stills(stills, workers=workers, track=track)}
     if fitted:
         read["fitted calibration"] = read_stills(stills, fitted=True, workers=workers, track=track)
@@ -171,13 +180,12 @@ def _by_noise(clear: Sequence[StillResult]) -> dict[str, list[Pair]]:
         ((result.noise, result) for result in clear if result.noise is not None),
         key=lambda item: item[0],
     )
-    groups = {}
+    groups: dict[str, list[Pair]] = {}
     for part in np.array_split(np.arange(len(told)), NOISE_GROUPS):
         if len(part):
             low, high = told[part[0]][0], told[part[-1]][0]
-            groups[f"noise {100 * low:.2f}–{100 * high:.2f} %"] = [
-                pair for k in part for pair in told[k][1].matched.pairs
-            ]
+            group = groups.setdefault(f"noise {100 * low:.2f}–{100 * high:.2f} %", [])
+            group += [pair for k in part for pair in told[k][1].matched.pairs]
     return groups
 
 

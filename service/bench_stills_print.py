@@ -30,6 +30,7 @@ PLACES = (
     ("inside the 95 % ellipse", "coverage_95"),
 )  # fmt: skip
 SEEN = (("balls at least 80 % visible", "plain"), ("all found balls", "all"))
+HONESTY = ("variance", "typical", "coverage_95", "balls")
 PERCENT = ("share", "coverage_95", "names_right")
 
 
@@ -75,20 +76,19 @@ def _places(read: Mapping[str, Any]) -> Grid:
 
 
 def _honesty(read: Mapping[str, Any], part: str, what: str) -> Grid:
-    """Measured over predicted, balls at least 80 % visible."""
-    grid = _grid(f"measured / predicted variance by {what}", *read)
+    """Measured over predicted variance, balls at least 80 % visible."""
+    grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False)
+    grid.add_column(what)
+    for column in ("", "measured / predicted variance", "typical", "inside the 95 %", "balls"):
+        grid.add_column(column, justify="right" if column else "left")
     groups = dict.fromkeys(group for row in read.values() for group in row["variance"][part])
     for group in groups:
-        rows = (row["variance"][part].get(group) for row in read.values())
-        grid.add_row(group, *("–" if row is None else _ratio_words(row) for row in rows))
+        for name, row in read.items():
+            figures = row["variance"][part].get(group)
+            if figures is not None:
+                cells = (_cell(key, figures[key]) for key in HONESTY)
+                grid.add_row(group, name, *cells)
     return grid
-
-
-def _ratio_words(row: Mapping[str, Any]) -> str:
-    return (
-        f"{_cell('', row['variance'])} (typical {_cell('', row['typical'])}; "
-        f"{_cell('coverage_95', row['coverage_95'])} inside; {row['balls']} balls)"
-    )
 
 
 def _steps(read: Mapping[str, Any]) -> Grid:

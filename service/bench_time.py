@@ -72,11 +72,11 @@ class Run:
 def time_figures(
     stills: Sequence[BenchStill],
     *,
-    runs: int = RUNS,
+    runs: int | None = None,
     weights: Path | None = None,
     track: Track = untracked,
 ) -> dict[str, Any] | None:
-    """Medians over ``runs`` clear stills, spread evenly; None where every still is obstructed.
+    """Medians over ``runs`` (default 60) clear stills, spread evenly; None where every still is obstructed.
 
     ``weights``: file of the finder's weights to time ``ultralytics`` with on the same top views;
     default: the one shipped beside the networks, where there is one.
@@ -84,6 +84,7 @@ def time_figures(
     clear = [still for still in stills if not still.truth.obstructed]
     if not clear:
         return None
+    runs = runs or RUNS
     chosen = [clear[k * len(clear) // runs % len(clear)] for k in range(runs)]
     for still in chosen[:WARM]:
         timed(still, np.random.default_rng(SEED))
