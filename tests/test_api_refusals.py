@@ -234,7 +234,9 @@ ROUTES = {
     "/intent": "DELETE, GET, PUT",
     "/attempts": "GET",
     "/attempts/1": "GET",
+    "/attempts/1/note": "PUT",
     "/summary": "GET",
+    "/progress": "GET",
 }
 
 

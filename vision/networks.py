@@ -97,6 +97,8 @@ def _session(name: str) -> Any:
     settings.intra_op_num_threads = min(_processors(), MOST_THREADS)
     settings.inter_op_num_threads = 1
     settings.log_severity_level = 3
+    # threads that spin for the next run would take the cores from the other network
+    settings.add_session_config_entry("session.intra_op.allow_spinning", "0")
     return onnxruntime.InferenceSession(
         source.read_bytes(), settings, providers=["CPUExecutionProvider"]
     )

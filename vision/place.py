@@ -22,6 +22,8 @@ FAR_MM = 4.0
 class Placed:
     """K candidates as the crop network sees them."""
 
+    aim_mm: FloatArray
+    """Where their crops were aimed, (K, 2), table frame."""
     centre_mm: FloatArray
     """(K, 2), table frame."""
     cov_mm2: FloatArray
@@ -56,8 +58,9 @@ def place_balls(
 
 def _looked_at(picture: Picture, camera: Camera, aim_mm: FloatArray, networks: Networks) -> Placed:
     if len(aim_mm) == 0:
+        none = np.zeros((0, 2))
         return Placed(
-            centre_mm=np.zeros((0, 2)), cov_mm2=np.zeros((0, 2, 2)), ball=np.zeros(0),
+            aim_mm=none, centre_mm=none, cov_mm2=np.zeros((0, 2, 2)), ball=np.zeros(0),
             names=np.zeros((0, 16)), embedding=np.zeros((0, 1)),
         )  # fmt: skip
     frames = CropFrames.at(camera, aim_mm)
@@ -66,7 +69,7 @@ def _looked_at(picture: Picture, camera: Camera, aim_mm: FloatArray, networks: N
     carried = frames.jacobian() @ spread
     cov = COV_SCALE * carried @ np.swapaxes(carried, 1, 2) + FLOOR_MM**2 * np.eye(2)
     return Placed(
-        centre_mm=frames.to_table(said.offset_mm.astype(float)), cov_mm2=cov,
+        aim_mm=aim_mm, centre_mm=frames.to_table(said.offset_mm.astype(float)), cov_mm2=cov,
         ball=said.ball.astype(float), names=said.names.astype(float),
         embedding=said.embedding.astype(float),
     )  # fmt: skip

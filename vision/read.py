@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,18 +16,19 @@ from calibration.files import Calibration
 from calibration.table import BALL_DIAMETER_MM
 
 from .apart import keep_apart
-from .detect import Finder, NetworkFinder, candidates, one_a_place
+from .detect import Finder, NetworkFinder, one_a_place
 from .finder_view import FinderView
 from .identify import Name, alike, name_balls
 from .layout import BALL_IDS, Ball, Layout
 from .networks import Networks, shipped
 from .obstruction import obstructions
 from .place import Placed, place_balls
+from .search import Search
 from .still import Picture, check_size, decode_still
 
 FloatArray = NDArray[np.float64]
 NEAR_PX = 1.0
-"""A camera corrected by less needs no new view: the finder's aim is no finer."""
+"""A camera corrected by less needs no new view: the finder aims no finer."""
 BALL_ODDS = 0.0
 """Log odds from which a candidate is a ball."""
 POOR_MM = 1.5
@@ -36,7 +38,10 @@ OVERLAP = 0.88
 
 
 class Reader:
-    """Reads stills of one calibration; keeps the maps that only depend on it.
+    """Reads stills of one calibration; keeps the maps that only depend on it, and the last still.
+
+    A still that differs little from the last is searched only where it differs; every ball is
+    placed anew. Threads may share a reader: stills are read one at a time.
 
     ``last_timings_ms`` holds the time of each step of the last still. Another ``finder`` can
     stand in for the shipped network.
@@ -52,7 +57,10 @@ class Reader:
         self.networks = networks or shipped()
         self.view = FinderView.of(calibration.camera, calibration.table)
         self.watch = DriftWatch(calibration)
-        self.finder = finder or NetworkFinder(networks=self.networks)
+        self.search = Search(
+            finder or NetworkFinder(networks=self.networks), self.view, calibration.table
+        )
+        self._one_at_a_time = threading.RLock()
         self.last_timings_ms: dict[str, float] = {}
 
     def read_still(self, data: bytes, *, name: str = "", previous: Layout | None = None) -> Layout:
@@ -60,8 +68,9 @@ class Reader:
         started = time.perf_counter()
         picture = decode_still(data, name=name)
         decode_ms = (time.perf_counter() - started) * 1e3
-        layout = self.read_image(picture, name=name, previous=previous)
-        self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
+        with self._one_at_a_time:
+            layout = self.read_image(picture, name=name, previous=previous)
+            self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
         return layout
 
     def read_image(
@@ -69,26 +78,26 @@ class Reader:
     ) -> Layout:
         """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
         check_size(picture, self.calibration.camera.image_size_px, name=name)
-        self.last_timings_ms = {}
-        with self._step("drift"):
-            drift = self.watch.check(picture, name=name or "still")
-        return self._read(picture, name, previous, drift)
-
-    def _view(self, drift: Drift) -> FinderView:
-        """The finder's view through the camera as it stands now."""
-        if drift.corrected_px < NEAR_PX:
-            return self.view
-        return FinderView.of(drift.calibration.camera, self.calibration.table)
+        with self._one_at_a_time:
+            self.last_timings_ms = {}
+            with self._step("drift"):
+                drift = self.watch.check(picture, name=name or "still")
+            return self._read(picture, name, previous, drift)
 
     def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
         camera, table = drift.calibration.camera, self.calibration.table
+        steady = drift.corrected_px < NEAR_PX
         with self._step("view"):
-            view = self._view(drift)
+            view = self.view if steady else FinderView.of(camera, table)
             seen = view.warp(picture)
         with self._step("find"):
-            found = candidates(self.finder.boxes(seen), view, table)
+            search = self.search
+            found = search.again(seen, camera) if steady else search.afresh(seen, view)
         with self._step("place"):
             placed = chosen(place_balls(picture, camera, found.centre_mm, self.networks))
+            if not search.holds(found, placed):
+                found = search.afresh(seen, view)
+                placed = chosen(place_balls(picture, camera, found.centre_mm, self.networks))
             centres = keep_apart(placed.centre_mm, placed.cov_mm2, table)
         with self._step("identify"):
             names = name_balls(placed.names, centres, previous=previous)
@@ -96,6 +105,10 @@ class Reader:
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
         odd = alike(placed.names, centres)
         warnings = [*([drift.warning] if drift.warning else []), *odd, *_warnings(balls), *things]
+        if steady and not things:
+            search.keep(placed, camera)
+        else:
+            search.forget()
         return Layout(
             still=name,
             surface_mm=table.surface_mm,

@@ -9,15 +9,18 @@ import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Protocol, TypeVar
 
 from calibration.errors import RestmarkError
 from calibration.files import Calibration
 from service.pages import calibration_of, landing_zone_of
 from service.position import Intent, Verdict, score_shot
+from service.practice import Note, ShotKind, shot_kind
 from service.store import (
     AttemptRecord,
     CalibrationRecord,
+    Circumstances,
     IntentRecord,
     ReadingRecord,
     Receipt,
@@ -131,6 +134,17 @@ class Desk:
             raise no_intent()
         self.live.tell("intent", intent_id=None)
 
+    def set_note(self, number: int, document: Mapping[str, Any]) -> AttemptRecord:
+        """What the player notes on an attempt, in place of an earlier note."""
+        note = Note.from_dict(document)
+        noted = Circumstances(
+            spin=note.spin, side_spin=note.side_spin, rails=note.rails, in_a_row=note.in_a_row
+        )
+        with self.store.writing() as writer:
+            attempt = writer.set_note(number, noted)
+        self.live.tell("note", attempt_id=number)
+        return attempt
+
     def take_still(self, upload: Upload) -> tuple[Mapping[str, Any], bool]:
         """Read a still, compare it with the pending intent, keep all of it or nothing.
 
@@ -216,17 +230,27 @@ def no_intent() -> ApiError:
     )
 
 
+def circumstances_of(
+    kind: ShotKind | None, *, in_a_row: int | None = None, played_at: datetime | None = None
+) -> Circumstances:
+    """What the store keeps beside a verdict."""
+    known = {} if kind is None else kind.to_dict()
+    return Circumstances(**known, in_a_row=in_a_row, played_at=played_at)
+
+
 def _add_attempt(
     writer: Writer, met: _Met, after: ReadingRecord, verdict: Verdict | None
 ) -> AttemptRecord | None:
     if verdict is None or met.intent is None or met.before is None:
         return None
+    table = calibration_of(met.calibration).table
     return writer.add_attempt(
         met.intent,
         before=met.before,
         after=after,
         verdict=verdict.to_dict(),
         offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
+        circumstances=circumstances_of(shot_kind(met.before.layout, verdict, table)),
     )
 
 

@@ -126,6 +126,18 @@ class VerdictOut(Open):
     warnings: list[str] = []
 
 
+class KindOut(BaseModel):
+    """What kind of shot it was; null where that is not known or was not noted."""
+
+    travel_mm: Annotated[
+        float | None, Field(description="Planned way of the cue ball after the contact.")
+    ] = None
+    cut_deg: Annotated[float | None, Field(description="Cut of the shot played.")] = None
+    rails: int | None = None
+    spin: Literal["follow", "stun", "draw"] | None = None
+    side_spin: Literal["none", "left", "right"] | None = None
+
+
 class AttemptOut(BaseModel):
     """A shot compared with its intent."""
 
@@ -137,6 +149,10 @@ class AttemptOut(BaseModel):
     after_reading_id: int
     intent: dict[str, Any]
     verdict: VerdictOut
+    kind: KindOut | None = None
+    in_a_row: Annotated[
+        int | None, Field(description="It belonged to a set of so many successes in a row.")
+    ] = None
 
 
 class Arrival(BaseModel):
@@ -212,3 +228,10 @@ class SummaryOut(BaseModel):
     """What the attempts add up to, as the last line of `restmark session --json`."""
 
     summary: dict[str, Any]
+
+
+class ProgressOut(BaseModel):
+    """What sessions over weeks say together."""
+
+    progress: dict[str, Any]
+    words: list[str]

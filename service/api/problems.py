@@ -60,6 +60,12 @@ KINDS: Mapping[str, Kind] = {
         meaning="Its limits contradict each other, or it names what is not on the table. The "
         "intent that held before still holds.",
     ),
+    "bad-note": Kind(
+        status=422,
+        title="The note cannot be taken",
+        meaning="A note says spin, side_spin, rails and in_a_row. The note that was there before "
+        "still stands.",
+    ),
     "no-calibration": Kind(
         status=409,
         title="No calibration is set",

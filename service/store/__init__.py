@@ -9,6 +9,7 @@ from .reader import Reader
 from .records import (
     AttemptRecord,
     CalibrationRecord,
+    Circumstances,
     IntentRecord,
     NotFoundError,
     ReadingRecord,
@@ -17,12 +18,14 @@ from .records import (
     StillRecord,
     StoreError,
 )
-from .store import Store
+from .store import DATABASE_NAME, Store
 from .writer import Writer
 
 __all__ = [
+    "DATABASE_NAME",
     "AttemptRecord",
     "CalibrationRecord",
+    "Circumstances",
     "IntentRecord",
     "NotFoundError",
     "Reader",

@@ -12,6 +12,7 @@ from . import tables as t
 from .records import (
     AttemptRecord,
     CalibrationRecord,
+    Circumstances,
     IntentRecord,
     NotFoundError,
     ReadingRecord,
@@ -148,20 +149,20 @@ class Reader:
 
     def scores(self) -> tuple[Score, ...]:
         """What statistics need of every attempt, in the order they were played."""
-        query = sa.select(
-            t.intents.c.document,
-            t.attempts.c.verdict,
-            t.attempts.c.offset_along_mm,
-            t.attempts.c.offset_across_mm,
-        ).join_from(t.attempts, t.intents)
+        query = sa.select(t.intents.c.document, t.attempts).join_from(t.attempts, t.intents)
         return tuple(
             Score(
+                played_at=row.made_at,
                 intent=row.document,
                 verdict=row.verdict,
                 offset_along_mm=row.offset_along_mm,
                 offset_across_mm=row.offset_across_mm,
+                kind=_kind(row),
+                in_a_row=row.in_a_row,
             )
-            for row in self._connection.execute(query.order_by(t.attempts.c.id))
+            for row in self._connection.execute(
+                query.order_by(t.attempts.c.made_at, t.attempts.c.id)
+            )
         )
 
     def _attempt(self, row: sa.Row[*tuple[Any, ...]]) -> AttemptRecord:
@@ -172,6 +173,8 @@ class Reader:
             before=self.reading(row.before_reading_id),
             after=self.reading(row.after_reading_id),
             verdict=row.verdict,
+            kind=_kind(row),
+            in_a_row=row.in_a_row,
         )
 
     # -- the rest --------------------------------------------------------------------------
@@ -202,6 +205,16 @@ def _still(row: sa.Row[*tuple[Any, ...]], number: int) -> StillRecord:
         sha256=row.sha256,
         size_bytes=row.size_bytes,
     )
+
+
+def _kind(row: sa.Row[*tuple[Any, ...]]) -> dict[str, Any]:
+    return Circumstances(
+        travel_mm=row.travel_mm,
+        cut_deg=row.cut_deg,
+        rails=row.rails,
+        spin=row.spin,
+        side_spin=row.side_spin,
+    ).kind()
 
 
 def _reading(row: sa.Row[*tuple[Any, ...]]) -> ReadingRecord:

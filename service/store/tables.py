@@ -102,6 +102,12 @@ attempts = sa.Table(
     sa.Column("verdict", sa.JSON, nullable=False),
     sa.Column("offset_along_mm", sa.Float),
     sa.Column("offset_across_mm", sa.Float),
+    sa.Column("travel_mm", sa.Float),
+    sa.Column("cut_deg", sa.Float),
+    sa.Column("rails", sa.Integer),
+    sa.Column("spin", sa.String(16)),
+    sa.Column("side_spin", sa.String(16)),
+    sa.Column("in_a_row", sa.Integer),
 )
 
 receipts = sa.Table(

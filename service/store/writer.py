@@ -13,7 +13,14 @@ from vision.layout import Layout
 from . import tables as t
 from .files import StillFiles, media_type_of
 from .reader import Reader
-from .records import AttemptRecord, CalibrationRecord, IntentRecord, ReadingRecord, StillRecord
+from .records import (
+    AttemptRecord,
+    CalibrationRecord,
+    Circumstances,
+    IntentRecord,
+    ReadingRecord,
+    StillRecord,
+)
 
 
 class Writer(Reader):
@@ -125,20 +132,42 @@ class Writer(Reader):
         after: ReadingRecord,
         verdict: Mapping[str, Any],
         offsets_mm: tuple[float | None, float | None] = (None, None),
+        circumstances: Circumstances | None = None,
     ) -> AttemptRecord:
         """A compared shot; its intent is spent. ``offsets_mm`` as in ``Score``: along, across."""
+        around = circumstances or Circumstances()
         self._connection.execute(
             sa.update(t.intents).where(t.intents.c.id == intent.id).values(state="scored")
         )
         number = self._insert(
             t.attempts,
-            made_at=self._now,
+            made_at=around.played_at or self._now,
             intent_id=intent.id,
             before_reading_id=before.id,
             after_reading_id=after.id,
             verdict=dict(verdict),
             offset_along_mm=offsets_mm[0],
             offset_across_mm=offsets_mm[1],
+            in_a_row=around.in_a_row,
+            **around.kind(),
+        )
+        return self.attempt(number)
+
+    def set_note(self, number: int, noted: Circumstances) -> AttemptRecord:
+        """The player's note on an attempt, in place of an earlier one; NotFoundError without it.
+
+        Rails that a drawn route tells stay where the note counts none.
+        """
+        self.attempt(number)
+        values: dict[str, Any] = {
+            "spin": noted.spin,
+            "side_spin": noted.side_spin,
+            "in_a_row": noted.in_a_row,
+        }
+        if noted.rails is not None:
+            values["rails"] = noted.rails
+        self._connection.execute(
+            sa.update(t.attempts).where(t.attempts.c.id == number).values(**values)
         )
         return self.attempt(number)
 

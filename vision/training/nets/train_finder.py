@@ -54,9 +54,9 @@ def train(
 
 
 def export(model: Any, folder: Path) -> Path:
-    """Write ``finder.onnx`` for the view's size."""
+    """Write ``finder.onnx``; it takes views of any size that 32 divides, so parts of one too."""
     made = model.export(
-        format="onnx", imgsz=(VIEW_ROWS, VIEW_COLUMNS), simplify=False, opset=17, dynamic=False
+        format="onnx", imgsz=(VIEW_ROWS, VIEW_COLUMNS), simplify=False, opset=17, dynamic=True
     )
     folder.mkdir(parents=True, exist_ok=True)
     target = folder / "finder.onnx"
@@ -91,7 +91,7 @@ def quantised(model_path: Path, views: Path, out: Path) -> Path:
             return {"images": to_input(cv2.imread(str(self.left.pop())))} if self.left else None
 
     shaped = out.with_suffix(".shaped.onnx")
-    quant_pre_process(str(model_path), str(shaped))
+    quant_pre_process(str(model_path), str(shaped), skip_symbolic_shape=True)
     quantize_static(
         str(shaped), str(out), Views(), quant_format=QuantFormat.QDQ, per_channel=True,
         activation_type=QuantType.QUInt8, weight_type=QuantType.QInt8,
