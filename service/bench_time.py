@@ -10,13 +10,11 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from rich import box
 from rich.console import Console
 from rich.table import Table as Grid
@@ -24,12 +22,15 @@ from rich.table import Table as Grid
 from calibration.calibrate import watched
 from calibration.errors import FileFormatError
 from service.bench import machine, median_steps, print_machine
+from service.bench_predict import predict_figures
 from service.bench_stills import KEPT, MAPS, BenchStill, bench_stills
 from service.next_still import with_one_moved
 from service.trial import Track, untracked
-from vision.finder_view import FinderView
+from vision.layout import Layout
+from vision.measure import match_layout
 from vision.read import Reader
 from vision.still import decode_still
+from vision.truth import TruthBall
 
 TIME_FORMAT = "restmark-bench-time"
 TIME_VERSION = 1
@@ -37,7 +38,6 @@ RUNS = 60
 """Stills that are timed, the same one again where there are fewer."""
 WARM = 3
 SEED = 4
-SHIPPED = Path(str(files("vision"))) / "weights" / "finder.pt"
 DECODES = 3
 """A still is decoded this often for its yardstick, the median counts."""
 
@@ -67,6 +67,8 @@ class Run:
     next_decode: Taken | None = None
     next_layout: Taken | None = None
     next_step_ms: Mapping[str, float] = field(default_factory=dict)
+    next_wrong: int = 0
+    """Balls of the next still missed, invented or misnamed without doubt."""
 
 
 def time_figures(
@@ -76,10 +78,10 @@ def time_figures(
     weights: Path | None = None,
     track: Track = untracked,
 ) -> dict[str, Any] | None:
-    """Medians over ``runs`` (default 60) clear stills, spread evenly; None where every still is obstructed.
+    """Medians over ``runs`` (default 60) clear stills, spread evenly; None where none is clear.
 
     ``weights``: file of the finder's weights to time ``ultralytics`` with on the same top views;
-    default: the one shipped beside the networks, where there is one.
+    default: those shipped, where they are.
     """
     clear = [still for still in stills if not still.truth.obstructed]
     if not clear:
@@ -102,9 +104,10 @@ def time_figures(
                 if run.next_decode is not None and run.next_layout is not None
             ]
         ),
+        "next_still_wrong_balls": sum(run.next_wrong for run in done),
         "step_ms": median_steps([run.step_ms for run in done]),
         "next_step_ms": median_steps([run.next_step_ms for run in done if run.next_step_ms]),
-        "predict": predict_figures(chosen, weights or SHIPPED, track=track),
+        "predict": predict_figures(chosen, weights),
     }
 
 
@@ -142,14 +145,25 @@ def timed(still: BenchStill, rng: np.random.Generator) -> Run:
     steps = {MAPS: maps_ms, **reader.last_timings_ms}
     if later is None:
         return Run(decode=decode, layout=layout, step_ms=steps)
+    next_decode = _decoding(later.data)
+    said: list[Layout] = []
+    took = Taken.by(lambda: said.append(reader.read_still(later.data)))
     return Run(
         decode=decode,
         layout=layout,
         step_ms=steps,
-        next_decode=_decoding(later.data),
-        next_layout=Taken.by(lambda: reader.read_still(later.data)),
+        next_decode=next_decode,
+        next_layout=took,
         next_step_ms=dict(reader.last_timings_ms),
+        next_wrong=wrong_balls(said[0], later.balls),
     )
+
+
+def wrong_balls(layout: Layout, balls: Sequence[TruthBall]) -> int:
+    """Balls missed, invented or misnamed without doubt."""
+    matched = match_layout(layout, balls)
+    misnamed = sum(not (pair.name_right or pair.found.doubtful) for pair in matched.pairs)
+    return len(matched.missed) + len(matched.invented) + misnamed
 
 
 def _decoding(data: bytes) -> Taken:
@@ -169,44 +183,6 @@ def _compared(runs: Sequence[tuple[Taken, Taken]]) -> dict[str, float] | None:
         "layout_cpu_ms": float(np.median([layout.cpu_ms for _, layout in runs])),
         "times_decode": float(np.median([layout.ms / decode.ms for decode, layout in runs])),
     }
-
-
-def predict_figures(
-    stills: Sequence[BenchStill], weights: Path, *, track: Track = untracked
-) -> dict[str, Any] | None:
-    """Median time of ``ultralytics``' ``predict`` on the finder's views.
-
-    None where the library or the weights are missing.
-    """
-    if not weights.is_file():
-        return None
-    try:
-        import torch
-        from ultralytics import YOLO
-    except ImportError:
-        return None
-    model = YOLO(str(weights), task="detect")
-    views = [_view(still) for still in stills]
-
-    def predict(view: NDArray[np.uint8]) -> object:
-        return model.predict(view, imgsz=view.shape[:2], device="cpu", verbose=False)
-
-    for view in views[:WARM]:
-        predict(view)
-    took = [Taken.by(lambda view=view: predict(view)) for view in track(views, "predicting")]  # type: ignore[misc]
-    return {
-        "weights": weights.name,
-        "runs": len(took),
-        "threads": torch.get_num_threads(),
-        "predict_ms": float(np.median([each.ms for each in took])),
-        "predict_cpu_ms": float(np.median([each.cpu_ms for each in took])),
-    }
-
-
-def _view(still: BenchStill) -> NDArray[np.uint8]:
-    """The finder's top view of a still."""
-    picture = decode_still(still.path.read_bytes(), name=still.path.name)
-    return FinderView.of(still.truth.camera, still.truth.table).warp(picture)
 
 
 # -- print -----------------------------------------------------------------------------------
@@ -229,6 +205,11 @@ def print_time(figures: Mapping[str, Any], console: Console) -> None:
                 f"times cv2.imdecode ({row['decode_ms']:.1f} ms); {row['layout_cpu_ms']:.0f} ms "
                 f"of the processor; medians of {row['runs']} stills of {sizes}"
             )
+    if figures["next_still"] is not None:
+        console.print(
+            "  balls missed, invented or misnamed without doubt in the next stills: "
+            f"{figures['next_still_wrong_balls']}"
+        )
     predict = figures["predict"]
     if predict is not None:
         share = figures["still"]["layout_ms"] / predict["predict_ms"]

@@ -6,7 +6,7 @@ one ball stays, every pixel has new noise, and the file is packed again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -35,8 +35,9 @@ class NextStill:
 
     data: bytes
     ball: str
-    from_mm: tuple[float, float]
     to_mm: tuple[float, float]
+    balls: tuple[TruthBall, ...]
+    """All balls as they lie in it."""
 
 
 def with_one_moved(
@@ -56,8 +57,12 @@ def with_one_moved(
     noisy = moved + rng.normal(0, NOISE, moved.shape)
     taken = np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
     packed = cv2.imencode(".jpg", taken, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1]
+    there = replace(ball, x_mm=place[0], y_mm=place[1])
     return NextStill(
-        data=packed.tobytes(), ball=ball.id, from_mm=(ball.x_mm, ball.y_mm), to_mm=place
+        data=packed.tobytes(),
+        ball=ball.id,
+        to_mm=place,
+        balls=tuple(there if other is ball else other for other in truth.balls),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -14,14 +15,15 @@ from rich.console import Console
 
 from calibration.errors import FileFormatError
 from calibration.files import Calibration
-from service import bench_all, bench_memory, bench_time
+from service import bench_all, bench_memory, bench_predict, bench_time
 from service.bench_circles import SWEEP, Circled, agreement, circle_figures, circled, print_circles
 from service.bench_memory import memory_figures
 from service.bench_position import position_figures, print_position
+from service.bench_predict import predict_figures
 from service.bench_stills import BenchStill, StillResult, bench_stills, fitted_calibration
 from service.bench_stills_figures import figures_of, run_bench_stills
 from service.bench_stills_print import print_bench_stills
-from service.bench_time import print_bench_time, run_bench_time, timed
+from service.bench_time import print_bench_time, run_bench_time, timed, wrong_balls
 from service.cli import main
 from service.next_still import with_one_moved
 from service.samples import OTHERS_FOLDER, sample_folder
@@ -260,6 +262,18 @@ def test_one_ball_moves_and_everything_else_stays(folder: Path) -> None:
         wanted = later.to_mm if ball.id == later.ball else was.centre_mm
         most = THERE_MM if ball.id == later.ball else SAME_MM
         assert np.hypot(*np.subtract(ball.centre_mm, wanted)) < most, ball.id
+    assert wrong_balls(there, later.balls) == 0
+    assert wrong_balls(before, later.balls) == 2  # one gone, one there
+
+
+def test_wrong_balls_are_missed_invented_or_misnamed_without_doubt() -> None:
+    true = [TruthBall(id=name, x_mm=300.0 * k, y_mm=600) for k, name in enumerate("12345", 1)]
+    found = (
+        _ball("1", 300, 601), _ball("7", 600, 600), _ball("8", 900, 600, doubtful=True),
+        _ball("5", 2000, 600),
+    )  # fmt: skip
+    layout = Layout(still="a.jpg", surface_mm=SURFACE, balls=found)
+    assert wrong_balls(layout, true) == 1 + 2 + 1
 
 
 def test_no_ball_with_room_to_go_is_no_next_still(folder: Path) -> None:
@@ -315,6 +329,40 @@ def test_obstructed_stills_alone_are_not_timed(tmp_path: Path) -> None:
     _copied(tmp_path, sample_folder(OTHERS_FOLDER), [OBSTRUCTED])
     with pytest.raises(FileFormatError, match="all its stills are obstructed"):
         run_bench_time(tmp_path)
+
+
+def test_predict_is_timed_in_a_process_of_its_own(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A library of the same name stands in: it says what it was given."""
+    place = tmp_path / "ultralytics"
+    place.mkdir()
+    (place / "__init__.py").write_text(
+        "import time\n"
+        "class YOLO:\n"
+        "    def __init__(self, weights, task):\n"
+        "        open(weights).close()\n"
+        "    def predict(self, view, imgsz, device, verbose):\n"
+        "        assert (list(view.shape[:2]), device) == (imgsz, 'cpu') == ([448, 832], 'cpu')\n"
+        "        time.sleep(0.02)\n",
+        encoding="utf-8",
+    )
+    (tmp_path / "torch.py").write_text("def get_num_threads():\n    return 2\n", encoding="utf-8")
+    weights = tmp_path / "finder.pt"
+    monkeypatch.setenv(
+        "PYTHONPATH", f"{tmp_path}{os.pathsep}{Path(bench_time.__file__).parents[1]}"
+    )
+    monkeypatch.setattr(bench_predict, "find_spec", lambda name: name)
+    clear = [s for s in bench_stills(folder) if not s.truth.obstructed]
+    with pytest.raises(FileFormatError, match=r"finder\.pt: ultralytics cannot predict .*No such"):
+        predict_figures(clear, weights)
+    weights.write_bytes(b"")
+    got = predict_figures(clear * 4, weights)
+    assert got is not None
+    assert (got["weights"], got["runs"], got["threads"]) == ("finder.pt", 4, 2)
+    assert got["predict_ms"] >= 20 > got["predict_cpu_ms"]
+    monkeypatch.setattr(bench_predict, "find_spec", lambda name: None)
+    assert predict_figures(clear, weights) is None
 
 
 def test_peak_memory_is_that_of_a_fresh_process(folder: Path) -> None:

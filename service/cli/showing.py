@@ -103,8 +103,8 @@ def bench(
         Path | None,
         typer.Option(
             "--weights",
-            help="The finder's weights, a .pt file: also times `predict` of ultralytics, where the "
-            "extra `train` is installed.",
+            help="Weights, a .pt file, to time `predict` of ultralytics with where the extra "
+            "`train` is installed; default: the finder's own.",
         ),
     ] = None,
     workers: Annotated[
