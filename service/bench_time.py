@@ -180,6 +180,7 @@ def _compared(runs: Sequence[tuple[Taken, Taken]]) -> dict[str, float] | None:
         "runs": len(runs),
         "decode_ms": float(np.median([decode.ms for decode, _ in runs])),
         "layout_ms": float(np.median([layout.ms for _, layout in runs])),
+        "decode_cpu_ms": float(np.median([decode.cpu_ms for decode, _ in runs])),
         "layout_cpu_ms": float(np.median([layout.cpu_ms for _, layout in runs])),
         "times_decode": float(np.median([layout.ms / decode.ms for decode, layout in runs])),
     }
@@ -203,7 +204,7 @@ def print_time(figures: Mapping[str, Any], console: Console) -> None:
             console.print(
                 f"{what}, bytes to layout: {row['layout_ms']:.0f} ms, {row['times_decode']:.1f} "
                 f"times cv2.imdecode ({row['decode_ms']:.1f} ms); {row['layout_cpu_ms']:.0f} ms "
-                f"of the processor; medians of {row['runs']} stills of {sizes}"
+                f"of the processor ({row['decode_cpu_ms']:.1f} ms decoding); medians of {row['runs']} stills of {sizes}"
             )
     if figures["next_still"] is not None:
         console.print(
@@ -212,11 +213,13 @@ def print_time(figures: Mapping[str, Any], console: Console) -> None:
         )
     predict = figures["predict"]
     if predict is not None:
-        share = figures["still"]["layout_ms"] / predict["predict_ms"]
-        console.print(
-            f"ultralytics predict alone, {predict['weights']}: {predict['predict_ms']:.0f} ms on "
-            f"{predict['threads']} threads; bytes to layout is {share:.2f} of it"
-        )
+        for row in predict["by_threads"]:
+            share = figures["still"]["layout_ms"] / row["ms"]
+            console.print(
+                f"predict of ultralytics alone, {predict['weights']}, {row['threads']} threads: "
+                f"{row['ms']:.0f} ms ({row['cpu_ms']:.0f} ms of the processor); bytes to layout "
+                f"is {share:.2f} of it"
+            )
     grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False)
     grid.add_column("ms a still (median)")
     grid.add_column("one still", justify="right")
