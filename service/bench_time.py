@@ -204,7 +204,8 @@ def print_time(figures: Mapping[str, Any], console: Console) -> None:
             console.print(
                 f"{what}, bytes to layout: {row['layout_ms']:.0f} ms, {row['times_decode']:.1f} "
                 f"times cv2.imdecode ({row['decode_ms']:.1f} ms); {row['layout_cpu_ms']:.0f} ms "
-                f"of the processor ({row['decode_cpu_ms']:.1f} ms decoding); medians of {row['runs']} stills of {sizes}"
+                f"of the processor ({row['decode_cpu_ms']:.1f} ms decoding); medians of "
+                f"{row['runs']} stills of {sizes}"
             )
     if figures["next_still"] is not None:
         console.print(
