@@ -252,18 +252,29 @@ def test_a_still_that_differs_little_is_searched_only_where_it_differs() -> None
     assert_alike(layout, fresh)
 
 
-def test_brighter_light_alone_is_no_change_and_a_lost_ball_is_looked_for_everywhere() -> None:
-    balls = scattered(6)
+def test_brighter_light_alone_is_no_change() -> None:
     finder = Counting()
     reader = Reader(CALIBRATION, finder)
-    picture = draw_still(CAMERA, TABLE, balls)
+    picture = draw_still(CAMERA, TABLE, scattered(6))
     first = reader.read_image(picture)
     brighter = reader.read_image(cv2.convertScaleAbs(picture, alpha=1.0, beta=6))
     assert finder.sizes == [WHOLE]
     assert len(brighter.balls) == len(first.balls)
-    fewer = reader.read_image(draw_still(CAMERA, TABLE, balls[:-1]))
-    assert finder.sizes[-1] == WHOLE
+
+
+@pytest.mark.parametrize("hint", [0, 4])
+def test_a_lost_ball_is_looked_for_everywhere_if_anything_hints_at_it(hint: int) -> None:
+    balls = scattered(6)
+    finder = Counting()
+    reader = Reader(CALIBRATION, finder)
+    reader.read_image(draw_still(CAMERA, TABLE, balls))
+    picture = draw_still(CAMERA, TABLE, balls[:-1])
+    centre = CAMERA.project([(1180.0, 40.0, 0.0)])[0]
+    u, v = (int(x) for x in centre)
+    picture[v - 25 : v + 25, u - 25 : u + 25] += np.uint8(hint)
+    fewer = reader.read_image(picture)
     assert len(fewer.balls) == len(balls) - 1
+    assert (WHOLE in finder.sizes[1:]) is bool(hint)
 
 
 def test_another_picture_of_the_same_table_is_read_afresh() -> None:

@@ -21,6 +21,7 @@ CELL = 4
 LEAST_LEVELS = 4.0
 """Grey levels by which a cell's mean must differ, beside the still's own noise."""
 NOISES = 5.0
+FAINT_LEVELS, FAINT_NOISES = 2.0, 4.0
 MOST_SHARE = 0.06
 """Share of the bed's cells beyond which a still is read afresh."""
 AROUND_PX = 28
@@ -43,11 +44,23 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """Cells that differ between two views, (112, 208) each."""
+
+    sure: NDArray[np.bool_]
+    """By more than noise; these are searched."""
+    faint: NDArray[np.bool_]
+    """Or a little, two cells and more together: where a lost ball could be."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Comparer:
     """Compares views of one calibration."""
 
     bed: NDArray[np.bool_] = field(repr=False)
     """Cells over bed and pockets."""
+    some: NDArray[np.intp] = field(repr=False)
+    """Indices of every fifth of them: enough for what all have in common."""
 
     @classmethod
     def of(cls, view: FinderView, table: Table) -> Comparer:
@@ -60,21 +73,30 @@ class Comparer:
         y = (np.arange(VIEW_ROWS // CELL) + 0.5) * CELL
         inside_x = (x > low[0]) & (x < high[0])
         inside_y = (y > low[1]) & (y < high[1])
-        return cls(bed=inside_y[:, None] & inside_x[None])
+        bed = inside_y[:, None] & inside_x[None]
+        return cls(bed=bed, some=np.flatnonzero(bed)[::5])
 
     def cells(self, view: NDArray[np.uint8]) -> Cells:
         """Means of the view's cells, (112, 208, 3)."""
         size = (VIEW_COLUMNS // CELL, VIEW_ROWS // CELL)
         return np.asarray(cv2.resize(view, size, interpolation=cv2.INTER_AREA), np.float32)
 
-    def changed(self, before: Cells, now: Cells) -> NDArray[np.bool_] | None:
-        """Which cells differ; None where so much does that nothing before holds."""
+    def changed(self, before: Cells, now: Cells) -> Change | None:
+        """What differs; None where so much does that nothing before holds."""
         off = now - before
-        off -= np.median(off[self.bed], axis=0)
-        away = np.abs(off).max(axis=2)
-        limit = LEAST_LEVELS + NOISES * float(np.median(away[self.bed]))
-        out = (away > limit) & self.bed
-        return None if out.sum() > MOST_SHARE * self.bed.sum() else out
+        common = np.median(off.reshape(-1, 3)[self.some], axis=0)
+        blue, green, red = (np.abs(off[..., k] - common[k]) for k in range(3))
+        away = np.maximum(np.maximum(blue, green), red)
+        noise = float(np.median(away.ravel()[self.some]))
+        sure = (away > LEAST_LEVELS + NOISES * noise) & self.bed
+        if sure.sum() > MOST_SHARE * self.bed.sum():
+            return None
+        faint = ((away > FAINT_LEVELS + FAINT_NOISES * noise) & self.bed).astype(np.uint8)
+        # single cells are noise
+        return Change(sure=sure, faint=cv2.morphologyEx(faint, cv2.MORPH_OPEN, _SQUARE) > 0)
+
+
+_SQUARE = np.ones((2, 2), np.uint8)
 
 
 def parts_to_search(changed: NDArray[np.bool_]) -> list[Part] | None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.table import BALL_DIAMETER_MM, Table
 
-from .changes import Cells, Comparer, Part, explained, parts_to_search, touched
+from .changes import Cells, Change, Comparer, Part, explained, parts_to_search, touched
 from .detect import APART, Finder, Found, candidates, one_a_place
 from .finder_view import FinderView
 from .place import Placed
@@ -37,7 +37,7 @@ class Search:
         self.comparer = Comparer.of(view, table)
         self._last: _Last | None = None
         self._cells: Cells | None = None
-        self._changed: NDArray[np.bool_] | None = None
+        self._changed: Change | None = None
 
     def afresh(self, seen: View, view: FinderView) -> Found:
         """Candidates of a whole view, whatever was before."""
@@ -50,11 +50,11 @@ class Search:
         changed = None
         if self._last is not None and self._last.camera == camera:
             changed = self.comparer.changed(self._last.cells, self._cells)
-        parts = None if changed is None else parts_to_search(changed)
+        parts = None if changed is None else parts_to_search(changed.sure)
         if self._last is None or changed is None or parts is None:
             return self.afresh(seen, self.view)
         self._changed = changed
-        kept = self._last.aim_mm[~touched(changed, self.view, self._last.aim_mm)]
+        kept = self._last.aim_mm[~touched(changed.sure, self.view, self._last.aim_mm)]
         boxes = [np.zeros((0, 6), np.float32), *(self._boxes(seen, part) for part in parts)]
         new = candidates(np.concatenate(boxes), self.view, self.table)
         places = np.concatenate([kept, new.centre_mm])
@@ -63,13 +63,17 @@ class Search:
         return Found(centre_mm=places[alone], score=score[alone], things=new.things)
 
     def holds(self, found: Found, placed: Placed) -> bool:
-        """Whether the last search can stand: balls explain all that changed and none is gone."""
+        """Whether the last search can stand: balls explain all that changed.
+
+        A ball that is gone may lie where little changed, so then even that must be explained.
+        """
         if self._changed is None or self._last is None:
             return True
-        if found.things or len(placed.aim_mm) < len(self._last.aim_mm):
+        if found.things:
             return False
         balls = np.concatenate([self._last.aim_mm, placed.centre_mm])
-        return explained(self._changed, self.view, balls)
+        fewer = len(placed.aim_mm) < len(self._last.aim_mm)
+        return explained(self._changed.faint if fewer else self._changed.sure, self.view, balls)
 
     def keep(self, placed: Placed, camera: Camera) -> None:
         """Remember the still just searched, which is clear."""
