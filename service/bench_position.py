@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from rich import box
+from rich.console import Console
+from rich.table import Table as Grid
 
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, POCKET_NAMES, PointMm, Table
 from service.position import Intent, LandingZone, landing_zone, score_shot
@@ -130,3 +133,24 @@ def _least_ms(work: Callable[[], object], *, keep_zone: bool) -> float:
 
 def _spread(values: list[float]) -> dict[str, float]:
     return {"median": float(np.median(values)), "worst": float(np.max(values))}
+
+
+# -- print -----------------------------------------------------------------------------------
+
+WORDS = (
+    ("landing zone, one pocket", "zone"), ("landing zone, all pockets", "zone_any_pocket"),
+    ("verdict, zone known", "verdict"), ("zone and verdict", "score"),
+    ("chance map at 10 mm, 9 ft", "map"), ("route with its zone", "route"),
+)  # fmt: skip
+
+
+def print_position(figures: Mapping[str, Any], console: Console) -> None:
+    """The times as a table on a terminal."""
+    grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False)
+    grid.add_column(f"processor ms, {figures['layouts']} layouts of {figures['balls']} balls")
+    grid.add_column("median", justify="right")
+    grid.add_column("worst", justify="right")
+    for label, name in WORDS:
+        spread = figures[f"{name}_ms"]
+        grid.add_row(label, f"{spread['median']:.1f}", f"{spread['worst']:.1f}")
+    console.print(grid)

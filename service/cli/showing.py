@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from rich.console import Console
 
 from .app import app, guarded
 from .console import note, out, print_json, say, tracked
 from .options import BALL_SET, JSON
 
+Show = Callable[[Mapping[str, Any], Console], None]
 DEFAULT_PORT = 8765
 PORT = Annotated[
     int, typer.Option("--port", min=1, max=65535, help="Port to listen on.", show_default=True)
@@ -64,12 +68,102 @@ def serve(
 
 @app.command()
 @guarded
-def bench(as_json: JSON = False) -> None:
-    """Measure accuracy against truth and time per step on the sample stills."""
-    from service.bench import print_bench, run_bench
+def bench(
+    stills: Annotated[
+        Path | None,
+        typer.Option(
+            "--stills",
+            help="Folder of rendered stills with truth.json: measures readings on them instead. "
+            "Kept for this, nothing tuned on them: the stills of `python -m "
+            "vision.training.dataset --set measure --rooms 64 --each 5 --seed 700000`.",
+        ),
+    ] = None,
+    fitted: Annotated[
+        bool,
+        typer.Option(
+            "--fitted",
+            help="With --stills: read them with a calibration from the room's …empty still too.",
+        ),
+    ] = False,
+    timing: Annotated[
+        Path | None,
+        typer.Option(
+            "--timing",
+            help="Folder of rendered stills with truth.json: times readings of 60 of them instead.",
+        ),
+    ] = None,
+    drift: Annotated[
+        Path | None,
+        typer.Option(
+            "--drift",
+            help="Folder with …empty stills and truth.json: measures how known moves of camera "
+            "and table are noticed instead.",
+        ),
+    ] = None,
+    weights: Annotated[
+        Path | None,
+        typer.Option(
+            "--weights",
+            help="Weights, a .pt file, to time `predict` of ultralytics with where the extra "
+            "`train` is installed; default: the finder's own.",
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", min=1, help="Processes, one core each; default: two."),
+    ] = None,
+    as_json: JSON = False,
+) -> None:
+    """Measure accuracy against truth, time and memory on the sample stills, or on other folders.
 
-    result = run_bench(announce=note, track=tracked)
-    if as_json:
-        print_json(result)
-    else:
-        print_bench(result, out())
+    Timings are medians; how busy the machine was stands beside them. Each folder given is measured
+    in turn, one JSON object each.
+    """
+    for figures, show in _benches(
+        _Folders(stills=stills, fitted=fitted, timing=timing, drift=drift),
+        weights=weights,
+        workers=workers,
+    ):
+        if as_json:
+            print_json(figures)
+        else:
+            show(figures, out())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Folders:
+    """What to measure; the sample stills where no folder is given."""
+
+    stills: Path | None
+    fitted: bool
+    timing: Path | None
+    drift: Path | None
+
+
+def _benches(
+    folders: _Folders, *, weights: Path | None, workers: int | None
+) -> Iterator[tuple[Mapping[str, Any], Show]]:
+    """The figures of each bench asked for, with what prints them."""
+    if folders.fitted and folders.stills is None:
+        raise typer.BadParameter("--fitted needs --stills")
+    if folders.stills is not None:
+        from service.bench_stills_figures import run_bench_stills
+        from service.bench_stills_print import print_bench_stills
+
+        yield (
+            run_bench_stills(folders.stills, fitted=folders.fitted, workers=workers, track=tracked),
+            print_bench_stills,
+        )
+    if folders.timing is not None:
+        from service.bench_time import print_bench_time, run_bench_time
+
+        yield run_bench_time(folders.timing, weights=weights, track=tracked), print_bench_time
+    if folders.drift is not None:
+        from service.bench_drift import drift_figures, print_drift
+
+        yield drift_figures(folders.drift, track=tracked), print_drift
+    if not (folders.stills or folders.timing or folders.drift):
+        from service.bench_all import print_all, run_bench
+
+        figures = run_bench(announce=note, track=tracked, weights=weights, workers=workers)
+        yield figures, print_all
