@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from . import jsonfile
 from .board import BoardPattern
+from .camera import Camera
 from .errors import CalibrationError, FileFormatError
 
 FloatArray = NDArray[np.float64]
@@ -80,6 +81,22 @@ class Lens:
                 f"lens.image_size_px: got {self.image_size_px}; allowed: width and height of at "
                 "least 2 px. Fit the lens again."
             )
+
+    @classmethod
+    def exact(cls, camera: Camera) -> Lens:
+        """A lens file without error, from a known camera: for truth and tests."""
+        return cls(
+            image_size_px=camera.image_size_px,
+            fx_px=camera.fx_px,
+            fy_px=camera.fy_px,
+            cx_px=camera.cx_px,
+            cy_px=camera.cy_px,
+            distortion=camera.distortion,
+            parameter_cov=((0.0,) * len(INTRINSICS),) * len(INTRINSICS),
+            fit_rms_px=0.0,
+            held_out_rms_px=0.0,
+            coverage=1.0,
+        )
 
     @property
     def values(self) -> tuple[float, ...]:

@@ -218,14 +218,18 @@ def _empty(name: str, still: TruthStill) -> Layout:
 # -- print -----------------------------------------------------------------------------------
 
 
-def print_bench(figures: Mapping[str, Any], console: Console) -> None:
-    """The figures as tables on a terminal."""
-    on = figures["machine"]
+def print_machine(on: Mapping[str, Any], console: Console) -> None:
+    """What the figures were measured on."""
     console.print(
         f"{on['processor']}, {on['cpus']} cpus, {on['system']}; Python {on['python']}, "
         + ", ".join(f"{name} {number}" for name, number in on["versions"].items() if number)
         + f"; commit {on['commit'] or 'unknown'}; {on['when']}"
     )
+
+
+def print_bench(figures: Mapping[str, Any], console: Console) -> None:
+    """The figures as tables on a terminal."""
+    print_machine(figures["machine"], console)
     lens, made = figures["lens"], figures["calibration"]
     bed = made["bed_error_mm"]
     console.print(

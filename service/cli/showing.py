@@ -63,12 +63,39 @@ def serve(
 
 @app.command()
 @guarded
-def bench(as_json: JSON = False) -> None:
-    """Measure accuracy against truth and time per step on the sample stills."""
-    from service.bench import print_bench, run_bench
+def bench(
+    empties: Annotated[
+        Path | None,
+        typer.Option(
+            "--empties",
+            help="Folder of stills of empty tables with truth.json: measures calibrations on "
+            "them instead. Kept for this, nothing tuned on them: the stills of `python -m "
+            "vision.training.dataset --set empties --rooms 45 --seed 93000`.",
+        ),
+    ] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", min=1, help="Processes for --empties, one core each; default: all cores."
+        ),
+    ] = None,
+    as_json: JSON = False,
+) -> None:
+    """Measure accuracy against truth and time per step on the sample stills.
 
-    result = run_bench(announce=note, track=tracked)
-    if as_json:
-        print_json(result)
+    With --empties every still is calibrated with the lens file, with the camera's height off by
+    -20, -10, +10 and +20 mm, with a ball-check still where one lies beside it (NAME-ball-check),
+    and with nothing; the surface is told by its nearest name, and as measured where the table
+    has a size of its own. Beside them stands a homography from four true corners.
+    """
+    from service.bench import print_bench, run_bench
+    from service.bench_rooms_figures import print_bench_rooms, run_bench_rooms
+
+    if empties is not None:
+        figures, show = run_bench_rooms(empties, workers=workers, track=tracked), print_bench_rooms
     else:
-        print_bench(result, out())
+        figures, show = run_bench(announce=note, track=tracked), print_bench
+    if as_json:
+        print_json(figures)
+    else:
+        show(figures, out())
