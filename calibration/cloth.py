@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import CalibrationError
+from .lens_file import Lens
+from .start import DEFAULT_FOCAL
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
@@ -49,6 +51,25 @@ class ClothOutline:
     """Outline points (n, 2) of the left, foot, right and head side."""
     fit: float
     """Overlap of the cloth with its outline, 0 … 1."""
+
+    def aspect(self, lens: Lens | None, image_size_px: tuple[int, int]) -> float:
+        """Length over width of the flat rectangle that the outline is a view of.
+
+        By ``lens``, or by a usual one in a picture of that size where there is none.
+        """
+        width, height = image_size_px
+        focal_px = DEFAULT_FOCAL * max(width, height)
+        matrix = np.array(
+            [[focal_px, 0, (width - 1) / 2], [0, focal_px, (height - 1) / 2], [0, 0, 1]]
+        )
+        bent = np.zeros(5)
+        if lens is not None:
+            matrix, bent = lens.matrix, np.asarray(lens.distortion)
+        rays = cv2.undistortPoints(self.corners_px[:, None], matrix, bent)[:, 0]
+        # head-left, foot-left, foot-right, head-right
+        unit = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
+        view = cv2.getPerspectiveTransform(unit, rays.astype(np.float32))
+        return float(np.linalg.norm(view[:, 0]) / np.linalg.norm(view[:, 1]))
 
 
 def find_cloth(still_bgr: ImageArray, head: str) -> tuple[ClothOutline, ...]:

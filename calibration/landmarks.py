@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from .camera import Camera
 from .cloth import ClothOutline, find_cloth
-from .edges import Light, TableEdge, find_edge
+from .edges import LEAST_SIGNIFICANCE, Light, TableEdge, find_edge
 from .errors import CalibrationError
 from .files import HEADS
 from .lens_file import Lens
@@ -34,6 +34,9 @@ FEWEST_STRETCHES = 24
 """Least stretches of noses and seams together with which a still is worth solving."""
 STRETCHES_A_POINT = 4
 """Stretches that one hand-given point stands for; a sight too where the points stand alone."""
+_ODD_SHAPE = 0.05
+"""How far (ratio) an outline's length over width may be from the table's before it is named, with a
+lens file; without one the focal length is a guess and it may be twice as far."""
 _OUTLINE_SIDES = ("left", "foot", "right", "head")
 _OUTLINE_POINTS = 12
 _OUTLINE_SIGMA_PX = 2.0
@@ -47,10 +50,14 @@ class _Pass:
     nose: float
     sight: float
     pocket: float
+    least_significance: float = LEAST_SIGNIFICANCE
 
 
-_SEAMS = _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0)
+# a line that is still askew in its window does not stand out, and the sights judge the hold
+_SEAMS = _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0, least_significance=0.0)
 _HOLD_SIGHT_MM = 18.0
+_DRAWN_MM = (18.0, 12.0, 9.0)
+"""Windows in which the sights alone draw the hold closer: a seam may be something else's edge."""
 _ENOUGH_SIGHTS, _FEWEST_SIGHTS, _WORTH_MORE = 12, 6, 3
 """Sights that end the search for a hold, that can carry it alone, that make it worth more."""
 _PASSES = (
@@ -147,13 +154,29 @@ def _first_hold(
             continue
         if best.sights >= _ENOUGH_SIGHTS:
             break
-    if best.camera is None:
+    if best.camera is None or (best.sights == 0 and not blank.items):
         raise CalibrationError(
-            f"still: got {len(outlines)} possible outlines of the cloth, none with the cushions' "
-            "edges around it; allowed: an outline with straight cushions. Take the still of the "
-            "empty table again, sharp, whole and evenly lit."
+            f"still: got {len(outlines)} possible outlines of the cloth, none with sights on the "
+            f"rails around it{_shape_words(outlines[0], table, lens, blank.image_size_px)}; "
+            "allowed: a whole table with its sights. Take the still of the empty table again, "
+            "sharp, whole, evenly lit, and with nothing over its ends and rails."
         )
     return best.camera, best.change_mm
+
+
+def _shape_words(
+    outline: ClothOutline, table: Table, lens: Lens | None, image_size_px: tuple[int, int]
+) -> str:
+    """What an outline of another shape than the table's says, if it has one."""
+    length_mm, width_mm = (side + 2 * table.cushion_width_mm for side in table.surface_mm)
+    seen, whole = outline.aspect(lens, image_size_px), length_mm / width_mm
+    if abs(np.log(seen / whole)) < (_ODD_SHAPE if lens is not None else 2 * _ODD_SHAPE):
+        return ""
+    covered = "an end" if seen < whole else "a long side"
+    return (
+        f", and the likeliest is {seen:.2f} times as long as wide where a whole one is "
+        f"{whole:.2f} times: {covered} seems to be covered or out of the picture"
+    )
 
 
 def _held(
@@ -161,12 +184,15 @@ def _held(
 ) -> _Hold:
     """Seams around the outline, then the sights alone, which are harder to mistake."""
     camera, change_mm = settle(outline_marks, lens)
-    marks = _matched(light, camera, table, change_mm, _SEAMS, blank)
-    camera, change_mm = settle(marks, lens, camera)
+    try:
+        marks = _matched(light, camera, table, change_mm, _SEAMS, blank)
+        camera, change_mm = settle(marks, lens, camera)
+    except CalibrationError:
+        pass  # the outline alone may do
     sights = find_sights(light, camera, table, change_mm, _HOLD_SIGHT_MM)
-    if len(sights) >= _ENOUGH_SIGHTS or len(sights) < _FEWEST_SIGHTS:
+    if len(sights) < _FEWEST_SIGHTS:
         return _Hold(len(sights), camera, change_mm)
-    for window_mm in (_HOLD_SIGHT_MM, _HOLD_SIGHT_MM / 2):
+    for window_mm in _DRAWN_MM:
         held = replace(blank, items=(*sights, *blank.items))
         camera, change_mm = settle(held, lens, camera)
         sights = find_sights(light, camera, table, change_mm, window_mm)
@@ -224,7 +250,7 @@ def _search(
         for window_mm, edges in kinds
         if window_mm
         for edge in edges
-        for mark in find_edge(light, camera, edge, change_mm, window_mm)
+        for mark in find_edge(light, camera, edge, change_mm, window_mm, search.least_significance)
     ]
     if search.sight:
         found += find_sights(light, camera, table, change_mm, search.sight)
