@@ -120,12 +120,16 @@ def print_bench_rooms(figures: Mapping[str, Any], console: Console) -> None:
         cells = (" / ".join(_cell(key, row) for key in keys) for keys in COLUMNS.values())
         grid.add_row(case, *cells)
     console.print(grid)
+    refused: dict[str, list[str]] = {}
     for case, row in figures["cases"].items():
-        if case != ALL_TAPES:
-            for name in row["beyond_twice"]:
-                console.print(escape(f"beyond twice what is stated: {name}, {case}"))
-            for item in row["refused"]:
-                console.print(escape(f"refused: {item['still']}, {case}: {item['reason']}"))
+        if case == ALL_TAPES:
+            continue
+        for name in row["beyond_twice"]:
+            console.print(escape(f"beyond twice what is stated: {name}, {case}"))
+        for item in row["refused"]:
+            refused.setdefault(f"{item['still']}: {item['reason']}", []).append(case)
+    for words, cases in refused.items():
+        console.print(escape(f"refused ({', '.join(cases)}): {words}"))
 
 
 def _cell(key: str, row: Mapping[str, Any]) -> str:
