@@ -216,8 +216,8 @@ def _from_head(corners: FloatArray, head: str) -> FloatArray:
     if ends >= longs:
         raise CalibrationError(
             f"head: got {head!r}, but the cushion on that side of the picture is a long one; "
-            "allowed: the side on which the short head cushion lies. Give another of left, right, "
-            "top, bottom."
+            "allowed: the side on which the short head cushion lies, of a cloth in one colour that "
+            "is in view as a whole. Give another of left, right, top, bottom, or clear the table."
         )
     return np.asarray(np.roll(corners, -(index + 1), axis=0))
 
