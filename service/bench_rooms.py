@@ -44,10 +44,10 @@ _OWN_SIZE_MM = 0.05
 """A table further than this from its named size has a size of its own worth measuring."""
 LENS, ALONE, BALLS = "lens file", "still alone", "ball check"
 TAPES = tuple(f"tape {off_mm:+g} mm" for off_mm in TAPE_OFF_MM)
-OWN_LENS, OWN_ALONE = "lens file, measured surface", "still alone, measured surface"
+OWN_LENS, OWN_ALONE, OWN_BALLS = (f"{given}, measured surface" for given in (LENS, ALONE, BALLS))
 CORNERS = {"homography, four bed corners": 0.0, "homography, four nose corners": None}
 """The comparison: true corners at a height above the bed, or at the table's own nose height."""
-CASES = (LENS, *TAPES, ALONE, BALLS, OWN_LENS, OWN_ALONE, *CORNERS)
+CASES = (LENS, *TAPES, ALONE, BALLS, OWN_LENS, OWN_ALONE, OWN_BALLS, *CORNERS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +140,7 @@ def measure_room(job: tuple[Path, TruthStill, Path | None]) -> tuple[Outcome, ..
     named = Known(surface_error_mm=NAMED_ERROR_MM)
     return (
         *_as_named(_Judge(still, name), picture, told, named, balls),
-        *_as_measured(_Judge(still, "measured"), picture, told),
+        *_as_measured(_Judge(still, "measured"), picture, told, balls),
         *(_by_corners(still, case, height_mm) for case, height_mm in CORNERS.items()),
     )
 
@@ -169,18 +169,21 @@ def _as_named(
         yield judge.outcome(BALLS, partial(alone.checked, balls), alone.took)
 
 
-def _as_measured(judge: _Judge, picture: Picture, named: Table) -> Iterator[Outcome]:
+def _as_measured(
+    judge: _Judge, picture: Picture, named: Table, balls: Picture | None
+) -> Iterator[Outcome]:
     """The table's own size told to the millimetre, where it is not just the named one."""
-    still = judge.still
-    off_mm = np.subtract(still.table.surface_mm, named.surface_mm)
-    if np.abs(off_mm).max() < _OWN_SIZE_MM:
+    camera, head, table = judge.still.camera, judge.still.head, judge.still.table
+    if np.abs(np.subtract(table.surface_mm, named.surface_mm)).max() < _OWN_SIZE_MM:
         return
-    length_mm, width_mm = still.table.surface_mm
-    own = Table.from_surface(f"{length_mm:.0f}x{width_mm:.0f}")
+    own = Table.from_surface(f"{table.length_mm:.0f}x{table.width_mm:.0f}")
     known = Known(surface_error_mm=MEASURED_ERROR_MM)
-    for case, lens in ((OWN_LENS, Lens.exact(still.camera)), (OWN_ALONE, None)):
-        look = _Look.at(picture, own, still.head, lens, known)
-        yield judge.outcome(case, look.solved, look.took)
+    by_lens = _Look.at(picture, own, head, Lens.exact(camera), known)
+    yield judge.outcome(OWN_LENS, by_lens.solved, by_lens.took)
+    alone = _Look.at(picture, own, head, None, known)
+    yield judge.outcome(OWN_ALONE, alone.solved, alone.took)
+    if balls is not None:
+        yield judge.outcome(OWN_BALLS, partial(alone.checked, balls), alone.took)
 
 
 def _by_corners(still: TruthStill, case: str, height_mm: float | None) -> Outcome:
