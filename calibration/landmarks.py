@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from .camera import Camera
 from .cloth import ClothOutline, find_cloth
 from .edges import LEAST_SIGNIFICANCE, Light, TableEdge, find_edge
+from .equations import Equations
 from .errors import CalibrationError
 from .files import HEADS
 from .lens_file import Lens
@@ -58,6 +59,8 @@ _SEAMS = _Pass(back=16.0, nose=0.0, sight=0.0, pocket=0.0, least_significance=0.
 _HOLD_SIGHT_MM = 18.0
 _DRAWN_MM = (18.0, 12.0, 9.0)
 """Windows in which the sights alone draw the hold closer: a seam may be something else's edge."""
+_CLOSE_MM = 4.0
+"""So near to their predicted places sights do not improve a hold: half the next search's window."""
 _ENOUGH_SIGHTS, _FEWEST_SIGHTS, _WORTH_MORE = 12, 6, 3
 """Sights that end the search for a hold, that can carry it alone, that make it worth more."""
 _PASSES = (
@@ -193,10 +196,26 @@ def _held(
     if len(sights) < _FEWEST_SIGHTS:
         return _Hold(len(sights), camera, change_mm)
     for window_mm in _DRAWN_MM:
+        if _close(sights, camera, change_mm, _CLOSE_MM):
+            break
         held = replace(blank, items=(*sights, *blank.items))
         camera, change_mm = settle(held, lens, camera)
         sights = find_sights(light, camera, table, change_mm, window_mm)
     return _Hold(len(sights), camera, change_mm)
+
+
+def _close(
+    sights: Sequence[Landmark], camera: Camera, change_mm: Mapping[str, float], within_mm: float
+) -> bool:
+    """Whether all sights but a few odd ones are seen as near to their predicted places."""
+    held = Equations.of(
+        Landmarks(items=tuple(sights), head="left", image_size_px=camera.image_size_px)
+    )
+    placed_mm = held.placed_mm(change_mm)
+    off_px = np.hypot(*(held.seen_px - camera.project(placed_mm)).T)
+    jacobian = camera.jacobian(placed_mm[:, :2], float(placed_mm[:, 2].mean()))
+    off_mm = off_px / np.sqrt(np.abs(np.linalg.det(jacobian)))
+    return bool(np.sum(off_mm > within_mm) <= len(sights) // 8)
 
 
 def _readings(
