@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from .errors import CalibrationError
 from .lens_file import Lens
 from .start import DEFAULT_FOCAL
+from .table import Table
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
@@ -29,6 +30,9 @@ _SAME_PX = 8.0
 _ALIKE_PX = 2.0
 _RIM_PX = 2.0
 _LEAST_AREA = 0.08
+_ODD_SHAPE = 0.05
+"""How far (ratio) an outline's length over width may be from the table's before it is named, with a
+lens file; without one the focal length is a guess and it may be twice as far."""
 HEAD_DIRECTION = {
     "left": (-1.0, 0.0),
     "right": (1.0, 0.0),
@@ -70,6 +74,18 @@ class ClothOutline:
         unit = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
         view = cv2.getPerspectiveTransform(unit, rays.astype(np.float32))
         return float(np.linalg.norm(view[:, 0]) / np.linalg.norm(view[:, 1]))
+
+    def shape_words(self, table: Table, lens: Lens | None, image_size_px: tuple[int, int]) -> str:
+        """What another shape than the table's says, as part of a sentence; empty where like it."""
+        length_mm, width_mm = (side + 2 * table.cushion_width_mm for side in table.surface_mm)
+        seen, whole = self.aspect(lens, image_size_px), length_mm / width_mm
+        if abs(np.log(seen / whole)) < (_ODD_SHAPE if lens is not None else 2 * _ODD_SHAPE):
+            return ""
+        covered = "an end" if seen < whole else "a long side"
+        return (
+            f", and the likeliest is {seen:.2f} times as long as wide where a whole one is "
+            f"{whole:.2f} times: {covered} seems to be covered or out of the picture"
+        )
 
 
 def find_cloth(still_bgr: ImageArray, head: str) -> tuple[ClothOutline, ...]:

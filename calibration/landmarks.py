@@ -35,9 +35,6 @@ FEWEST_STRETCHES = 24
 """Least stretches of noses and seams together with which a still is worth solving."""
 STRETCHES_A_POINT = 4
 """Stretches that one hand-given point stands for; a sight too where the points stand alone."""
-_ODD_SHAPE = 0.05
-"""How far (ratio) an outline's length over width may be from the table's before it is named, with a
-lens file; without one the focal length is a guess and it may be twice as far."""
 _OUTLINE_SIDES = ("left", "foot", "right", "head")
 _OUTLINE_POINTS = 12
 _OUTLINE_SIGMA_PX = 2.0
@@ -160,26 +157,11 @@ def _first_hold(
     if best.camera is None or (best.sights == 0 and not blank.items):
         raise CalibrationError(
             f"still: got {len(outlines)} possible outlines of the cloth, none with sights on the "
-            f"rails around it{_shape_words(outlines[0], table, lens, blank.image_size_px)}; "
+            f"rails around it{outlines[0].shape_words(table, lens, blank.image_size_px)}; "
             "allowed: a whole table with its sights. Take the still of the empty table again, "
             "sharp, whole, evenly lit, and with nothing over its ends and rails."
         )
     return best.camera, best.change_mm
-
-
-def _shape_words(
-    outline: ClothOutline, table: Table, lens: Lens | None, image_size_px: tuple[int, int]
-) -> str:
-    """What an outline of another shape than the table's says, if it has one."""
-    length_mm, width_mm = (side + 2 * table.cushion_width_mm for side in table.surface_mm)
-    seen, whole = outline.aspect(lens, image_size_px), length_mm / width_mm
-    if abs(np.log(seen / whole)) < (_ODD_SHAPE if lens is not None else 2 * _ODD_SHAPE):
-        return ""
-    covered = "an end" if seen < whole else "a long side"
-    return (
-        f", and the likeliest is {seen:.2f} times as long as wide where a whole one is "
-        f"{whole:.2f} times: {covered} seems to be covered or out of the picture"
-    )
 
 
 def _held(
