@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .agreement import check_sights
 from .errors import CalibrationError
 from .files import Calibration
 from .known import NOTHING, Known
@@ -86,7 +87,9 @@ def solved(
 ) -> Calibration:
     """The solve over ``landmarks``; a refusal says which kinds of them there were."""
     try:
-        return solve(landmarks, table, landmarks.image_size_px, lens, camera_height_mm, known=known)
+        made = solve(landmarks, table, landmarks.image_size_px, lens, camera_height_mm, known=known)
+        check_sights(made.residuals)
+        return made
     except CalibrationError as refused:
         if not refused.detail.startswith(("landmarks", "points")):
             raise

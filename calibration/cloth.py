@@ -12,6 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import CalibrationError
+from .lens_file import Lens
+from .start import DEFAULT_FOCAL
+from .table import Table
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
@@ -27,6 +30,9 @@ _SAME_PX = 8.0
 _ALIKE_PX = 2.0
 _RIM_PX = 2.0
 _LEAST_AREA = 0.08
+_ODD_SHAPE = 0.05
+"""How far (ratio) an outline's length over width may be from the table's before it is named, with a
+lens file; without one the focal length is a guess and it may be twice as far."""
 HEAD_DIRECTION = {
     "left": (-1.0, 0.0),
     "right": (1.0, 0.0),
@@ -49,6 +55,37 @@ class ClothOutline:
     """Outline points (n, 2) of the left, foot, right and head side."""
     fit: float
     """Overlap of the cloth with its outline, 0 … 1."""
+
+    def aspect(self, lens: Lens | None, image_size_px: tuple[int, int]) -> float:
+        """Length over width of the flat rectangle that the outline is a view of.
+
+        By ``lens``, or by a usual one in a picture of that size where there is none.
+        """
+        width, height = image_size_px
+        focal_px = DEFAULT_FOCAL * max(width, height)
+        matrix = np.array(
+            [[focal_px, 0, (width - 1) / 2], [0, focal_px, (height - 1) / 2], [0, 0, 1]]
+        )
+        bent = np.zeros(5)
+        if lens is not None:
+            matrix, bent = lens.matrix, np.asarray(lens.distortion)
+        rays = cv2.undistortPoints(self.corners_px[:, None], matrix, bent)[:, 0]
+        # head-left, foot-left, foot-right, head-right
+        unit = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
+        view = cv2.getPerspectiveTransform(unit, rays.astype(np.float32))
+        return float(np.linalg.norm(view[:, 0]) / np.linalg.norm(view[:, 1]))
+
+    def shape_words(self, table: Table, lens: Lens | None, image_size_px: tuple[int, int]) -> str:
+        """What another shape than the table's says, as part of a sentence; empty where like it."""
+        length_mm, width_mm = (side + 2 * table.cushion_width_mm for side in table.surface_mm)
+        seen, whole = self.aspect(lens, image_size_px), length_mm / width_mm
+        if abs(np.log(seen / whole)) < (_ODD_SHAPE if lens is not None else 2 * _ODD_SHAPE):
+            return ""
+        covered = "an end" if seen < whole else "a long side"
+        return (
+            f", and the likeliest is {seen:.2f} times as long as wide where a whole one is "
+            f"{whole:.2f} times: {covered} seems to be covered or out of the picture"
+        )
 
 
 def find_cloth(still_bgr: ImageArray, head: str) -> tuple[ClothOutline, ...]:
@@ -195,8 +232,8 @@ def _from_head(corners: FloatArray, head: str) -> FloatArray:
     if ends >= longs:
         raise CalibrationError(
             f"head: got {head!r}, but the cushion on that side of the picture is a long one; "
-            "allowed: the side on which the short head cushion lies. Give another of left, right, "
-            "top, bottom."
+            "allowed: the side on which the short head cushion lies, of a cloth in one colour that "
+            "is in view as a whole. Give another of left, right, top, bottom, or clear the table."
         )
     return np.asarray(np.roll(corners, -(index + 1), axis=0))
 

@@ -97,7 +97,10 @@ def _proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[str, ...
 
 
 def _rivals(table: Table, seen_mm: Mapping[str, float]) -> tuple[str, ...]:
-    """Named neighbours of the told size that explain the fittings almost as well, or better."""
+    """Named neighbours of the told size that explain the fittings almost as well, or better.
+
+    Refuses where one explains them better by odds of more than 10 to 1.
+    """
     told = misfit(seen_mm, 1.0)
     out = []
     for name, size_mm in NAMED_SURFACES_MM.items():
@@ -105,6 +108,12 @@ def _rivals(table: Table, seen_mm: Mapping[str, float]) -> tuple[str, ...]:
         if not 0.005 < abs(ratio - 1) < _NEIGHBOUR:
             continue
         more = misfit(seen_mm, ratio) - told
+        if more < -ALMOST_AS_WELL:
+            raise CalibrationError(
+                f"surface: got {_size(table.surface_mm)}, but the fittings are explained by {name} "
+                f"({_size(size_mm)}) far better; allowed: a size that the fittings bear out, or "
+                "one that was measured. Measure the surface from nose to nose and give that."
+            )
         if more < ALMOST_AS_WELL:
             words = "better than" if more < 0 else "almost as well as"
             out.append(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -33,7 +34,35 @@ class Look:
     """Brightness of the bed right under the noses."""
 
 
-def draw_table(camera: Camera, table: Table, look: Look | None = None, seed: int = 0) -> NDArray:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flat:
+    """A thing on or over the table: a convex outline (mm) at one height."""
+
+    outline_mm: tuple[Point, ...]
+    height_mm: float
+    colour: Colour
+
+
+def strip(start: Point, end: Point, wide_mm: float, height_mm: float, colour: Colour) -> Flat:
+    """A straight thing such as a cue, from ``start`` to ``end``."""
+    a, b = np.asarray(start, float), np.asarray(end, float)
+    way = (b - a) / np.hypot(*(b - a))
+    out = wide_mm / 2 * np.array([-way[1], way[0]])
+    ring = (a - out, b - out, b + out, a + out)
+    return Flat(
+        outline_mm=tuple((float(x), float(y)) for x, y in ring),
+        height_mm=height_mm,
+        colour=colour,
+    )
+
+
+def draw_table(
+    camera: Camera,
+    table: Table,
+    look: Look | None = None,
+    seed: int = 0,
+    things: Sequence[Flat] = (),
+) -> NDArray:
     """(H, W, 3) BGR still of the empty table: exact edges, box-filtered, blurred, noisy."""
     look = look or Look()
     canvas = _Canvas(camera, look.floor)
@@ -48,6 +77,8 @@ def draw_table(camera: Camera, table: Table, look: Look | None = None, seed: int
     for x, y in table.sights_mm.values():
         ring = [(float(x + 6 * np.cos(a)), float(y + 6 * np.sin(a))) for a in angle]
         canvas.fill(ring, cap, look.sight)
+    for thing in things:
+        canvas.fill(list(thing.outline_mm), thing.height_mm, thing.colour)
     # a lens blurs light, not its code
     still = _code(cv2.GaussianBlur(canvas.averaged(), (0, 0), look.blur_px))
     still += np.random.default_rng(seed).normal(0, look.noise, still.shape)

@@ -69,6 +69,16 @@ def serve(
 @app.command()
 @guarded
 def bench(
+    empties: Annotated[
+        Path | None,
+        typer.Option(
+            "--empties",
+            help="Folder of stills of empty tables with truth.json: measures calibrations on "
+            "them instead. Kept for this, nothing tuned on them: the stills of `python -m "
+            "vision.training.dataset --set empties --rooms 45 --seed 93000`, and of `--set built "
+            "--rooms 60 --seed 94000`.",
+        ),
+    ] = None,
     stills: Annotated[
         Path | None,
         typer.Option(
@@ -118,9 +128,14 @@ def bench(
 
     Timings are medians; how busy the machine was stands beside them. Each folder given is measured
     in turn, one JSON object each.
+
+    With --empties every still is calibrated with the lens file, with the camera's height off by
+    -20, -10, +10 and +20 mm, with a ball-check still where one lies beside it (NAME-ball-check),
+    and with nothing; the surface is told by its nearest name, and as measured where the table
+    has a size of its own. Beside them stands a homography from four true corners.
     """
     for figures, show in _benches(
-        _Folders(stills=stills, fitted=fitted, timing=timing, drift=drift),
+        _Folders(empties=empties, stills=stills, fitted=fitted, timing=timing, drift=drift),
         weights=weights,
         workers=workers,
     ):
@@ -134,6 +149,7 @@ def bench(
 class _Folders:
     """What to measure; the sample stills where no folder is given."""
 
+    empties: Path | None
     stills: Path | None
     fitted: bool
     timing: Path | None
@@ -146,6 +162,10 @@ def _benches(
     """The figures of each bench asked for, with what prints them."""
     if folders.fitted and folders.stills is None:
         raise typer.BadParameter("--fitted needs --stills")
+    if folders.empties is not None:
+        from service.bench_rooms_figures import print_bench_rooms, run_bench_rooms
+
+        yield run_bench_rooms(folders.empties, workers=workers, track=tracked), print_bench_rooms
     if folders.stills is not None:
         from service.bench_stills_figures import run_bench_stills
         from service.bench_stills_print import print_bench_stills
@@ -162,7 +182,7 @@ def _benches(
         from service.bench_drift import drift_figures, print_drift
 
         yield drift_figures(folders.drift, track=tracked), print_drift
-    if not (folders.stills or folders.timing or folders.drift):
+    if not (folders.empties or folders.stills or folders.timing or folders.drift):
         from service.bench_all import print_all, run_bench
 
         figures = run_bench(announce=note, track=tracked, weights=weights, workers=workers)
