@@ -77,7 +77,7 @@ def still(carried: Layout | None = None, *, shade: int = 90) -> bytes:
     return picture(shade) + CARRIED + json.dumps(chosen.to_dict()).encode()
 
 
-def stand_in_read(data, calibration, *, name="", previous=None) -> Layout:
+def stand_in_read(data, calibration, *, name="", previous=None, taught=None) -> Layout:
     """Reads what ``still`` carries; refuses what the true reader's decoder refuses."""
     image, _, carried = data.partition(CARRIED)
     decode_still(image, name=name)

@@ -106,9 +106,16 @@ def simulated(
     lens = exact_lens(camera) if source == "lens" else None
     tape_mm = float(camera.position_mm[2]) + rng.normal(0, TAPE_ERROR_MM / 2)
     known = Known(surface_error_mm=surface_error_mm)
-    made = solve(
-        marks, told, camera.image_size_px, lens, tape_mm if source == "tape" else None, known=known
-    )
+    try:
+        made = solve(
+            marks, told, camera.image_size_px, lens, tape_mm if source == "tape" else None,
+            known=known,
+        )  # fmt: skip
+    except CalibrationError as refused:
+        # one in some hundred tables has the fittings of its neighbour in size: measure, it says
+        if "Measure the surface from nose to nose" not in str(refused):
+            raise
+        return
     yield from both_frames(made, camera, built)
 
 
@@ -120,7 +127,8 @@ def both_frames(made: Calibration, camera: Camera, table: Table) -> list[Record]
 
 
 def check_all_ninths(figures: tuple[Figures, ...]) -> None:
-    """Every region of every label within the required band."""
+    """Every region of every label within the required band; hardly a table refused."""
+    assert min(one.count for one in figures) >= 0.96 * TABLES
     table = "\n" + as_text(figures)
     for one in figures:
         assert WITHIN[0] < one.ratio < WITHIN[1], table
