@@ -134,16 +134,24 @@ def test_a_covered_head_end_is_told_from_a_wrong_size(share: float, with_lens: b
         by_still(still, table, "left", lens)
 
 
-@pytest.mark.parametrize("seed", [3, 5])
-def test_rails_of_the_cloths_colour_are_refused_or_right(seed: int) -> None:
-    table, built, camera = hung(("9ft", "left", LANDSCAPE, 8.0, 40.0 * seed, 0.0, GREEN), seed)
-    still = draw_table(camera, built, Look(rail=(112, 122, 34)), seed)
-    try:
-        made = by_still(still, table, "left", None)
-    except CalibrationError as refused:
-        assert refused.detail.startswith(("landmarks: got", "still: got"))
-    else:
-        check(made, camera)
+def cloth_coloured(seed: int) -> tuple[NDArray, Table, Camera]:
+    """A still whose rails have all but the cloth's colour: the outline may be the rails' own."""
+    hanging: Hung = ("9ft", "left", LANDSCAPE, 8.0, 40.0 * seed, 0.0, GREEN)
+    table, built, camera = hung(hanging, seed)
+    return draw_table(camera, built, Look(rail=(112, 122, 34)), seed), table, camera
+
+
+@pytest.mark.parametrize("seed", [2, 3])
+def test_rails_of_the_cloths_colour_do_not_lead_astray(seed: int) -> None:
+    # without the checks of agreement.py these two were accepted, up to 15 mm off
+    still, table, _ = cloth_coloured(seed)
+    with pytest.raises(CalibrationError, match=r"landmarks: got .*(sights away|on the .* side)"):
+        by_still(still, table, "left", None)
+
+
+def test_rails_of_the_cloths_colour_may_do() -> None:
+    still, table, camera = cloth_coloured(5)
+    check(by_still(still, table, "left", None), camera)
 
 
 # -- lines by chance -----------------------------------------------------------------------
