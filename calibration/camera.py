@@ -160,6 +160,11 @@ class Camera:
         """d(u, v)/d(x, y) in px per mm, (N, 2, 2), at table points (N, 2) of that height."""
         flat = np.asarray(points_mm, dtype=float).reshape(-1, 2)
         points = np.column_stack([flat, np.full(len(flat), float(height_mm))])
+        return self.place_slopes(points)[:, :, :2]
+
+    def place_slopes(self, points_mm: ArrayLike) -> FloatArray:
+        """d(u, v)/d(x, y, z) in px per mm, (N, 2, 3), at table points (N, 3)."""
+        points = np.asarray(points_mm, dtype=float).reshape(-1, 3)
         camera = points @ self.rotation.T + np.asarray(self.tvec_mm)
         x, y, z = camera.T
         a, b = x / z, y / z
@@ -171,14 +176,13 @@ class Camera:
         daa = radial + 2 * a * a * slope + 2 * p1 * b + 6 * p2 * a
         dab = 2 * a * b * slope + 2 * p1 * a + 2 * p2 * b
         dbb = radial + 2 * b * b * slope + 6 * p1 * b + 2 * p2 * a
-        lens = np.stack([np.stack([daa, dab], -1), np.stack([dab, dbb], -1)], -2)
-        rot = self.rotation[:, :2]
+        rot = self.rotation
         da = (rot[0] - a[:, None] * rot[2]) / z[:, None]
         db = (rot[1] - b[:, None] * rot[2]) / z[:, None]
-        out = lens @ np.stack([da, db], axis=1)
-        out[:, 0] *= self.fx_px
-        out[:, 1] *= self.fy_px
-        return np.asarray(out, dtype=float)
+        out = np.empty((len(points), 2, 3))
+        out[:, 0] = self.fx_px * (daa[:, None] * da + dab[:, None] * db)
+        out[:, 1] = self.fy_px * (dab[:, None] * da + dbb[:, None] * db)
+        return out
 
     def covariance_mm2(
         self,

@@ -2,6 +2,7 @@
 
 Every mark of the empty still is looked for again along its own direction. A rigid move explains
 all their shifts with six numbers; what balls, hands, shadows or a towel hide or bend is left out.
+Whatever is measured surely is corrected, trembling too; what stays unsure widens the errors.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from .errors import CalibrationError
 from .files import Calibration
 from .marks import OUTWARD
 from .quality import bed_grid_mm
-from .rail_marks import CHANNELS, HALF_SAMPLES, KINDS, STEP_MM
+from .rail_marks import HALF_SAMPLES, KINDS
+from .rail_shifts import Found, MarkSearch
 from .rail_strips import Strips
 from .rigid import PRIOR_SIGMA, Rigid, rigid_move
 from .table import BALL_CENTRE_HEIGHT_MM
@@ -36,14 +38,17 @@ SURE_MM, SURE_SHARE = 1.0, 0.75
 """A larger move must be borne out by this share of all marks: a far larger one can look like it."""
 SIGMAS = 2.0
 """A move must exceed the limits by this many of its own sigmas."""
+SIGNIFICANT = 22.5
+"""Chi-square of the six numbers above which a still is corrected, said or not: 1 in 1000."""
 DOUBTFUL_MM = 0.5
 """Sigma of the move, anywhere on the bed, above which nothing can be told."""
 _SEARCH_SAMPLES, _CLOSER_SAMPLES = 20, 4
 """Search to both sides: 25 mm, and 5 mm around a first answer."""
-_LOWEST_SIGMA_MM = 0.04
-"""Error of a shift, 1 sigma, however much alike: bilinear sampling and 8-bit JPEG."""
-_LEAST_LIKENESS = 0.8
-"""Least correlation with the empty still's profile at which a mark counts as seen."""
+CUT_SIGMA_MM = 0.5
+"""Further error of an edge that is cut off at white, each by itself."""
+_SIDES = range(len(POSE), len(POSE) + len(OUTWARD))
+_CUT_COLUMNS = [*range(len(POSE)), *(side + len(OUTWARD) for side in _SIDES), *_SIDES]
+"""Puts a side's shift in the place of that for its edges that are cut off."""
 _LOST_SHARE, _FEW_SHARE = 0.2, 0.35
 """Share of the short or the long rails' marks under which the view is another, or in doubt."""
 _FEWEST_SEAMS = 6
@@ -57,12 +62,14 @@ class Drift:
     """What one still says of the calibration."""
 
     state: str
-    """One of STATES."""
+    """One of STATES. ``still`` may be corrected too: by less than is worth a word."""
     calibration: Calibration
-    """The one to read this still with."""
+    """The one to read this still with: its pose, and the move's own error in its covariance."""
     median_mm: float = 0.0
     worst_mm: float = 0.0
     """Move over the bed at ball height."""
+    corrected_px: float = 0.0
+    """How far ``calibration`` sees the bed's worst place from where the one watched does."""
     sigma_mm: float = 0.0
     """Error of these, 1 sigma, at the worst place of the bed."""
     seen: int = 0
@@ -77,16 +84,6 @@ class Drift:
             )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Found:
-    """Shifts (N,), mm, of the marks and which of them look as before."""
-
-    shift_mm: FloatArray
-    sigma_mm: FloatArray
-    """Expected error of each shift, 1 sigma."""
-    seen: BoolArray
-
-
 class DriftWatch:
     """Checks stills against one calibration; keeps what only depends on it."""
 
@@ -95,13 +92,8 @@ class DriftWatch:
         marks = calibration.rail_marks
         self.at_mm = np.array([mark.at_mm for mark in marks], dtype=float).reshape(-1, 3)
         self.across = np.array([mark.across for mark in marks], dtype=float).reshape(-1, 2)
-        self.channel = np.array([CHANNELS.index(mark.channel) for mark in marks], dtype=int)
         self.breadth_mm = np.array([KINDS[mark.kind] for mark in marks])
-        profiles = np.array([mark.profile for mark in marks], dtype=float)
-        profiles = profiles.reshape(len(marks), 2 * HALF_SAMPLES + 1)
-        profiles -= profiles.mean(axis=1, keepdims=True)
-        self.profiles = profiles / np.linalg.norm(profiles, axis=1, keepdims=True)
-        self.sharpness = np.linalg.norm(np.gradient(self.profiles, STEP_MM, axis=1), axis=1)
+        self.search = MarkSearch(marks)
         self.groups = self._groups()
         self.bed_mm = bed_grid_mm(calibration.table, *_GRID)
         self.strips: Strips | None = None
@@ -119,20 +111,28 @@ class DriftWatch:
         """
         if self.strips is None:
             return self._unchecked()
-        found = self._look(still_bgr, self.strips)
-        move = rigid_move(self.slopes, found.shift_mm, found.sigma_mm, found.seen)
+        found = self.search.look(still_bgr, self.strips)
+        move = self._explained(found)
         self._refuse_lost(move, name)
-        camera = self.calibration.camera
+        camera, whole = self.calibration.camera, move.change
         worst_mm, worst_px = self._worst(move.change)
         if worst_px > STILL_PX / 2 and worst_mm < 2 * MOST_MM:
             camera = varied(camera, _named(move.change))
-            closer = self._look(still_bgr, self._strips(camera, _CLOSER_SAMPLES))
+            closer = self.search.look(still_bgr, self._strips(camera, _CLOSER_SAMPLES))
             # what is left is small, for which the old slopes do
-            move = rigid_move(self.slopes, closer.shift_mm, closer.sigma_mm, closer.seen)
+            move = self._explained(closer)
             self._refuse_lost(move, name)
-            found = closer
+            found, whole = closer, whole + move.change
         self._refuse_bent(move, found, name)
-        return self._judged(camera, move, name)
+        return self._judged(camera, move, whole, name)
+
+    def _explained(self, found: Found) -> Rigid:
+        slopes, sigma_mm = self.slopes, found.sigma_mm
+        if found.cut.any():
+            slopes = slopes.copy()
+            slopes[found.cut] = slopes[found.cut][:, _CUT_COLUMNS]
+            sigma_mm = np.where(found.cut, np.hypot(sigma_mm, CUT_SIGMA_MM), sigma_mm)
+        return rigid_move(slopes, found.shift_mm, sigma_mm, found.seen)
 
     def _unchecked(self) -> Drift:
         warning = ""
@@ -143,7 +143,8 @@ class DriftWatch:
             )
         return Drift(state="unchecked", calibration=self.calibration, warning=warning)
 
-    def _judged(self, camera: Camera, move: Rigid, name: str) -> Drift:
+    def _judged(self, camera: Camera, move: Rigid, whole: FloatArray, name: str) -> Drift:
+        """What ``move`` from ``camera``, ``whole`` (6,) from the calibration's, comes to."""
         changed = varied(camera, _named(move.change))
         moved_mm, moved_px = self._moved(changed)
         told = Drift(
@@ -157,25 +158,43 @@ class DriftWatch:
         )
         over_mm = told.worst_mm - SIGMAS * told.sigma_mm
         over_px = float(moved_px.max()) - SIGMAS * told.sigma_mm * float(self.bed_px.max())
-        doubtful = told.sigma_mm > DOUBTFUL_MM
-        vague = over_mm > SURE_MM and told.seen < SURE_SHARE * told.total
-        if over_mm > MOST_MM or (told.worst_mm > MOST_MM and not doubtful) or vague:
+        self._refuse_far(told, over_mm, name)
+        if told.sigma_mm > DOUBTFUL_MM or min(self._shares(move.kept)) < _FEW_SHARE:
+            doubted = replace(told, state="cannot tell", warning=_doubt_words(told))
+            return self._widened(doubted, move, whole)
+        if whole @ np.linalg.solve(move.cov, whole) < SIGNIFICANT:
+            return self._widened(told, move, whole)
+        steadied = replace(
+            told,
+            calibration=corrected(self.calibration, changed, move.cov),
+            corrected_px=float(moved_px.max()),
+        )
+        if over_mm < STILL_MM or over_px < STILL_PX:
+            return steadied
+        return replace(
+            steadied,
+            state="moved",
+            warning=f"{_moved_words(told)}: this still is corrected for it. Recalibrate soon.",
+        )
+
+    def _widened(self, told: Drift, move: Rigid, whole: FloatArray) -> Drift:
+        """Uncorrected: the move measured and its error are part of every place's error."""
+        cov = move.cov + np.outer(whole, whole)
+        wider = corrected(self.calibration, self.calibration.camera, cov)
+        return replace(told, calibration=wider)
+
+    def _refuse_far(self, told: Drift, over_mm: float, name: str) -> None:
+        """Refuse what is, or cannot be told from, a move that is too far to correct."""
+        few = told.seen < SURE_SHARE * told.total or told.sigma_mm > DOUBTFUL_MM
+        vague = over_mm > SURE_MM and few
+        if told.worst_mm + SIGMAS * told.sigma_mm > MOST_MM or vague:
             raise CalibrationError(
                 f"{name}: {_moved_words(told)}, by {told.seen} of {told.total} marks; allowed: "
                 f"{MOST_MM:g} mm, and {SURE_SHARE:.0%} of the marks above {SURE_MM:g} mm. "
-                "Recalibrate with a still of the empty table.",
+                "Recalibrate with a still of the empty table; if the rails were hidden, clear "
+                "them first.",
                 code="moved",
             )
-        if doubtful or min(self._shares(move.kept)) < _FEW_SHARE:
-            return replace(told, state="cannot tell", warning=_doubt_words(told))
-        if over_mm < STILL_MM or over_px < STILL_PX:
-            return told
-        return replace(
-            told,
-            state="moved",
-            calibration=corrected(self.calibration, changed, move.cov),
-            warning=f"{_moved_words(told)}: this still is corrected for it. Recalibrate soon.",
-        )
 
     # -- refusals --------------------------------------------------------------------------
 
@@ -210,7 +229,7 @@ class DriftWatch:
             code="moved",
         )
 
-    def _refuse_bent(self, move: Rigid, found: _Found, name: str) -> None:
+    def _refuse_bent(self, move: Rigid, found: Found, name: str) -> None:
         share = float(move.kept.sum()) / max(int(found.seen.sum()), 1)
         bent = move.bend_mm > _MOST_BEND_MM and move.scale > _MOST_SCALE
         if share >= _LEAST_RIGID_SHARE and not bent:
@@ -228,25 +247,8 @@ class DriftWatch:
     def _strips(self, camera: Camera, search: int) -> Strips:
         return Strips.of(camera, self.at_mm, self.across, self.breadth_mm, HALF_SAMPLES + search)
 
-    def _look(self, still_bgr: ImageArray, strips: Strips) -> _Found:
-        levels = strips.levels(still_bgr)[np.arange(strips.count), :, self.channel]
-        likeness = _likeness(levels, self.profiles)
-        search = likeness.shape[1] // 2
-        peak = np.argmax(likeness, axis=1)
-        inner = np.clip(peak, 1, likeness.shape[1] - 2)
-        row = np.arange(len(inner))
-        before, at, after = (likeness[row, inner + step] for step in (-1, 0, 1))
-        bend = np.minimum(before - 2 * at + after, -1e-9)
-        part = 0.5 * (before - after) / bend
-        seen = (peak == inner) & (at >= _LEAST_LIKENESS)
-        # what does not look as before is noise, or a thing close by: either way error
-        unlike = np.sqrt(np.maximum(1 - at**2, 0) / self.profiles.shape[1])
-        sigma_mm = np.hypot(_LOWEST_SIGMA_MM, unlike / np.maximum(at, 0.1) / self.sharpness)
-        shift_mm = (inner - search + np.clip(part, -1, 1)) * STEP_MM
-        return _Found(shift_mm=shift_mm, sigma_mm=sigma_mm, seen=seen)
-
     def _slopes(self, camera: Camera) -> FloatArray:
-        """d(shift along each mark's profile, mm)/d(pose and each side's shift), (N, 10)."""
+        """d(shift along each mark's profile, mm)/d(pose and each side's shift), (N, 14)."""
         by_pose = sensitivity(camera, POSE, self.at_mm)
         to_px = _jacobians(camera, self.at_mm)
         way = np.einsum("nij,nj->ni", to_px, self.across)
@@ -259,7 +261,8 @@ class DriftWatch:
             [float(mark.kind == "seam" and mark.across == out) for out in OUTWARD.values()]
             for mark in self.calibration.rail_marks
         ]
-        return np.hstack([np.einsum("ni,nip->np", normal, by_pose) / per_mm[:, None], by_side])
+        poses = np.einsum("ni,nip->np", normal, by_pose) / per_mm[:, None]
+        return np.hstack([poses, by_side, np.zeros((len(poses), len(OUTWARD)))])
 
     def _bed(self, camera: Camera) -> tuple[FloatArray, FloatArray]:
         """d(place read, mm)/d(pose) over the bed (M, 2, 6), and px per mm there (M,)."""
@@ -310,8 +313,9 @@ def corrected(calibration: Calibration, camera: Camera, cov: FloatArray) -> Cali
 
 
 def _moved_words(told: Drift) -> str:
+    has = "has" if told.worst_mm > SIGMAS * told.sigma_mm else "may have"
     return (
-        f"Camera or table has moved since the calibration, by {told.median_mm:.1f} mm at the bed "
+        f"Camera or table {has} moved since the calibration, by {told.median_mm:.1f} mm at the bed "
         f"(worst {told.worst_mm:.1f} ± {max(2 * told.sigma_mm, 0.1):.1f} mm)"
     )
 
@@ -319,7 +323,7 @@ def _moved_words(told: Drift) -> str:
 def _doubt_words(told: Drift) -> str:
     return (
         f"Whether camera or table has moved cannot be told: {told.seen} of {told.total} marks on "
-        "the rails are in sight. Clear the rails."
+        "the rails look as they did. Clear the rails, and light them as at calibration."
     )
 
 
@@ -334,18 +338,3 @@ def _jacobians(camera: Camera, points_mm: FloatArray) -> FloatArray:
         group = points_mm[:, 2] == height
         out[group] = camera.jacobian(points_mm[group, :2], float(height))
     return out
-
-
-def _likeness(levels: FloatArray, profiles: FloatArray) -> FloatArray:
-    """Correlation (N, shifts) of each profile with the levels (N, samples) at every shift.
-
-    Brightness and contrast drop out, so exposure and white balance do not matter.
-    """
-    width = profiles.shape[1]
-    windows = np.lib.stride_tricks.sliding_window_view(levels, width, axis=1)
-    product = np.einsum("nsw,nw->ns", windows, profiles)
-    total = np.cumsum(np.pad(levels, ((0, 0), (1, 0))), axis=1)
-    squares = np.cumsum(np.pad(levels**2, ((0, 0), (1, 0))), axis=1)
-    mean = (total[:, width:] - total[:, :-width]) / width
-    energy = squares[:, width:] - squares[:, :-width] - width * mean**2
-    return np.asarray(product / np.sqrt(np.maximum(energy, 1.0)))

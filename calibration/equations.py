@@ -13,9 +13,11 @@ from .marks import KINDS, Landmarks
 from .vary import STEPS, sensitivity
 
 FloatArray = NDArray[np.float64]
-_STEP_MM = 0.5
-_FEWEST_ROWS = 16
-_STATED_ROWS = 5.0
+_FEWEST_ROWS = 10
+_SPREAD_MEAN = 0.3443
+"""Mean of z² / (1 + z²) over a unit Gaussian z, by quadrature."""
+_SPREAD_ROUNDS, _SPREAD_SETTLED = 40, 1e-3
+_STATED_ROWS = 3.0
 """The stated sigma of a kind counts as much as the residuals of this many rows."""
 
 
@@ -84,25 +86,38 @@ class Equations:
 
     def expected_px(self, camera: Camera, kind_scale: Mapping[str, float]) -> FloatArray:
         """(N,): expected error of every landmark, seeing and building, scaled by kind."""
-        jacobian = camera.jacobian(self.points_mm[:, :2], float(self.points_mm[:, 2].mean()))
+        jacobian = camera.place_slopes(self.points_mm)[:, :, :2]
         px_per_mm = np.sqrt(np.abs(np.linalg.det(jacobian)))
         scale = np.array([kind_scale[kind] for kind in self.kinds])
         return np.asarray(np.hypot(self.sigma_px, self.built_mm * px_per_mm) * scale)
 
+    def expected_rows_px(self, camera: Camera, kind_scale: Mapping[str, float]) -> FloatArray:
+        """(R,): the same along what each row measures; a leaning view foreshortens building."""
+        jacobian = camera.place_slopes(self.points_mm)[self.row_mark, :, :2]
+        px_per_mm = np.hypot(*np.einsum("rij,ri->jr", jacobian, self.row_px))
+        scale = np.array([kind_scale[kind] for kind in self.kinds[self.row_mark]])
+        built_px = self.built_mm[self.row_mark] * px_per_mm
+        return np.asarray(np.hypot(self.sigma_px[self.row_mark], built_px) * scale)
+
     def kind_scales(
-        self, camera: Camera, change_mm: Mapping[str, float], bounds: tuple[float, float]
+        self,
+        camera: Camera,
+        change_mm: Mapping[str, float],
+        bounds: tuple[float, float],
+        kept: FloatArray,
     ) -> dict[str, float]:
         """Robust spread of each kind's residuals over the stated one, within ``bounds``.
 
+        ``kept`` (R,) is the part of a row's variance that its residual shows after the fit.
         Drawn towards 1 where a kind has few rows; 1 where it has too few to say.
         """
-        stated = self.expected_px(camera, dict.fromkeys(KINDS, 1.0))[self.row_mark]
-        ratio = np.abs(self.residuals_px(camera, change_mm)) / stated
+        stated = self.expected_rows_px(camera, dict.fromkeys(KINDS, 1.0))
+        ratio = np.abs(self.residuals_px(camera, change_mm)) / (stated * np.sqrt(kept))
         out = dict.fromkeys(KINDS, 1.0)
         for kind in KINDS:
             own = ratio[self.kinds[self.row_mark] == kind]
             if len(own) >= _FEWEST_ROWS:
-                spread2 = (float(np.median(own)) / 0.6745) ** 2
+                spread2 = robust_spread(own) ** 2
                 blended = (len(own) * spread2 + _STATED_ROWS) / (len(own) + _STATED_ROWS)
                 out[kind] = float(np.clip(np.sqrt(blended), *bounds))
         return out
@@ -113,12 +128,12 @@ class Equations:
         """d(predicted)/d(parameter), (R, len(names)), px per unit, camera and dimensions."""
         placed = self.placed_mm(change_mm)
         pixels = sensitivity(camera, names, placed)
-        by_place = _by_place(camera, placed)
+        by_place = camera.place_slopes(placed)
         for column, name in enumerate(names):
             if name not in STEPS:
                 direction = self.directions[:, :, self.dimensions.index(name)]
                 pixels[:, :, column] = np.einsum("nij,nj->ni", by_place, direction)
-        return np.stack([self.rows_of(pixels[:, :, i]) for i in range(len(names))], axis=1)
+        return np.asarray(np.einsum("rij,ri->rj", pixels[self.row_mark], self.row_px))
 
     def surface_slopes(
         self, camera: Camera, change_mm: Mapping[str, float], surface_mm: tuple[float, float]
@@ -127,19 +142,24 @@ class Equations:
         placed = self.placed_mm(change_mm)
         share = np.clip(self.points_mm[:, :2] / np.array(surface_mm), 0.0, 1.0)
         share[self.measured] = 0.0
-        by_place = _by_place(camera, placed)
+        by_place = camera.place_slopes(placed)
         return np.stack(
             [self.rows_of(by_place[:, :, axis] * share[:, axis, None]) for axis in range(2)],
             axis=1,
         )
 
 
-def _by_place(camera: Camera, points_mm: FloatArray) -> FloatArray:
-    """d(u, v)/d(x, y, z) at table points (N, 3): (N, 2, 3), px per mm."""
-    out = np.empty((len(points_mm), 2, 3))
-    for axis in range(3):
-        step = np.zeros(3)
-        step[axis] = _STEP_MM
-        apart = camera.project(points_mm + step) - camera.project(points_mm - step)
-        out[:, :, axis] = apart / (2 * _STEP_MM)
-    return out
+def robust_spread(off: FloatArray) -> float:
+    """Standard deviation of residuals (R,) whose mean is 0, by an M-estimate of scale.
+
+    Up to a third of them may lie anywhere (Huber 1981, ch. 5). On Gaussian ones its variance is
+    1.45 times that of their root mean square; that of their median size is 2.7 times.
+    """
+    spread = float(np.median(np.abs(off))) / 0.6745
+    for _ in range(_SPREAD_ROUNDS if spread > 0 else 0):
+        z2 = (off / spread) ** 2
+        factor = float(np.sqrt(np.mean(z2 / (1 + z2)) / _SPREAD_MEAN))
+        spread *= factor
+        if abs(factor - 1) < _SPREAD_SETTLED:
+            break
+    return spread

@@ -19,6 +19,7 @@ from .equations import Equations
 from .known import Known
 from .lens_file import INTRINSICS, Lens
 from .marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, KINDS, Landmarks
+from .quality import GIVEN_KINDS
 from .start import DEFAULT_FOCAL
 from .vary import POSE, STEPS, SURFACE, varied
 
@@ -30,7 +31,11 @@ FOCAL_LIMITS = (0.3, 6.0)
 """Focal lengths that are tried, over the picture's longer side."""
 _SOFT = 2.0
 """Residuals in sigma beyond which soft-L1 turns from squares to absolute values."""
+_MEAN_WEIGHT, _MEAN_SLOPE, _MEAN_PULL2 = 0.9131, 0.7846, 0.6290
+"""Of soft-L1 with that limit over a unit Gaussian z, w = (1 + z² / limit²)^-½: the means of w, of
+d(w·z)/dz and of (w·z)², by quadrature."""
 _COST_SETTLED = 1e-4
+_LEAST_KEPT = 0.2
 _KIND_SCALE = (0.35, 6.0)
 """Least and most by which residuals may rescale the stated sigma of a kind."""
 
@@ -113,7 +118,9 @@ def settled(problem: Problem, state: State, rounds: int = ROUNDS) -> State:
     """Fit and rescale in turn until the kinds' scales have settled."""
     for _ in range(rounds):
         state = fit(problem, state)
-        scales = problem.equations.kind_scales(state.camera, state.change_mm, _KIND_SCALE)
+        scales = problem.equations.kind_scales(
+            state.camera, state.change_mm, _KIND_SCALE, kept_share(problem, state)
+        )
         state = replace(state, kind_scale=scales)
     return fit(problem, state)
 
@@ -125,7 +132,7 @@ def fit(problem: Problem, state: State, rounds: int = 12) -> State:
     from the round before. It ends when the cost no longer falls.
     """
     equations = problem.equations
-    sigma_px = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
+    sigma_px = equations.expected_rows_px(state.camera, state.kind_scale)
     weight, trust = np.ones_like(sigma_px), np.ones(len(problem.priors))
     cost = np.inf
     for _ in range(rounds):
@@ -253,29 +260,56 @@ def covariance_of(
 ) -> tuple[tuple[str, ...], FloatArray]:
     """Parameter names and covariance at the solution.
 
-    What the fit held is carried along with its own covariance: a lens's intrinsics, and the
+    Soft-L1 counts good landmarks a little less than squares would, so this is the covariance of
+    an M-estimator, inverse slope · variance of pulls · inverse slope (Huber 1964). What the fit
+    held is carried along with its own covariance: a lens's intrinsics, and the
     ``surface``'s length and width with their common error (1 sigma, mm), where that is not 0.
     """
     equations = problem.equations
-    sigma = equations.expected_px(state.camera, state.kind_scale)[equations.row_mark]
-    off = equations.residuals_px(state.camera, state.change_mm) / sigma
-    weight = (_soft_weight(off**2) / sigma)[:, None]
-    jacobian = equations.slopes(state.camera, state.change_mm, problem.names) * weight
-    trust = _trust(problem, _prior_residuals(problem, state.camera, state.change_mm) ** 2)
-    opinions = _prior_slopes(problem, state.camera) * trust[:, None]
-    inverse = np.linalg.inv(jacobian.T @ jacobian + opinions.T @ opinions)
-    names, whole = problem.names, np.asarray(inverse, dtype=float)
+    jacobian, opinions, weight = _normal_rows(problem, state)
+    slope_by, pull_by = _MEAN_SLOPE / _MEAN_WEIGHT, _MEAN_PULL2 / _MEAN_WEIGHT
+    soft = np.concatenate([np.ones(len(jacobian), bool), _sides(problem)])
+    rows = np.concatenate([jacobian, opinions])
+    inverse = np.linalg.inv(rows.T @ (rows * np.where(soft, slope_by, 1.0)[:, None]))
+    pull = rows.T @ (rows * np.where(soft, pull_by, 1.0)[:, None])
+    names, whole = problem.names, np.asarray(inverse @ pull @ inverse, dtype=float)
+    answer = -slope_by * inverse @ jacobian.T
     if lens is not None:
-        by_lens = equations.slopes(state.camera, state.change_mm, INTRINSICS) * weight
-        slope = -inverse @ jacobian.T @ by_lens
-        names, whole = names + INTRINSICS, _carried(whole, slope, np.asarray(lens.parameter_cov))
+        by_lens = equations.slopes(state.camera, state.change_mm, INTRINSICS) * weight[:, None]
+        names, whole = (
+            names + INTRINSICS,
+            _carried(whole, answer @ by_lens, np.asarray(lens.parameter_cov)),
+        )
     surface_mm, error_mm = surface
     if error_mm > 0:
-        by_size = equations.surface_slopes(state.camera, state.change_mm, surface_mm) * weight
+        by_size = equations.surface_slopes(state.camera, state.change_mm, surface_mm)
         slope = np.zeros((len(names), 2))
-        slope[: len(problem.names)] = -inverse @ jacobian.T @ by_size
+        slope[: len(problem.names)] = answer @ (by_size * weight[:, None])
         names, whole = names + SURFACE, _carried(whole, slope, np.eye(2) * error_mm**2)
     return names, whole
+
+
+def _normal_rows(problem: Problem, state: State) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Weighted slopes of landmarks (R, P) and of priors, and the landmarks' weights (R,), 1/px."""
+    equations = problem.equations
+    sigma = equations.expected_rows_px(state.camera, state.kind_scale)
+    off = equations.residuals_px(state.camera, state.change_mm) / sigma
+    weight = _soft_weight(off**2) / sigma
+    jacobian = equations.slopes(state.camera, state.change_mm, problem.names) * weight[:, None]
+    trust = _trust(problem, _prior_residuals(problem, state.camera, state.change_mm) ** 2)
+    return jacobian, _prior_slopes(problem, state.camera) * trust[:, None], weight
+
+
+def kept_share(problem: Problem, state: State) -> FloatArray:
+    """(R,): the part of each row's variance that its residual still shows; the fit ate the rest.
+
+    Hand-given points are as good as they were said to be: only what they plainly show counts.
+    """
+    jacobian, opinions, _ = _normal_rows(problem, state)
+    inverse = np.linalg.inv(jacobian.T @ jacobian + opinions.T @ opinions)
+    eaten = np.einsum("ri,ij,rj->r", jacobian, inverse, jacobian)
+    given = np.isin(problem.equations.kinds[problem.equations.row_mark], GIVEN_KINDS)
+    return np.asarray(np.where(given, 1.0, np.clip(1.0 - eaten, _LEAST_KEPT, 1.0)))
 
 
 def _carried(covariance: FloatArray, slope: FloatArray, own: FloatArray) -> FloatArray:

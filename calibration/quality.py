@@ -90,16 +90,16 @@ def residuals_of(
 ) -> tuple[Residual, ...]:
     """Residual of every landmark, now placed at (N, 3), in px and in mm at its own height."""
     off_px = landmarks.seen_px - camera.project(placed_mm)
+    to_mm = np.linalg.inv(camera.place_slopes(placed_mm)[:, :, :2])
     out = []
-    for item, point, off, sigma in zip(landmarks.items, placed_mm, off_px, sigma_px, strict=True):
-        to_mm = np.linalg.inv(camera.jacobian(point[None, :2], float(point[2]))[0])
+    for item, to, off, sigma in zip(landmarks.items, to_mm, off_px, sigma_px, strict=True):
         if item.normal_px is None:
             size_px = float(np.hypot(*off))
-            size_mm = float(np.hypot(*(to_mm @ off)))
+            size_mm = float(np.hypot(*(to @ off)))
         else:
             normal = np.asarray(item.normal_px)
             size_px = float(off @ normal)
-            size_mm = float(np.sign(size_px) * np.hypot(*(to_mm @ (size_px * normal))))
+            size_mm = float(np.sign(size_px) * np.hypot(*(to @ (size_px * normal))))
         out.append(
             Residual(
                 name=item.name,

@@ -84,11 +84,49 @@ def sensitivity(camera: Camera, names: Sequence[str], points_mm: ArrayLike) -> F
     """
     points = np.asarray(points_mm, dtype=float).reshape(-1, 3)
     out = np.zeros((len(points), 2, len(names)))
+    slopes = _pose_slopes(camera, points)
+    if any(name in STEPS and name not in POSE for name in names):
+        slopes |= _lens_slopes(camera, points)
     for column, name in enumerate(names):
-        step = STEPS.get(name)
-        if step is None:
-            continue
-        ahead = varied(camera, {name: step}).project(points)
-        behind = varied(camera, {name: -step}).project(points)
-        out[:, :, column] = (ahead - behind) / (2 * step)
+        if name in slopes:
+            out[:, :, column] = slopes[name]
     return out
+
+
+def _pose_slopes(camera: Camera, points_mm: FloatArray) -> dict[str, FloatArray]:
+    """d(u, v)/d(pose), (N, 2) each."""
+    by_place = camera.place_slopes(points_mm)
+    rotation = camera.rotation
+    right_mm, down_mm, ahead_mm = (points_mm @ rotation.T + np.asarray(camera.tvec_mm)).T[
+        :, :, None
+    ]
+    by_right, by_down, by_ahead = np.moveaxis(by_place @ rotation.T, 2, 0)
+    turns = (
+        by_ahead * down_mm - by_down * ahead_mm,
+        by_right * ahead_mm - by_ahead * right_mm,
+        by_down * right_mm - by_right * down_mm,
+    )
+    moves = (-by_place[:, :, axis] for axis in range(3))
+    return dict(zip(POSE, (*turns, *moves), strict=True))
+
+
+def _lens_slopes(camera: Camera, points_mm: FloatArray) -> dict[str, FloatArray]:
+    """d(u, v)/d(focal lengths, principal point, distortion), (N, 2) each."""
+    x_mm, y_mm, z_mm = (points_mm @ camera.rotation.T + np.asarray(camera.tvec_mm)).T
+    a, b = x_mm / z_mm, y_mm / z_mm
+    r2 = a * a + b * b
+    seen = camera.project(points_mm)
+    zero, one = np.zeros(len(a)), np.ones(len(a))
+    by_fx = (seen[:, 0] - camera.cx_px) / camera.fx_px
+    by_fy = (seen[:, 1] - camera.cy_px) / camera.fy_px
+    parts = {
+        "focal_px": (by_fx, by_fy), "fx_px": (by_fx, zero), "fy_px": (zero, by_fy),
+        "cx_px": (one, zero), "cy_px": (zero, one),
+    }  # fmt: skip
+    by_distortion = {
+        "k1": (a * r2, b * r2), "k2": (a * r2**2, b * r2**2), "k3": (a * r2**3, b * r2**3),
+        "p1": (2 * a * b, r2 + 2 * b * b), "p2": (r2 + 2 * a * a, 2 * a * b),
+    }  # fmt: skip
+    for name, (along_u, along_v) in by_distortion.items():
+        parts[name] = (camera.fx_px * along_u, camera.fy_px * along_v)
+    return {name: np.column_stack(pair) for name, pair in parts.items()}

@@ -1,6 +1,6 @@
 """The ball-check still: balls frozen at named places, read and handed to the calibration.
 
-Reading happens under a provisional calibration. The fitted outlines are taken as they are: what
+Reading happens under a provisional calibration. Places are taken as the picture shows them: what
 solid balls and cushions allow is exactly what is being checked.
 """
 
@@ -16,10 +16,8 @@ from calibration.files import Calibration
 from calibration.frozen_balls import SeenBall, frozen_marks
 from calibration.marks import Landmarks
 from calibration.table import BALL_CENTRE_HEIGHT_MM
-from vision.cloth import to_tone
-from vision.evidence import gather
+from vision.place import place_balls
 from vision.read import Reader
-from vision.refine import FINEST, Scene, fit
 from vision.still import Picture
 
 
@@ -51,21 +49,17 @@ def seen_balls(
         return ()
     camera = provisional.camera
     centres = np.array([ball.centre_mm for ball in layout.balls])
-    scene = Scene(
-        tone=to_tone(picture),
-        cloth=gather(picture, reader.view).cloth,
-        camera=camera,
-        table=provisional.table,
-    )
-    free = fit(scene, centres, FINEST, neighbours_mm=centres)
+    free = place_balls(picture, camera, centres, reader.networks)
     heights = np.full(len(centres), BALL_CENTRE_HEIGHT_MM)
     pixels = camera.project(np.column_stack([free.centre_mm, heights]))
+    slope = camera.jacobian(free.centre_mm)
+    cov_px2 = slope @ free.cov_mm2 @ np.swapaxes(slope, 1, 2)
     return tuple(
         SeenBall(
             centre_px=(float(u), float(v)),
             cov_px2=((float(c[0, 0]), float(c[0, 1])), (float(c[1, 0]), float(c[1, 1]))),
         )
-        for (u, v), c in zip(pixels, free.cov_px2, strict=True)
+        for (u, v), c in zip(pixels, cov_px2, strict=True)
     )
 
 

@@ -6,7 +6,7 @@ import os
 import platform
 import subprocess
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -21,7 +21,7 @@ from rich.table import Table as Grid
 from calibration.baseline import homography_error_mm
 from calibration.errors import RestmarkError
 from service.samples import OTHERS_FOLDER, sample_folder
-from service.trial import Track, Trial, run_trial, untracked
+from service.trial import Track, Trial, untracked
 from vision.layout import Layout
 from vision.measure import Matched, match_layout, summary
 from vision.read import Reader
@@ -30,15 +30,6 @@ from vision.truth import TruthStill, read_truth
 BENCH_FORMAT = "restmark-bench"
 BENCH_VERSION = 1
 LIBRARIES = ("restmark", "opencv-python", "numpy", "scipy", "shapely")
-
-
-def run_bench(
-    *, announce: Callable[[str], None] = lambda text: None, track: Track = untracked
-) -> dict[str, Any]:
-    """Measure lens, calibration and reading on the sample stills; a plain JSON object."""
-    trial = run_trial(announce=announce, track=track)
-    announce("reading the other rooms with their true calibration")
-    return bench_figures(trial, track=track)
 
 
 def bench_figures(trial: Trial, *, track: Track = untracked) -> dict[str, Any]:
@@ -170,6 +161,7 @@ def machine() -> dict[str, Any]:
         "python": platform.python_version(),
         "versions": {name: _version(name) for name in LIBRARIES},
         "commit": commit(),
+        "load": os.getloadavg()[0] if hasattr(os, "getloadavg") else None,
         "when": time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime()),
     }
 
@@ -225,6 +217,8 @@ def print_machine(on: Mapping[str, Any], console: Console) -> None:
         + ", ".join(f"{name} {number}" for name, number in on["versions"].items() if number)
         + f"; commit {on['commit'] or 'unknown'}; {on['when']}"
     )
+    if on.get("load") is not None:
+        console.print(f"load of the machine: {on['load']:.1f}")
 
 
 def print_bench(figures: Mapping[str, Any], console: Console) -> None:

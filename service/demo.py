@@ -175,6 +175,7 @@ def serve_demo(demo: Demo, *, port: int, announce: Callable[[str], None]) -> Non
                 after=attempt.after,
                 intent=attempt.verdict.intent,
                 verdict=attempt.verdict,
+                kind=attempt.kind,
             )
             for attempt in trial.result.attempts
             if attempt.verdict is not None and attempt.verdict.intent is not None

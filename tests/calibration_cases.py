@@ -63,6 +63,71 @@ def random_camera(
     )
 
 
+UP = {
+    "left": (0.0, 1.0, 0.0),
+    "right": (0.0, -1.0, 0.0),
+    "top": (-1.0, 0.0, 0.0),
+    "bottom": (1.0, 0.0, 0.0),
+}
+"""Table direction that points up in the picture, by the side on which the head end lies."""
+
+
+def assumed_camera(
+    rng: np.random.Generator, table: Table, *, head: str = "left", tilt_deg: float = 30.0
+) -> Camera:
+    """A camera whose lens is drawn from what the solve assumes of lenses; upright for top, bottom.
+
+    Drawn again where the lens folds the picture over, or cannot see the whole table.
+    """
+    longer, shorter = 1920, 1080
+    size_px = (longer, shorter) if head in ("left", "right") else (shorter, longer)
+    out_mm = 130.0
+    corners = [
+        (x, y, table.rail_cap_height_mm)
+        for x in (-out_mm, table.length_mm + out_mm)
+        for y in (-out_mm, table.width_mm + out_mm)
+    ]
+    while True:
+        height_mm = rng.uniform(2000, 3300)
+        lean, way = np.radians(rng.uniform(0, tilt_deg)), rng.uniform(0, 2 * np.pi)
+        away_mm = height_mm * np.tan(lean)
+        target = np.array(table.surface_mm) / 2 + rng.normal(0, 30, 2)
+        camera = Camera.looking(
+            position_mm=(*(target + away_mm * np.array([np.cos(way), np.sin(way)])), height_mm),
+            target_mm=(*target, 0.0),
+            up=np.array(UP[head]) + np.array([*rng.normal(0, 0.05, 2), 0.0]),
+            image_size_px=size_px,
+            focal_px=rng.normal(0.85, 0.1) * longer,
+            centre_px=tuple((np.array(size_px) - 1) / 2 + rng.normal(0, 0.01 * longer, 2)),
+            distortion=(
+                rng.normal(-0.05, 0.12),
+                rng.normal(0, 0.05),
+                *rng.normal(0, 5e-4, 2),
+                0.0,
+            ),
+        )
+        seen = camera.project(corners)
+        back = camera.back_project(seen, table.rail_cap_height_mm)
+        inside = np.all((seen > 0) & (seen < np.array(size_px) - 1))
+        if inside and np.allclose(back, np.array(corners)[:, :2], rtol=0, atol=0.01):
+            return camera
+
+
+def assumed_table(rng: np.random.Generator, told: Table, surface_error_mm: float) -> Table:
+    """A table drawn from what the solve assumes of tables, ``told`` by whoever asks.
+
+    ``surface_error_mm``: to how many mm its length and width are known, 95 %.
+    """
+    sigma_mm = {
+        "length_mm": surface_error_mm / 2,
+        "width_mm": surface_error_mm / 2,
+        **{name: sigma for name, sigma in DIMENSION_SIGMA_MM.items() if hasattr(told, name)},
+    }
+    return replace(
+        told, **{name: getattr(told, name) + rng.normal(0, s) for name, s in sigma_mm.items()}
+    )
+
+
 def built_table(rng: np.random.Generator, table: Table) -> Table:
     """A table as a workshop might build it: fittings within the trade's tolerances."""
     return replace(
@@ -98,6 +163,7 @@ def simulated_landmarks(
     built: Table,
     *,
     noise: float = 1.0,
+    head: str = "left",
 ) -> Landmarks:
     """Landmarks of ``built`` as seen by ``camera``, named after ``model``.
 
@@ -110,8 +176,14 @@ def simulated_landmarks(
         for name, sigma_mm in DIMENSION_SIGMA_MM.items()
         if name.startswith(("nose_", "back_"))
     }
-    for make in (nose_edges, back_edges, facing_edges):
-        for told, real in zip(make(model), make(built), strict=True):
+    # near the nose a cushion's top does not rise with its cap, nor do facings there
+    low = replace(
+        built,
+        rail_cap_height_mm=model.rail_cap_height_mm,
+        cushion_width_mm=model.cushion_width_mm,
+    )
+    for make, real_table in ((nose_edges, built), (back_edges, built), (facing_edges, low)):
+        for told, real in zip(make(model), make(real_table), strict=True):
             items += _edge_landmarks(rng, camera, told, real, shifts, noise)
     for name, place in built.sights_mm.items():
         off = rng.normal(0, BUILT_SIGMA_MM, 2)
@@ -125,7 +197,7 @@ def simulated_landmarks(
                 built_sigma_mm=BUILT_SIGMA_MM,
             )
         )
-    return Landmarks(items=tuple(items), head="left", image_size_px=camera.image_size_px)
+    return Landmarks(items=tuple(items), head=head, image_size_px=camera.image_size_px)
 
 
 def _edge_landmarks(
@@ -141,28 +213,25 @@ def _edge_landmarks(
     shift = sum(shifts.get(name, 0.0) for name, _ in real.moves)
     along = (end - start) / np.linalg.norm(end - start)
     count = 1 if real.whole else max(2, round(float(np.linalg.norm(end - start)) / real.block_mm))
-    out = []
-    for block in range(count):
-        part = (block + 0.5) / count
-        off = shift + rng.normal(0, told.built_sigma_mm)
-        at = start + part * (end - start) + off * across
-        pixel, before, after = camera.project(np.stack([at, at - along, at + along]))
-        tangent = (after - before) / np.hypot(*(after - before))
-        normal = np.array([-tangent[1], tangent[0]])
-        nominal = np.asarray(told.start_mm) + part * (
-            np.asarray(told.end_mm) - np.asarray(told.start_mm)
+    part = ((np.arange(count) + 0.5) / count)[:, None]
+    off = shift + rng.normal(0, told.built_sigma_mm, (count, 1))
+    at = start + part * (end - start) + off * across
+    pixel, before, after = np.split(camera.project(np.concatenate([at, at - along, at + along])), 3)
+    normal = (after - before)[:, ::-1] * (-1.0, 1.0)
+    normal /= np.hypot(*normal.T)[:, None]
+    seen = pixel + rng.normal(0, EDGE_SIGMA_PX, (count, 1)) * noise * normal
+    ends = np.asarray(told.start_mm), np.asarray(told.end_mm)
+    nominal = ends[0] + part * (ends[1] - ends[0])
+    return [
+        Landmark(
+            name=f"{told.kind} {told.name} {block + 1}",
+            kind=told.kind,
+            point_mm=tuple(nominal[block].tolist()),
+            seen_px=tuple(seen[block].tolist()),
+            normal_px=tuple(normal[block].tolist()),
+            sigma_px=EDGE_SIGMA_PX,
+            moves=told.moves,
+            built_sigma_mm=told.built_sigma_mm,
         )
-        seen = pixel + rng.normal(0, EDGE_SIGMA_PX) * noise * normal
-        out.append(
-            Landmark(
-                name=f"{told.kind} {told.name} {block + 1}",
-                kind=told.kind,
-                point_mm=tuple(float(v) for v in nominal),
-                seen_px=tuple(float(v) for v in seen),
-                normal_px=tuple(float(v) for v in normal),
-                sigma_px=EDGE_SIGMA_PX,
-                moves=told.moves,
-                built_sigma_mm=told.built_sigma_mm,
-            )
-        )
-    return out
+        for block in range(count)
+    ]

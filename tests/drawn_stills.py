@@ -36,6 +36,8 @@ class DrawnBall:
     x_mm: float
     y_mm: float
     turn: tuple[float, float, float] = (0.4, 0.7, 0.2)
+    paint: RGB | None = None
+    """Linear light of its paint; none: that of the usual set."""
 
 
 def overhead(
@@ -191,7 +193,7 @@ def _texture(normal: NDArray[np.float64], ball: DrawnBall) -> NDArray[np.float64
     number = int(ball.id)
     turn = cv2.Rodrigues(np.array(ball.turn, float))[0]
     local = normal @ turn
-    paint = np.array(COLOURS[number if number <= 8 else number - 8])
+    paint = np.array(ball.paint or COLOURS[number if number <= 8 else number - 8])
     out = np.broadcast_to(paint, normal.shape).copy()
     if number > 8:
         out[np.abs(local[:, 2]) > 0.5] = white

@@ -93,89 +93,132 @@ def random_case(rng: np.random.Generator) -> Case:
     return Case(table=table, player=player, intent=intent, places_mm=places)
 
 
-def truly_belongs(cue: PointMm, case: Case) -> bool:
-    """The zone's rule again, by other means, for one place."""
+def truly_belong(cue_mm: np.ndarray, case: Case, pocket_name: str | None = None) -> np.ndarray:
+    """The zone's rule again, by other means, for places (N, 2), all as complex numbers.
+
+    Places that fail one limit are not looked at for the next.
+    """
     intent, table = case.intent, case.table
     target = complex(*case.places_mm["1"])
-    others = [complex(*p) for name, p in case.places_mm.items() if name != "1"]
-    ((ax, ay), (bx, by)) = table.pocket(str(intent.next_pocket)).nose_points_mm
+    others = np.array([complex(*p) for name, p in case.places_mm.items() if name != "1"])
+    mouth = table.pocket(str(pocket_name or intent.next_pocket))
+    ((ax, ay), (bx, by)) = mouth.nose_points_mm
     pocket = complex((ax + bx) / 2, (ay + by) / 2)
     line = (pocket - target) / abs(pocket - target)
-    ghost, place = target - D * line, complex(*cue)
-    # seen along the line to the pocket: real part behind, imaginary part to the left
-    seen = (place - ghost) / line
-    apart = abs(seen)
-    cut = math.degrees(math.acos(max(-1.0, min(1.0, -seen.real / apart))))
-    low, high = intent.cut_deg
-    if not (low <= cut <= high and cut < 90):
-        return False
-    if (intent.side == "left" and seen.imag < 0) or (intent.side == "right" and seen.imag > 0):
-        return False
-    if not intent.distance_mm[0] <= apart <= intent.distance_mm[1]:
-        return False
-    inset = max(27.5, intent.cushion_mm)
-    if not _within(place, inset, table) or not _within(ghost, 24.5, table):
-        return False
-    if any(abs(place - ball) < D for ball in [target, *others]):
-        return False
-    for start, end in ((place, ghost), (target, pocket)):
-        if any(_to_segment(ball, start, end) < D for ball in others):
-            return False
-    back = (place - ghost) / apart
-    if intent.over_ball != "any" and any(
-        _cue_meets(place, back, ball, case.player) for ball in others
+    ghost = target - D * line
+    out = np.zeros(len(cue_mm), dtype=bool)
+    if not _within(np.array([ghost]), 24.5, table).all() or _near(others, target, pocket):
+        return out
+    alive = np.arange(len(cue_mm))
+    places = cue_mm[:, 0] + 1j * cue_mm[:, 1]
+    for passes in (
+        lambda at: _fits_angles(at, ghost, line, case),
+        lambda at: _within(at, max(27.5, intent.cushion_mm), table),
+        lambda at: np.abs(at - target) >= D,
+        lambda at: _ways_free(at, ghost, others),
+        lambda at: intent.over_ball == "any" or ~_cue_meets(at, ghost, others, case.player),
+        lambda at: intent.reach == "any" or _spans(at, ghost, case),
     ):
-        return False
-    return intent.reach == "any" or _spans(place, back, intent.reach, case)
+        alive = alive[np.broadcast_to(passes(places[alive]), alive.shape)]
+    out[alive] = True
+    return out
 
 
-def _within(place: complex, inset: float, table: Table) -> bool:
+def truly_belongs(cue: PointMm, case: Case) -> bool:
+    """The same for one place."""
+    return bool(truly_belong(np.array([cue]), case)[0])
+
+
+def _fits_angles(places: np.ndarray, ghost: complex, line: complex, case: Case) -> np.ndarray:
+    # seen along the line to the pocket: real part ahead, imaginary part to the left
+    seen = (places - ghost) / line
+    apart = np.abs(seen)
+    cut = np.degrees(np.arccos(np.clip(-seen.real / np.maximum(apart, 1e-9), -1.0, 1.0)))
+    low, high = case.intent.cut_deg
+    near, far = case.intent.distance_mm
+    fits = (low <= cut) & (cut <= high) & (cut < 90) & (near <= apart) & (apart <= far)
+    if case.intent.side == "left":
+        fits &= seen.imag >= 0
+    elif case.intent.side == "right":
+        fits &= seen.imag <= 0
+    return fits
+
+
+def _within(places: np.ndarray, inset: float, table: Table) -> np.ndarray:
     return (
-        inset <= place.real <= table.length_mm - inset
-        and inset <= place.imag <= table.width_mm - inset
+        (inset <= places.real)
+        & (places.real <= table.length_mm - inset)
+        & (inset <= places.imag)
+        & (places.imag <= table.width_mm - inset)
     )
 
 
-def _to_segment(ball: complex, start: complex, end: complex) -> float:
+def _near(others: np.ndarray, start: complex, end: complex) -> bool:
+    return bool(len(others)) and bool((_to_segment(others, start, np.array([end])) < D).any())
+
+
+def _ways_free(places: np.ndarray, ghost: complex, others: np.ndarray) -> np.ndarray:
+    if len(others) == 0:
+        return np.ones(len(places), dtype=bool)
+    return (_to_segment(others, ghost, places) >= D).all(axis=0)
+
+
+def _to_segment(balls: np.ndarray, start: complex, ends: np.ndarray) -> np.ndarray:
     """By the triangle's sides: a foot beyond an end gives that end, else Heron's height."""
-    a, b, c = abs(ball - start), abs(ball - end), abs(end - start)
-    if a * a >= b * b + c * c:
-        return b
-    if b * b >= a * a + c * c:
-        return a
+    a, c = np.abs(balls - start)[:, None], np.abs(ends - start)[None, :]
+    b = np.abs(balls[:, None] - ends[None, :])
     half = (a + b + c) / 2
-    return 2 * math.sqrt(max(half * (half - a) * (half - b) * (half - c), 0.0)) / c
+    heron = np.sqrt(np.maximum(half * (half - a) * (half - b) * (half - c), 0.0))
+    height = 2 * heron / np.maximum(c, 1e-12)
+    return np.where(a * a >= b * b + c * c, b, np.where(b * b >= a * a + c * c, a, height))
 
 
-def _cue_meets(place: complex, back: complex, ball: complex, player: Player) -> bool:
-    """A cue raised to the limit, as a line in space, passes too near the ball's centre."""
+def _cue_meets(
+    places: np.ndarray, ghost: complex, others: np.ndarray, player: Player
+) -> np.ndarray:
+    """A cue raised to the limit, as a line in space, passes too near a ball's centre."""
     rise = math.radians(player.elevation_limit_deg)
-    axis = np.array([back.real * math.cos(rise), back.imag * math.cos(rise), math.sin(rise)])
-    way = np.array([ball.real - place.real, ball.imag - place.imag, 0.0])
-    if way @ axis <= 0:
-        return False
-    return float(np.linalg.norm(np.cross(way, axis))) < D / 2 + player.shaft_radius_mm
+    back = (places - ghost) / np.maximum(np.abs(places - ghost), 1e-12)
+    axis = np.stack(
+        [
+            back.real * math.cos(rise),
+            back.imag * math.cos(rise),
+            np.full(len(back), math.sin(rise)),
+        ],
+        axis=-1,
+    )
+    meets = np.zeros(len(places), dtype=bool)
+    for ball in others:
+        off = ball - places
+        way = np.stack([off.real, off.imag, np.zeros(len(off))], axis=-1)
+        apart = np.linalg.norm(np.cross(way, axis), axis=-1)
+        meets |= ((way * axis).sum(axis=-1) > 0) & (apart < D / 2 + player.shaft_radius_mm)
+    return meets
 
 
-_TURNS = np.linspace(0, math.pi / 2, 361)
+_TURNS = np.linspace(0, math.pi / 2, 181)
 
 
-def _spans(place: complex, back: complex, reach: str, case: Case) -> bool:
+def _spans(places: np.ndarray, ghost: complex, case: Case) -> np.ndarray:
     """Whether any point that the player spans lies on or past a nose line."""
     player, table = case.player, case.table
-    kind = "bridge" if reach == "bridge" else "hand"
+    kind = "bridge" if case.intent.reach == "bridge" else "hand"
+    back = ((places - ghost) / np.maximum(np.abs(places - ghost), 1e-12))[:, None]
     # looking back from the cue ball, a right-hander's body is to the right
     body = back * (-1j if player.handedness == "right" else 1j)
+    spans = np.zeros(len(places), dtype=bool)
     for sideways, name in ((body, "body_side"), (-body, "off_side")):
         behind = getattr(player, f"{kind}_back_mm") * np.cos(_TURNS)
         aside = getattr(player, f"{kind}_{name}_mm") * np.sin(_TURNS)
-        points = place + behind * back + aside * sideways
-        inside = (
-            (points.real > 0)
-            & (points.real < table.length_mm)
-            & (points.imag > 0)
-            & (points.imag < table.width_mm)
-        )
-        if not inside.all():
-            return True
-    return False
+        points = places[:, None] + behind * back + aside * sideways
+        spans |= ~_strictly_within(points, table).all(axis=1)
+    return spans
+
+
+def _strictly_within(points: np.ndarray, table: Table) -> np.ndarray:
+    return (
+        (points.real > 0)
+        & (points.real < table.length_mm)
+        & (points.imag > 0)
+        & (points.imag < table.width_mm)
+    )

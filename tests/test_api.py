@@ -3,8 +3,11 @@
 import json
 import threading
 import time
+from dataclasses import replace
+from datetime import UTC, datetime
 
 import httpx
+import numpy as np
 import pytest
 from api_kit import (
     CALIBRATION,
@@ -21,7 +24,7 @@ from api_kit import (
 
 from service.api import SessionAttempt, SessionStill, load_session
 from service.position import Intent, landing_zone, score_shot
-from service.practice import summarise
+from service.practice import ShotKind, shot_kind, summarise
 from service.store import StoreError
 
 VERDICT_KEYS = {
@@ -156,7 +159,9 @@ def test_the_summary_is_that_of_the_verdicts_in_their_order(client):
         client.round(after(stop))
     intent = Intent.from_dict(INTENT)
     verdicts = [score_shot(layout(), after(stop), intent, CALIBRATION.table) for stop in stops]
-    assert client.get("/summary").json()["summary"] == summarise(verdicts).to_dict()
+    kinds = [shot_kind(layout(), verdict, CALIBRATION.table) for verdict in verdicts]
+    expected = summarise(verdicts, kinds=kinds).to_dict()
+    assert client.get("/summary").json()["summary"] == expected
 
 
 def test_the_summary_of_nothing_is_empty(client):
@@ -350,7 +355,7 @@ def test_a_loaded_session_is_like_a_played_one(tmp_path):
         listed = client.get("/attempts").json()["attempts"]
         assert [row["verdict"] for row in listed] == [attempts[0].verdict.to_dict()]
         assert client.get("/readings/latest").json()["layout"] == stills[1].layout.to_dict()
-        expected = summarise([attempts[0].verdict]).to_dict()
+        expected = summarise([attempts[0].verdict], kinds=[ShotKind()]).to_dict()
         assert client.get("/summary").json()["summary"] == expected
         assert client.round(after()).json()["attempt"]["id"] == 2
 
@@ -373,6 +378,89 @@ def test_a_session_with_a_hole_leaves_nothing(tmp_path):
     assert [path for path in (tmp_path / "stills").rglob("*") if path.is_file()] == []
 
 
+# -- notes and progress --------------------------------------------------------------------
+
+
+def test_a_note_is_kept_and_tells_kinds_apart(client):
+    made = client.round(after()).json()["attempt"]
+    assert made["kind"]["spin"] is None
+    assert made["kind"]["cut_deg"] == pytest.approx(cut_deg(layout()), abs=1e-9)
+    assert made["kind"]["travel_mm"] > 0
+    noted = client.put("/attempts/1/note", json={"spin": "draw", "side_spin": "none", "rails": 1})
+    assert noted.status_code == 200
+    expected = {**made["kind"], "spin": "draw", "side_spin": "none", "rails": 1}
+    assert noted.json()["kind"] == expected
+    assert client.get("/attempts/1").json() == noted.json()
+    splits = client.get("/summary").json()["summary"]["by_kind"]
+    groups = {split["by"]: [group["label"] for group in split["groups"]] for split in splits}
+    assert groups["spin"] == ["draw"]
+    assert groups["side spin"] == ["no side"]
+    assert groups["rails"] == ["1 rail"]
+    # a later note takes its place
+    again = client.put("/attempts/1/note", json={"spin": "stun"}).json()["kind"]
+    assert (again["spin"], again["side_spin"]) == ("stun", None)
+
+
+def cut_deg(before):
+    """By hand: angle between the way to the ghost ball and from ball 3 to the foot-left pocket."""
+    cue, ball = (np.array(before.ball(name).centre_mm) for name in ("cue", "3"))
+    u = np.array(CALIBRATION.table.pocket("foot-left").aim_mm) - ball
+    u /= np.hypot(*u)
+    way = ball - 57.15 * u - cue
+    return np.degrees(np.arccos(way @ u / np.hypot(*way)))
+
+
+@pytest.mark.parametrize(
+    ("note", "text"),
+    [
+        ({"spin": "masse"}, "note.spin: got 'masse'; allowed: follow, stun, draw"),
+        ({"rails": -1}, "note.rails: got -1; allowed: a whole number from 0 to 9"),
+        ({"english": "left"}, "allowed: an object with spin, side_spin, rails, in_a_row"),
+    ],
+)
+def test_a_note_that_cannot_be_taken_changes_nothing(client, note, text):
+    client.round(after())
+    before = client.get("/attempts/1").json()
+    assert_problem(client.put("/attempts/1/note", json=note), 422, "bad-note", text=text)
+    assert client.get("/attempts/1").json() == before
+    assert_problem(client.put("/attempts/9/note", json={}), 404, "not-found")
+
+
+def test_sets_are_not_pooled_with_plain_repeats(client):
+    client.round(after(in_the_zone()))
+    client.round(after(FAR))
+    client.put("/attempts/2/note", json={"in_a_row": 3})
+    assert client.get("/summary").json()["summary"]["attempts"] == 1
+    progress = client.get("/progress").json()["progress"]
+    assert progress["attempts"] == 1
+    assert [each["sets"]["attempts"] for each in progress["sets"]] == [1]
+
+
+def test_sessions_loaded_over_weeks_give_progress(tmp_path):
+    stills, attempts = session()
+    for week in range(3):
+        shown = [replace(each, data=each.data + bytes([week])) for each in stills]
+        played = datetime(2026, 10, 1 + 7 * week, 19, 30, tzinfo=UTC)
+        assert load_session(
+            tmp_path, CALIBRATION, stills=shown, attempts=attempts, played_at=played
+        )
+    with running(tmp_path) as address, Client(address) as client:
+        body = client.get("/progress").json()
+        found = body["progress"]
+        assert [each["started_at"][:10] for each in found["sessions"]] == [
+            "2026-10-01",
+            "2026-10-08",
+            "2026-10-15",
+        ]
+        assert found["zone_trend"]["sessions_missing"] == 2
+        assert "Sessions until a trend can be claimed: at least 2 more" in " ".join(body["words"])
+        assert client.get("/progress", params={"same_shots": True}).json()["progress"] == {
+            **found,
+            "same_shots": True,
+        }
+        assert client.get("/calibration").json()["id"] == 1, "the same calibration is kept once"
+
+
 # -- OpenAPI -------------------------------------------------------------------------------
 
 
@@ -388,8 +476,9 @@ def test_openapi_names_every_address_and_says_what_each_is_for(client):
         for path in (
             "/health", "/problems", "/problems/{code}", "/events", "/calibration", "/stills",
             "/stills/{number}", "/stills/{number}/picture", "/readings", "/readings/latest",
-            "/readings/{number}", "/readings/{number}/top-view.svg", "/intent", "/attempts",
-            "/attempts/{number}", "/summary",
+            "/readings/{number}", "/readings/{number}/names", "/readings/{number}/top-view.svg",
+            "/intent", "/attempts", "/attempts/{number}", "/attempts/{number}/note", "/summary",
+            "/progress",
         )
     }  # fmt: skip
     for where, operation in operations.items():

@@ -230,11 +230,14 @@ ROUTES = {
     "/readings": "GET",
     "/readings/latest": "GET",
     "/readings/1": "GET",
+    "/readings/1/names": "POST",
     "/readings/1/top-view.svg": "GET",
     "/intent": "DELETE, GET, PUT",
     "/attempts": "GET",
     "/attempts/1": "GET",
+    "/attempts/1/note": "PUT",
     "/summary": "GET",
+    "/progress": "GET",
 }
 
 

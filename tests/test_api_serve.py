@@ -93,6 +93,13 @@ def test_a_bad_calibration_file_is_refused_before_anything(tmp_path):
     assert not (tmp_path / "data").exists()
 
 
+def test_a_bad_set_file_is_refused_before_anything(tmp_path):
+    (tmp_path / "set.json").write_text("{}")
+    with pytest.raises(FileFormatError, match=r"set\.json\.format: got None; .*`restmark teach`"):
+        serve(tmp_path / "data", port=0, ball_set=tmp_path / "set.json")
+    assert not (tmp_path / "data").exists()
+
+
 def test_a_data_directory_that_is_a_file_is_refused(tmp_path):
     (tmp_path / "data").write_text("no directory")
     with pytest.raises(StoreError, match="allowed: a directory that can be written"):

@@ -36,7 +36,7 @@ def test_accuracy_stands_beside_time(figures):
                     "wrong_names", "coverage_95", "cue_wrong"):  # fmt: skip
             assert figures[part][key] is not None, key
         steps = figures[part]["step_ms"]
-        assert {"decode", "detect", "refine", "identify", "whole"} <= set(steps)
+        assert {"decode", "drift", "view", "find", "place", "identify", "whole"} <= set(steps)
         assert steps["whole"] > 0
 
 
@@ -77,6 +77,7 @@ def test_machine_is_named(figures):
     assert on["processor"]
     assert on["versions"]["restmark"]
     assert on["versions"]["opencv-python"].startswith("5")
+    assert on["load"] >= 0
 
 
 def test_table_for_people_holds_the_figures(figures):
@@ -104,7 +105,7 @@ def test_bed_error_sees_a_camera_that_has_moved():
 
 
 def test_median_steps_leaves_maps_out_of_a_stills_time():
-    steps = [{"maps (once a calibration)": 900.0, "decode": 10.0, "refine": 30.0}] * 3
+    steps = [{"maps (once a calibration)": 900.0, "decode": 10.0, "place": 30.0}] * 3
     assert bench.median_steps(steps)["whole"] == 40.0
     assert bench.median_steps([]) == {}
 

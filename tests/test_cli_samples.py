@@ -10,7 +10,7 @@ from sample_trial import finished_demo
 
 from calibration.files import Calibration
 from calibration.lens_file import Lens
-from service import api, bench, demo
+from service import api, bench_all, demo
 from service.cli import main
 from service.practice import Plan
 from service.samples import EMPTY_STILL, SHOTS_FOLDER, sample_folder, sample_stills
@@ -134,7 +134,7 @@ def test_demo_command_prints_and_passes_its_folder(capsys, monkeypatch, tmp_path
 
 
 def test_bench_command_prints_json(capsys, monkeypatch):
-    monkeypatch.setattr(bench, "run_bench", lambda **settings: {"format": "restmark-bench"})
+    monkeypatch.setattr(bench_all, "run_bench", lambda **settings: {"format": "restmark-bench"})
     assert run("bench", "--json") == 0
     assert json.loads(capsys.readouterr().out) == {"format": "restmark-bench"}
 

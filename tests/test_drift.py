@@ -12,7 +12,6 @@ import cv2
 import numpy as np
 import pytest
 from calibration_cases import exact_lens
-from moved_stills import Mover, as_taken, misread_mm
 from numpy.typing import NDArray
 from typer.testing import CliRunner
 
@@ -23,6 +22,8 @@ from calibration.files import Calibration
 from calibration.rail_marks import RailMark
 from calibration.table import Table
 from service.cli import app
+from service.moved_stills import Light, Mover, misread_mm
+from vision.finder_view import FinderView
 from vision.measure import match_layout
 from vision.read import Reader
 from vision.truth import TruthStill, read_truth
@@ -36,14 +37,21 @@ QUIET_MM = 0.15
 TONE_MM = 0.08
 """By the seams alone it would be 0.11 and 0.25 mm."""
 VIBRATION_PX = 0.3
+STEADIED_MM, STEADIED_PX = 0.15, 0.1
+"""Left of a trembling of 0.3 px, about 0.35 mm, and how well it is told."""
 CORRECTED_MM = 0.35
 """Worst place of the bed after correction: a few sigmas of one still's own 0.02 to 0.1 mm."""
 MOST_PULL = 4.0
 """Error of the correction at the worst place against its stated sigma."""
 READ_MM = 0.6
 """Worst ball of a corrected still; uncorrected it would be several mm."""
-MOST_MS = 5.0
+MOST_MS = 10.0
+"""5 on a free core (1.7 and 3.2 measured); twice that leaves room for a busy machine."""
+MOST_MAPS_MS = 30.0
+"""A view for the moved camera; 11 measured, once for a moved still."""
 MOST_FILE_KB = 200
+SAME_MM = 0.1
+"""Seen through two views that differ by less than the finder's aim."""
 
 
 def picture(path: Path) -> ImageArray:
@@ -67,7 +75,7 @@ def watch(made: Calibration) -> DriftWatch:
 
 @pytest.fixture(scope="module")
 def mover(truth: TruthStill) -> Mover:
-    return Mover(truth.camera, truth.table)
+    return Mover(camera=truth.camera, table=truth.table)
 
 
 @pytest.fixture(scope="module")
@@ -94,21 +102,42 @@ def test_a_whole_practice_raises_no_alarm(watch: DriftWatch) -> None:
         drift = watch.check(picture(path), name=path.name)
         assert (drift.state, drift.warning) == ("still", "")
         assert drift.worst_mm < QUIET_MM
-        assert drift.calibration is watch.calibration
+        assert drift.calibration.camera == watch.calibration.camera
         assert drift.seen > 0.9 * drift.total
 
 
-def test_vibration_raises_no_alarm(watch: DriftWatch, mover: Mover, shot: ImageArray) -> None:
+def test_vibration_raises_no_alarm_but_is_corrected(
+    watch: DriftWatch, mover: Mover, shot: ImageArray
+) -> None:
     rng = np.random.default_rng(31)
     for _ in range(6):
-        shaken = mover.retaken(shot, mover.by_px(rng, VIBRATION_PX))
-        assert watch.check(as_taken(shaken, rng)).state == "still"
+        real = mover.by_px(rng, VIBRATION_PX)
+        drift = watch.check(Light().on(mover.retaken(shot, real), rng))
+        assert (drift.state, drift.warning) == ("still", "")
+        left_mm = misread_mm(drift.calibration.camera, real, mover.table).max()
+        assert left_mm < min(STEADIED_MM, MOST_PULL * drift.sigma_mm)
+        assert drift.corrected_px == pytest.approx(VIBRATION_PX, abs=STEADIED_PX)
+
+
+def test_a_move_too_small_to_be_sure_of_widens_the_errors(
+    watch: DriftWatch, mover: Mover, shot: ImageArray
+) -> None:
+    rng = np.random.default_rng(32)
+    plain = Light(noise=3.0, quality=75)
+    still = plain.on(mover.retaken(shot, mover.by_px(rng, 0.03)), rng)
+    drift = watch.check(still)
+    assert drift.corrected_px == 0.0
+    stated_mm2 = drift.calibration.own_covariance_mm2(watch.bed_mm)
+    found_mm = np.sqrt(np.linalg.eigvalsh(stated_mm2)[:, 1].max())
+    assert found_mm >= max(drift.worst_mm, drift.sigma_mm) * 0.99
+    assert found_mm < QUIET_MM
 
 
 @pytest.mark.parametrize(
     ("gains", "noise", "quality"),
     [
         ((1.5, 1.5, 1.5), 1.0, 90),
+        ((2.3, 2.3, 2.3), 1.0, 90),
         ((0.4, 0.4, 0.4), 2.0, 90),
         ((1.15, 1.0, 0.8), 1.0, 90),
         ((1.0, 1.0, 1.0), 6.0, 60),
@@ -121,10 +150,21 @@ def test_light_and_noise_raise_no_alarm(
     noise: float,
     quality: int,
 ) -> None:
-    still = as_taken(shot, np.random.default_rng(3), gains=gains, noise=noise, quality=quality)
+    light = Light(gains=gains, noise=noise, quality=quality)
+    still = light.on(shot, np.random.default_rng(3))
     drift = watch.check(still)
     assert drift.state == "still"
     assert drift.worst_mm < 2 * QUIET_MM
+
+
+def test_rails_cut_off_at_white_raise_no_alarm(truth: TruthStill, shot: ImageArray) -> None:
+    """In a much brighter still the edge of a pale cloth seems to move by several mm."""
+    pale = cv2.convertScaleAbs(picture(PRACTICE / "empty.jpg"), alpha=1.7)
+    watch = DriftWatch(watched(truth.calibration, np.asarray(pale, np.uint8)))
+    for gain in (2.4, 3.0, 3.6):
+        drift = watch.check(np.asarray(cv2.convertScaleAbs(shot, alpha=gain), np.uint8))
+        assert drift.state == "still"
+        assert drift.worst_mm < max(QUIET_MM, 3 * drift.sigma_mm)
 
 
 @pytest.mark.parametrize("gamma", [0.5, 2.0])
@@ -155,7 +195,7 @@ def test_small_moves_are_corrected(
     rng = np.random.default_rng(int(worst_mm))
     for _ in range(5):
         real = mover.by_mm(rng, worst_mm)
-        drift = watch.check(as_taken(mover.retaken(shot, real), rng))
+        drift = watch.check(Light().on(mover.retaken(shot, real), rng))
         assert drift.state == "moved"
         assert drift.worst_mm == pytest.approx(worst_mm, abs=CORRECTED_MM)
         left_mm = misread_mm(drift.calibration.camera, real, made.table).max()
@@ -224,7 +264,10 @@ def test_too_little_in_sight_is_said(
     drift = watch.check(hidden)
     assert drift.state == "cannot tell"
     assert f"cannot be told: {drift.seen} of {drift.total} marks" in drift.warning
-    assert drift.calibration is made
+    assert drift.calibration.camera == made.camera
+    # what could not be told is in the balls' errors
+    stated_mm2 = drift.calibration.own_covariance_mm2(watch.bed_mm)
+    assert np.sqrt(np.linalg.eigvalsh(stated_mm2)[:, 1].max()) >= drift.sigma_mm
 
 
 @pytest.mark.parametrize("grey", [0, 128])
@@ -317,6 +360,26 @@ def test_reading_a_moved_still_is_right_and_says_so(
     assert not any("moved" in warning for warning in steady.warnings)
 
 
+def test_moved_maps_serve_as_well_as_new_ones(
+    made: Calibration, mover: Mover, shot: ImageArray
+) -> None:
+    real = mover.by_mm(np.random.default_rng(15), 14.0)
+    still = mover.retaken(shot, real)
+    reader = Reader(made)
+    told = reader.watch.check(still).calibration
+    fresh = Reader(told).read_image(still)
+    moved = reader.read_image(still)
+    assert [ball.id for ball in moved.balls] == [ball.id for ball in fresh.balls]
+    for ball, other in zip(moved.balls, fresh.balls, strict=True):
+        assert np.hypot(ball.x_mm - other.x_mm, ball.y_mm - other.y_mm) < SAME_MM
+    times_ms = []
+    for _ in range(9):
+        started = time.process_time()
+        FinderView.of(told.camera, made.table)
+        times_ms.append((time.process_time() - started) * 1e3)
+    assert min(times_ms) < MOST_MAPS_MS
+
+
 def test_read_command_refuses_a_still_of_a_moved_camera(
     made: Calibration, mover: Mover, shot: ImageArray, tmp_path: Path
 ) -> None:
@@ -340,11 +403,17 @@ def test_read_command_refuses_a_still_of_a_moved_camera(
 
 
 def test_it_costs_little(watch: DriftWatch, mover: Mover, shot: ImageArray) -> None:
+    """Time of one core, least of many: what others do on the machine is left out."""
     moved = mover.retaken(shot, mover.by_mm(np.random.default_rng(7), 5.0))
-    for still in (shot, moved):
-        times_ms = []
-        for _ in range(15):
-            started = time.perf_counter()
-            watch.check(still)
-            times_ms.append((time.perf_counter() - started) * 1e3)
-        assert min(times_ms) < MOST_MS
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        for still in (shot, moved):
+            times_ms = []
+            for _ in range(40):
+                started = time.process_time()
+                watch.check(still)
+                times_ms.append((time.process_time() - started) * 1e3)
+            assert min(times_ms) < MOST_MS
+    finally:
+        cv2.setNumThreads(threads)

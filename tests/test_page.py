@@ -2,11 +2,15 @@
 
 import json
 import re
+from datetime import UTC, datetime
 
 import pytest
-from api_kit import CALIBRATION, INTENT, Client, after, layout, running, still
+from api_kit import CALIBRATION, FAR, INTENT, Client, after, layout, running, still
 from page_kit import Tab, chromium
 from playwright.sync_api import expect
+
+from service.api import SessionAttempt, SessionStill, load_session
+from service.position import Intent, landing_zone, score_shot
 
 SIZES_PX = {"wall": (1920, 1080), "laptop": (1280, 800), "phone": (390, 800)}
 RECONNECT_MS = 15_000
@@ -164,10 +168,67 @@ def test_it_connects_again_and_catches_up(browser, tmp_path):
         tab.__exit__(None, None, None)
 
 
-@pytest.mark.parametrize("size", SIZES_PX)
-def test_it_fits_the_screen_in_light_and_dark(browser, served, client, size):
+def test_sessions_over_weeks_stand_on_the_page(browser, tmp_path):
+    fill_weeks(tmp_path, [1, 2, 3])
+    with running(tmp_path) as address, Client(address) as client, Tab(browser, address) as page:
+        section = page.locator("#progress")
+        expect(section.locator("tbody tr")).to_have_count(3)
+        expect(section.locator("tbody tr").first).to_contain_text("2026-10-15")
+        expect(section.locator("svg circle")).to_have_count(3)
+        expect(section).to_contain_text("Sessions until a trend can be claimed: at least 2")
+        # a shot played now belongs to a new session, and the page shows it by itself
+        client.round(after())
+        expect(section.locator("tbody tr")).to_have_count(4)
+
+
+def test_spin_is_noted_on_the_page(page, client):
     client.calibrate()
     client.round(after())
+    expect(page.locator("select[name=spin]")).to_have_value("")
+    page.locator("select[name=spin]").select_option("draw")
+    expect(page.locator("#link")).to_have_text("Live")
+    page.locator("select[name=rails]").select_option("1")
+    expect(page.locator("select[name=rails] option[selected]")).to_have_text("1")
+    expect(page.locator("select[name=spin]")).to_have_value("draw")
+    kind = client.get("/attempts/1").json()["kind"]
+    assert (kind["spin"], kind["side_spin"], kind["rails"]) == ("draw", None, 1)
+
+
+def test_one_session_alone_shows_no_weeks(page, client):
+    client.calibrate()
+    client.round(after())
+    expect(page.locator("#attempts tbody tr")).to_have_count(1)
+    expect(page.locator("#progress")).to_be_hidden()
+
+
+def fill_weeks(data_dir, hits):
+    """A session of three attempts a week, so many of them in the zone."""
+    intent = Intent.from_dict(INTENT)
+    wanted = landing_zone(after(), intent, CALIBRATION.table).wanted_mm
+    for week, count in enumerate(hits):
+        stills, attempts = [], []
+        for i in range(3):
+            names = [f"{week}-{i}-before.jpg", f"{week}-{i}-after.jpg"]
+            layouts = [layout(still=names[0]), after(wanted if i < count else FAR)]
+            stills += [
+                SessionStill(name=name, data=still(found), layout=found)
+                for name, found in zip(names, layouts, strict=True)
+            ]
+            verdict = score_shot(*layouts, intent, CALIBRATION.table)
+            attempts.append(
+                SessionAttempt(before=names[0], after=names[1], intent=intent, verdict=verdict)
+            )
+        load_session(
+            data_dir, CALIBRATION, stills=stills, attempts=attempts,
+            played_at=datetime(2026, 10, 1 + 7 * week, 19, tzinfo=UTC),
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize("size", SIZES_PX)
+def test_it_fits_the_screen_in_light_and_dark(browser, served, client, tmp_path, size):
+    client.calibrate()
+    client.round(after())
+    fill_weeks(tmp_path / "data", [1, 2, 3])
     width_px, height_px = SIZES_PX[size]
     grounds = set()
     for scheme in ("light", "dark"):

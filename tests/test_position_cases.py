@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,14 +11,23 @@ from position_layouts import layout
 
 from calibration.table import Table
 from service.position import Intent, Player, landing_zone, score_shot
+from service.position.arrival import zone_widths_mm
+from service.position.cueing import cueing, level_tip_mm
 from service.position.cut import cut_deg, distance_mm, fullness, ghost_ball_mm, side
 from service.position.hooked import hooked, visible_share
-from service.position.judged import judged_angle
+from service.position.judged import angle_off_deg, judged_angle
 from service.position.membership import leave_of
-from service.position.path import clearances, ghost_room_mm, path_to_pocket
+from service.position.path import clearances, ghost_room_mm, mouth_state, path_to_pocket
 from service.position.reach import over_ball, reach
+from service.position.spread import AimedShot, RouteStop, fit_aim_spread, fit_route_spreads
 from service.position.value import pot_chance
-from service.position.window import approach_deg, margin_deg, window_mm
+from service.position.window import (
+    approach_deg,
+    entry_turns_rad,
+    facing_turn_rad,
+    margin_deg,
+    window_mm,
+)
 from vision.layout import Ball
 
 HAND_MM = 0.01
@@ -102,7 +112,7 @@ def _straight_with_neighbour(gap_mm: float, variance_mm2: float = 0.0) -> str:
     cue = Ball(id="cue", x_mm=1270, y_mm=100, cov_mm2=cov)
     target = Ball(id="1", x_mm=1270, y_mm=635, cov_mm2=cov)
     other = Ball(id="2", x_mm=1270 + gap_mm, y_mm=300, cov_mm2=cov)
-    return path_to_pocket(clearances(cue, target, (1270, 1270), [other], NINE))
+    return path_to_pocket(clearances(cue, target, NINE.pocket("side-left"), [other], NINE))
 
 
 def test_path_with_exact_places() -> None:
@@ -267,13 +277,251 @@ def test_miss_is_split_along_the_planned_line_from_the_potted_ball() -> None:
 
 def test_pot_chance_of_a_straight_shot() -> None:
     """Ball on the centre spot, cue ball 500 straight behind the ghost ball, side pocket 635 away:
-    margin atan(69.85/1270) = 3.148°. The ghost ball for that margin lies 57.15·sin 3.148° = 3.139
-    aside and 0.086 ahead: aim error atan(3.139/500.086) = 0.3596°. With that as the spread the
-    pot goes in with probability erf(1/√2) = 0.6827."""
-    player = Player(aim_spread_deg=0.3596, bridge_spread_factor=1.0)
+    nose points 63.5 to either side: bearing atan(63.5/635) = 5.7106°, 638.17 away, less
+    asin(28.575/638.17) = 2.5664°, leaves 3.1442°. The ghost ball for that lies 57.15·sin 3.1442° =
+    3.1346 aside and 0.086 ahead: aim error atan(3.1346/500.086) = 0.3591°. With that as the spread
+    the pot goes in with probability erf(1/√2) = 0.6827."""
+    player = Player(aim_spread_deg=0.3591, bridge_spread_factor=1.0)
     leave = leave_of(
         Intent(next="1", next_pocket="side-left"), NINE, player, {"1": (1270.0, 635.0)}
     )
     assert leave is not None
     chance = float(pot_chance((1270, 77.85), leave))
     assert chance == pytest.approx(0.6827, abs=5e-4)
+
+
+# -- pockets' own points ---------------------------------------------------------------------
+
+
+def test_facings_lean_in() -> None:
+    """A corner's facing is turned 180 − 142 = 38° off the nose line, the mouth's perpendicular
+    45°: 7°. A side's 180 − 104 = 76° against 90°: 14°."""
+    assert math.degrees(facing_turn_rad(NINE.pocket("foot-left"))) == pytest.approx(7)
+    assert math.degrees(facing_turn_rad(NINE.pocket("side-right"))) == pytest.approx(14)
+
+
+def test_entry_of_a_ball_straight_before_a_side_pocket() -> None:
+    """300 before the mouth: bearing atan(63.5/300) = 11.951°, 306.65 away, asin(28.575/306.65) =
+    5.347°: 6.604° to either side (the window's rule of thumb says atan(69.85/600) = 6.640°)."""
+    turns = entry_turns_rad((1270, 970), NINE.pocket("side-left"))
+    assert turns is not None
+    np.testing.assert_allclose(np.degrees(turns), [-6.604, 6.604], rtol=0, atol=0.002)
+
+
+def test_entry_of_a_ball_that_hangs_in_the_jaws() -> None:
+    """Ball at (2470, 30) for foot-right, nose points (2540, 80.82) and (2459.18, 0), aim point
+    (2499.59, 40.41): the way there runs at 19.39° off the axis x. Left point: bearing 35.99°, 86.50
+    away, asin(28.575/86.50) = 19.29°: up to 16.70°, that is −2.69° off the way. The right point
+    lies behind: bearing −109.84°, 31.89 away, 63.64°: from −46.20°, that is −65.59°. So the ball
+    goes in over 62.9° of turns, though its way to the aim point itself would touch."""
+    turns = entry_turns_rad((2470, 30), NINE.pocket("foot-right"))
+    assert turns is not None
+    np.testing.assert_allclose(np.degrees(turns), [-65.59, -2.69], rtol=0, atol=HAND_MM)
+
+
+def test_deep_shelf_and_flat_approach_throw_the_ball_out() -> None:
+    """Side pocket, approach 62.5°: more than 90 − 2·14 = 62°, so a ball that touches the far
+    facing turns back. A shelf of 4.8 lets it drop before that, one of 60 does not: 60·sin 76.5° /
+    cos 62.5° = 126 along the facing's normal, more than the mouth is wide."""
+    way = math.radians(62.5)
+    ball = (1270 - 400 * math.sin(way), 1270 - 400 * math.cos(way))
+    assert entry_turns_rad(ball, NINE.pocket("side-left")) is not None
+    deep = replace(NINE, side_shelf_mm=60)
+    turns = entry_turns_rad(ball, deep.pocket("side-left"))
+    assert turns is None or turns[1] - turns[0] < 0.7 * sum(
+        abs(t) for t in entry_turns_rad(ball, NINE.pocket("side-left")) or ()
+    )
+
+
+@pytest.mark.parametrize(
+    ("approach_deg", "room_mm", "word"),
+    [(0, 34.925, "open"), (60, 3.175, "open"), (65, -1.739, "blocked")],
+)
+def test_room_between_a_pockets_points(approach_deg: float, room_mm: float, word: str) -> None:
+    """Half the mouth, 63.5·cos α, less the ball's radius 28.575: 34.925, 31.75 − 28.575 = 3.175,
+    26.836 − 28.575 = −1.739."""
+    way = math.radians(approach_deg)
+    target = Ball(id="1", x_mm=1270 - 500 * math.sin(way), y_mm=1270 - 500 * math.cos(way))
+    cue = Ball(id="cue", x_mm=700, y_mm=200)
+    found = clearances(cue, target, NINE.pocket("side-left"), [], NINE)
+    rooms = [c.room_mm for c in found if c.leg == "mouth"]
+    assert rooms == pytest.approx([room_mm, room_mm], abs=HAND_MM)
+    assert mouth_state(found) == word
+    assert path_to_pocket(found) == "open", "the points of the pocket are no other ball"
+
+
+def test_points_too_close_to_call() -> None:
+    """Approach 62.9°: 63.5·cos 62.9° − 28.575 = 0.352 of room. The near point lies beside the share
+    (500 − 63.5·sin 62.9°)/(500 + 63.5) = 0.787 of the way that ends half a mouth past the aim
+    point, the far one beside 0.988: with σ = 1 that is 1.96·0.213 = 0.417 and 0.024: only the near
+    one is in doubt."""
+    way = math.radians(62.9)
+    target = Ball(
+        id="1",
+        x_mm=1270 - 500 * math.sin(way),
+        y_mm=1270 - 500 * math.cos(way),
+        cov_mm2=((1.0, 0.0), (0.0, 1.0)),
+    )
+    cue = Ball(id="cue", x_mm=300, y_mm=700)
+    everything = clearances(cue, target, NINE.pocket("side-left"), [], NINE)
+    found = [c for c in everything if c.leg == "mouth"]
+    assert sorted(c.state for c in found) == ["open", "too close to call"]
+    assert sorted(c.uncertainty_mm for c in found) == pytest.approx([0.024, 0.417], abs=0.002)
+    assert mouth_state(everything) == "too close to call"
+
+
+def test_cue_ball_in_the_jaws_is_held_by_a_point() -> None:
+    """Cue ball (1270, 5) in the mouth of side-right, ghost ball far to the right along the rail:
+    the nose point (1333.5, 0) lies 5 + … below the way. Way to the ghost ball (2000, 240): slope
+    235/730, so the point, 63.5 on, lies 5 + 20.44 = 25.44 under it, 24.22 off the way: 3.28 less
+    than the 27.5 that a nose keeps off. Straight up the table nothing is in the way."""
+    pocket = NINE.pocket("foot-left")
+    aim = np.array(pocket.aim_mm)
+    for ghost, word in (((2000.0, 240.0), "blocked"), ((1300.0, 900.0), "open")):
+        u = (aim - ghost) / math.dist(aim, ghost)
+        x, y = np.array(ghost) + 57.15 * (aim - ghost) / math.dist(aim, ghost)
+        assert np.allclose(np.array([x, y]) - 57.15 * u, ghost)
+        cue = Ball(id="cue", x_mm=1270, y_mm=5)
+        found = clearances(cue, Ball(id="1", x_mm=float(x), y_mm=float(y)), pocket, [], NINE)
+        assert path_to_pocket(found) == word
+        near = min((c for c in found if c.leg == "to ball"), key=lambda c: c.room_mm)
+        if word == "blocked":
+            assert near.obstacle.startswith("side-right/")
+            assert near.room_mm == pytest.approx(-3.28, abs=HAND_MM)
+
+
+# -- cueing ----------------------------------------------------------------------------------
+
+
+def test_frozen_cue_ball_needs_elevation() -> None:
+    """Frozen behind: the nose is 27.5 away and 36.3 − 28.575 = 7.725 above the centre: 28.565 off,
+    at atan(7.725/27.5) = 15.69°, and the shaft needs asin(6.5/28.565) = 13.15° more: 28.84°."""
+    found = cueing((1270, 27.5), (1270, 600), [], [], NINE, Player())
+    assert found.elevation_deg == pytest.approx(28.84, abs=HAND_MM)
+    assert (found.by, found.steep) == ("cushion", True)
+
+
+def test_level_cue_on_the_nose_strikes_above_the_centre() -> None:
+    """36.3 + 6.5 − 28.575 = 14.225, just under half the radius (14.29)."""
+    assert level_tip_mm(NINE, Player()) == pytest.approx(14.225)
+
+
+def test_cue_ball_100_off_the_cushion_meets_the_rail_cap_first() -> None:
+    """Nose: atan(7.725/100) + asin(6.5/100.30) = 4.417 + 3.716 = 8.13°. Cap 50 further and 44 −
+    28.575 = 15.425 above the centre: atan(15.425/150) + asin(6.5/150.79) = 8.34°."""
+    found = cueing((1270, 100), (1270, 600), [], [], NINE, Player())
+    assert found.elevation_deg == pytest.approx(8.34, abs=HAND_MM)
+    assert (found.by, found.steep) == (None, False)
+
+
+def test_ball_behind_asks_for_more_than_the_rail() -> None:
+    """A ball 150 behind: asin(35.075/150) = 13.52°; a limit of 13° calls that steep."""
+    found = cueing(
+        (1270, 600), (1270, 900), [(1270, 450)], ["7"], NINE, Player(elevation_limit_deg=13)
+    )
+    assert found.elevation_deg == pytest.approx(13.52, abs=HAND_MM)
+    assert (found.by, found.steep) == ("7", True)
+
+
+# -- what the stop leaves --------------------------------------------------------------------
+
+
+def test_degrees_of_too_straight_and_too_much_angle() -> None:
+    """Wanted 10 to 40°: 7° is 3 too straight, 52° is 12 too much, 25° is right."""
+    assert angle_off_deg(7, (10, 40)) == -3
+    assert angle_off_deg(52, (10, 40)) == 12
+    assert angle_off_deg(25, (10, 40)) == 0
+    assert [judged_angle(cut, (10, 40)) for cut in (7, 25, 52)] == [
+        "too straight", "good angle", "too much angle",
+    ]  # fmt: skip
+
+
+def test_what_became_impossible_is_named() -> None:
+    """Ball 1 at (1270, 635). The wanted circle is straight below it, so side-left is on; the stop
+    (1270, 900) beyond it has a cut of 180° there. Ball 7 at (1000, 800) lies on the way from the
+    stop (700, 950) to the ghost ball of foot-right, but not from the wanted spot."""
+    intent = {"next": "1", "next_pocket": "side-left", "zone": {"circle_mm": [1270, 300, 50]}}
+    before = layout(NINE, {"cue": (300, 300), "1": (1270, 635)})
+    after = layout(NINE, {"cue": (1270, 900), "1": (1270, 635)})
+    verdict = score_shot(before, after, Intent.from_dict(intent), NINE)
+    assert verdict.left is not None
+    lost = {found.pocket: found.why for found in verdict.left.impossible}
+    assert lost["side-left"] == "the cut would be 180°"
+    assert set(lost) == {"side-left", "head-left", "foot-left"}
+
+
+def test_a_way_that_a_ball_blocks_is_named() -> None:
+    """Ball 1 (1270, 635) for side-left: ghost ball (1270, 577.85). Ball 7 on the way from the stop
+    (1270, 100) at (1270, 300); from the wanted spot (1400, 250) it lies (130·277.85 … the way runs
+    130 aside over 327.85, so 7 is 110.2·0.93 = 102 off it): free."""
+    intent = {"next": "1", "next_pocket": "side-left", "zone": {"circle_mm": [1400, 250, 30]}}
+    there = layout(NINE, {"cue": (1270, 100), "1": (1270, 635), "7": (1270, 300)})
+    verdict = score_shot(there, there, Intent.from_dict(intent), NINE)
+    assert verdict.left is not None
+    lost = {found.pocket: str(found) for found in verdict.left.impossible}
+    assert lost["side-left"] == "ball 1 to side-left: ball 7 blocks the way"
+
+
+def test_widths_of_a_zone_along_and_across() -> None:
+    """A rectangle of 300 by 100 approached along x: 300 deep, 100 wide. Approached at 45° through
+    its middle: 100·√2 = 141.42 either way."""
+    square = [[1000, 400], [1300, 400], [1300, 500], [1000, 500]]
+    zone = landing_zone(layout(NINE, {}), Intent.from_dict({"zone": {"polygon_mm": square}}), NINE)
+    assert zone.wanted_mm is not None
+    x, y = zone.wanted_mm
+    assert zone_widths_mm(zone, ((x - 400, y), (x, y))) == pytest.approx((300, 100), abs=HAND_MM)
+    slanted = zone_widths_mm(zone, ((x - 300, y - 300), (x, y)))
+    assert slanted == pytest.approx((141.42, 141.42), abs=2.0)
+
+
+def test_seen_arrival_takes_the_place_of_the_planned_line() -> None:
+    """Circle (1000, 600) of radius 100, stop (1180, 840), vector (120, 160). Seen to come from the
+    rail at (1180, 1242.5), straight down: t = (0, −1), n = (1, 0): 160 short and 120 left."""
+    intent = Intent.from_dict({"zone": {"circle_mm": [1000, 600, 100]}})
+    before = layout(NINE, {"cue": (400, 600)})
+    after = layout(NINE, {"cue": (1180, 840)})
+    verdict = score_shot(before, after, intent, NINE, seen_from_mm=(1180, 1242.5))
+    assert verdict.arrival == "seen"
+    assert verdict.along_mm == pytest.approx(-160, abs=HAND_MM)
+    assert verdict.across_mm == pytest.approx(120, abs=HAND_MM)
+
+
+def test_route_gives_the_arrival_line() -> None:
+    """The same stop; the route's last stretch runs down from (1000, 1242.5) to (1000, 600)."""
+    intent = Intent.from_dict(
+        {
+            "zone": {"circle_mm": [1000, 600, 100]},
+            "route_mm": [[400, 600], [1000, 1242.5], [1000, 600]],
+        }
+    )
+    before = layout(NINE, {"cue": (400, 600)})
+    verdict = score_shot(before, layout(NINE, {"cue": (1180, 840)}), intent, NINE)
+    assert verdict.arrival == "planned"
+    assert verdict.along_mm == pytest.approx(-160, abs=HAND_MM)
+    assert verdict.across_mm == pytest.approx(120, abs=HAND_MM)
+    assert verdict.zone_widths_mm == pytest.approx((200, 200), abs=0.1)
+
+
+# -- spreads ---------------------------------------------------------------------------------
+
+
+def test_aim_spread_of_equal_windows_has_a_closed_form() -> None:
+    """30 shots with half-window 0.1°, 24 made: 0.8 = erf(h/(σ√2)), so h/σ = 1.2816 and σ =
+    0.07803°."""
+    shots = [AimedShot(half_window_deg=0.1, made=i < 24) for i in range(30)]
+    found = fit_aim_spread(shots)
+    assert found.fitted
+    assert found.value == pytest.approx(0.07803, rel=0.006)
+    assert found.low < found.value < found.high
+
+
+def test_route_spreads_are_root_mean_squares() -> None:
+    """20 stops of a way of 1000, along ±100 and across ±50: shares 0.1 and turns atan 0.05 =
+    2.862°; 95 %: ·√(20/χ²), χ² = 34.17 and 9.591: 0.765 and 1.444 times."""
+    stops = [
+        RouteStop(way_mm=1000, along_mm=100 * (-1) ** i, across_mm=50 * (-1) ** (i // 2))
+        for i in range(20)
+    ]
+    speed, line = fit_route_spreads(stops)
+    assert (speed.value, speed.low, speed.high) == pytest.approx((0.1, 0.0765, 0.1444), abs=1e-4)
+    assert line.value == pytest.approx(2.862, abs=1e-3)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from dataclasses import replace
@@ -24,6 +25,7 @@ from service.position import (
     PlayerError,
     score_shot,
 )
+from service.position.player_file import read_player, write_player
 
 NINE = Table()
 FULL: dict[str, Any] = {
@@ -37,6 +39,7 @@ FULL: dict[str, Any] = {
     "cushion_mm": 60,
     "reach": "hand",
     "over_ball": "any",
+    "route_mm": [[2400.0, 1150.0], [1300.0, 700.0]],
 }
 
 
@@ -60,7 +63,10 @@ def test_least_intents() -> None:
     st.fixed_dictionaries(
         {"next": st.just("4"), "next_pocket": st.sampled_from(POCKETS)},
         optional={
-            "pot": st.sampled_from(["1", "9", "15"]),
+            "pot": st.sampled_from(["1", "9", "15", "lowest"]),
+            "route_mm": st.lists(
+                st.tuples(st.floats(0, 1000), st.floats(0, 500)), min_size=2, max_size=4
+            ).filter(lambda way: all(math.dist(a, b) >= 1 for a, b in itertools.pairwise(way))),
             "cut_deg": st.floats(0, 44).map(lambda low: [low, low + 45]),
             "side": st.sampled_from(["left", "right", "either"]),
             "distance_mm": st.floats(0, 1000).map(lambda low: [low, low + 1]),
@@ -85,7 +91,7 @@ def test_every_intent_round_trips(data: dict[str, Any]) -> None:
     ("change", "text"),
     [
         ({"cut_deg": [40, 10]}, r"intent\.cut_deg: got \[40, 10\], limits crossed"),
-        ({"cut_deg": [10, 10]}, r"intent\.cut_deg: got \[10, 10\], limits crossed"),
+        ({"distance_mm": [float("inf"), None]}, r"intent\.distance_mm: got \[inf, inf\]; allowed"),
         ({"cut_deg": [10, 95]}, r"intent\.cut_deg: got \[10, 95\]; allowed: degrees from 0 to 90"),
         ({"cut_deg": [-1, 20]}, r"intent\.cut_deg: got \[-1, 20\]"),
         ({"cut_deg": [10]}, r"intent\.cut_deg: got \[10\]; allowed: a list of 2 numbers"),
@@ -104,7 +110,10 @@ def test_every_intent_round_trips(data: dict[str, Any]) -> None:
         ({"next_pocket": "side"}, r"intent\.next_pocket: got 'side'; allowed: head-left"),
         ({"next": "3"}, r"intent\.next: got '3', which is also the ball to pot"),
         ({"next": None}, r"intent\.next: missing, though next_pocket is 'side-right'"),
-        ({"next_pocket": None}, r"intent\.next_pocket: missing, though next is '4'"),
+        ({"route_mm": 5}, r"intent\.route_mm: got 5; allowed: a list of \[x, y\] points in mm"),
+        ({"route_mm": [[1, 2]]}, r"intent\.route_mm: got \[\[1\.0, 2\.0\]\]; allowed: 2 or more"),
+        ({"route_mm": [[1, 2], [1, 2]]}, r"intent\.route_mm: got .*each 1 mm or more from the one"),
+        ({"route_mm": [[1, 2], [1, "b"]]}, r"intent\.route_mm\[1\]: got \[1, 'b'\]"),
         ({"pot": None}, r"intent\.pot: missing, though pocket is 'foot-left'"),
         ({"spin": "draw"}, r"intent: got unknown field\(s\) spin; allowed: pot, pocket"),
         ({"zone": {}}, r"intent\.zone: got both or neither"),
@@ -132,6 +141,57 @@ def test_intent_without_next_ball_or_zone_is_refused() -> None:
         Intent.from_dict({"pot": "3", "pocket": "foot-left"})
     with pytest.raises(IntentError, match=r"intent: got list; allowed: an object"):
         Intent.from_dict([FULL])
+
+
+@pytest.mark.parametrize(
+    ("limits", "name", "why"),
+    [
+        ({"cut_deg": [20, 20]}, "cut_deg", "a cut of exactly 20° are a line without width"),
+        ({"cut_deg": [0, 0]}, "cut_deg", "a cut of exactly 0° are a line without width"),
+        ({"distance_mm": [300, 300]}, "distance_mm", "exactly 300 mm away are a line without"),
+    ],
+)
+def test_equal_limits_are_not_crossed_but_leave_no_surface(
+    limits: dict[str, Any], name: str, why: str
+) -> None:
+    """They contradict nothing, so they are no error; the zone is empty and says which limit."""
+    intent = Intent.from_dict({"next": "4", "next_pocket": "side-right"} | limits)
+    there = layout(NINE, {"cue": (1270, 800), "4": (1270, 400)})
+    verdict = score_shot(there, there, intent, NINE)
+    assert (verdict.verdict, verdict.miss_mm, verdict.zone_empty) == ("out", None, True)
+    assert verdict.zone is not None
+    assert verdict.zone.emptied_by == name
+    assert any(f"{name}: " in text and why in text for text in verdict.warnings)
+
+
+def test_lowest_ball_is_named_by_the_layout() -> None:
+    """Rotation: the lowest number is to be potted, the lowest of the others comes next."""
+    there = layout(NINE, {"cue": (400, 400), "9": (1000, 600), "12": (900, 300), "5": (600, 900)})
+    intent = Intent.from_dict({"pot": "lowest", "pocket": "side-left", "next": "lowest"})
+    named = intent.named_on(there)
+    assert (named.pot, named.next) == ("5", "9")
+    assert Intent.from_dict({"pot": "9", "next": "lowest"}).named_on(there).next == "5"
+    assert named.named_on(there) is named
+    verdict = score_shot(there, there, intent, NINE)
+    assert verdict.intent is not None
+    assert (verdict.intent.pot, verdict.intent.next) == ("5", "9")
+    assert "pot 5 missed" in verdict.warnings
+
+
+def test_no_ball_left_for_lowest_is_an_error() -> None:
+    there = layout(NINE, {"cue": (400, 400), "9": (1000, 600)})
+    intent = Intent.from_dict({"pot": "lowest", "pocket": "side-left", "next": "lowest"})
+    with pytest.raises(IntentError, match="next: got 'lowest', but no object ball is left"):
+        score_shot(there, there, intent, NINE)
+
+
+def test_route_must_lie_on_the_table() -> None:
+    there = layout(NINE, {"cue": (400, 400), "4": (1000, 600)})
+    intent = Intent.from_dict({"next": "4", "route_mm": [[100, 100], [100, 1300]]})
+    with pytest.raises(
+        IntentError, match=r"route_mm: got a point at \(100, 1300\) mm; allowed: the"
+    ):
+        score_shot(there, there, intent, NINE)
 
 
 def test_intent_must_fit_the_layout() -> None:
@@ -194,9 +254,40 @@ def test_player_settings_are_checked(settings: dict[str, Any], text: str) -> Non
         Player.from_dict(settings)
 
 
-def test_player_round_trip() -> None:
+def test_player_round_trip(tmp_path: Path) -> None:
     player = Player(handedness="left", hand_back_mm=1000)
     assert Player.from_dict(player.to_dict()) == player
+    path = tmp_path / "player.json"
+    write_player(path, player, fitted={"aim_spread_deg": {"value": 0.1}})
+    assert read_player(path) == player
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("{", r"player\.json: cannot be read as JSON"),
+        ("{}", r"player\.json\.format: got None; allowed: 'restmark-player'"),
+        (
+            '{"format": "restmark-player", "version": 9}',
+            r"player\.json\.version: got 9; allowed: 1",
+        ),
+        (
+            '{"format": "restmark-player", "version": 1, "height": 2}',
+            r"player\.json: got unknown field\(s\) height",
+        ),
+    ],
+)
+def test_player_files_that_cannot_be_are_refused(tmp_path: Path, text: str, wanted: str) -> None:
+    path = tmp_path / "player.json"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(RestmarkError, match=wanted):
+        read_player(path)
+
+
+def test_a_short_player_file_by_hand_keeps_starting_values(tmp_path: Path) -> None:
+    path = tmp_path / "player.json"
+    path.write_text('{"format": "restmark-player", "version": 1, "handedness": "left"}')
+    assert read_player(path) == Player(handedness="left")
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,10 @@ from position_layouts import D, layout, random_case, random_places
 from calibration.table import PointMm, Table
 from service.position import Intent, Player, Verdict, landing_zone, score_shot
 from service.position.hooked import visible_share
+from service.position.leaving import Left
+from service.position.membership import belongs
 from service.position.path import clearances, path_to_pocket
+from service.position.probability import _Varied, chance_inside
 from vision.layout import Ball, Layout
 
 FLOAT_MM = 1e-6
@@ -98,9 +101,27 @@ def _same(one: Verdict, other: Verdict, *, mirror: bool) -> None:
     if abs(first["p_in"] - 0.975) > CHANCE and abs(first["p_in"] - 0.025) > CHANCE:
         assert second["verdict"] == first["verdict"]
     assert second["pot_chance"] == pytest.approx(first["pot_chance"], abs=1e-6)
+    _same_left(one.left, other.left, mirror=mirror)
     assert (second["miss_mm"] is None) == (first["miss_mm"] is None)
     if first["miss_mm"] is not None:
         assert second["miss_mm"] == pytest.approx(first["miss_mm"], abs=OUTLINE_MM)
+
+
+def _same_left(one: Left | None, other: Left | None, *, mirror: bool) -> None:
+    """The next shot in full: pockets change their names, every figure stays."""
+    assert (one is None) == (other is None)
+    if one is None or other is None:
+        return
+    rename = _mirrored if mirror else _turned
+    assert other.pocket == rename(one.pocket)
+    assert (other.mouth, other.cueing.by) == (one.mouth, one.cueing.by)
+    assert other.visible_share == pytest.approx(one.visible_share, abs=1e-6)
+    assert other.fullness == pytest.approx(one.fullness, abs=1e-9)
+    assert other.cueing.elevation_deg == pytest.approx(one.cueing.elevation_deg, abs=1e-6)
+    renamed = {rename(name): chance for name, chance in one.chance_by_pocket.items()}
+    assert other.chance_by_pocket == pytest.approx(renamed, abs=1e-6)
+    ways = [sorted((c.leg, round(c.room_mm, 6)) for c in left.clearances) for left in (one, other)]
+    assert ways[0] == ways[1]
 
 
 @MANY
@@ -235,14 +256,14 @@ def test_removing_a_ball_never_closes_a_path(seed: int) -> None:
     balls = {name: Ball(id=name, x_mm=x, y_mm=y, cov_mm2=cov) for name, (x, y) in places.items()}
     cue, target = balls.pop("1"), balls.pop("2")
     cue = replace(cue, id="cue")
-    aim = table.pockets[int(rng.integers(6))].aim_mm
+    pocket = table.pockets[int(rng.integers(6))]
     order = ("blocked", "too close to call", "open")
     others = list(balls.values())
-    state = path_to_pocket(clearances(cue, target, aim, others, table))
+    state = path_to_pocket(clearances(cue, target, pocket, others, table))
     seen = visible_share(cue.centre_mm, target.centre_mm, [b.centre_mm for b in others])
     for gone in others:
         kept = [ball for ball in others if ball is not gone]
-        after = path_to_pocket(clearances(cue, target, aim, kept, table))
+        after = path_to_pocket(clearances(cue, target, pocket, kept, table))
         assert order.index(after) >= order.index(state)
         share = visible_share(cue.centre_mm, target.centre_mm, [b.centre_mm for b in kept])
         assert share >= seen - 1e-9
@@ -278,3 +299,41 @@ def _rolls(cue: complex, ray: complex, ball: complex) -> float:
     if under <= 0 or b <= 0:
         return math.inf
     return max(b - math.sqrt(under), 0.0)
+
+
+@MANY
+@given(SEEDS)
+def test_balls_left_out_of_a_probability_change_nothing(seed: int) -> None:
+    """With every ball varied, near or far, the share of varied layouts is the same to the last."""
+    _, after, intent, table, player = _attempt(seed)
+    zone = landing_zone(after, intent, table, player=player, pot_gone=False)
+    cue = after.ball("cue")
+    assert cue is not None
+    if zone.is_empty or zone.leave is None:
+        return
+    varied = _Varied.of(cue, after.balls)
+    others = [varied.places_mm(name) for name in zone.leave.other_names]
+    inside = belongs(
+        varied.places_mm("cue"),
+        zone.leave,
+        object_mm=varied.places_mm(zone.leave.ball),
+        others_mm=np.stack(others, axis=1) if others else np.zeros((1, 0, 2)),
+    )
+    assert chance_inside(zone, cue, after.balls) == float(np.mean(inside))
+
+
+@MANY
+@given(SEEDS)
+def test_larger_union_never_loses_a_hit(seed: int) -> None:
+    """Leaving the pocket open never makes a hit a miss, where the ball can enter the pocket."""
+    before, after, intent, table, player = _attempt(seed)
+    named = score_shot(before, after, intent, table, player=player)
+    anywhere = score_shot(before, after, replace(intent, next_pocket=None), table, player=player)
+    if named.left is None or named.left.mouth == "blocked":
+        return
+    assert named.p_in is not None
+    assert anywhere.p_in is not None
+    assert anywhere.p_in >= named.p_in
+    if named.miss_mm is not None:
+        assert anywhere.miss_mm is not None
+        assert anywhere.miss_mm <= named.miss_mm + OUTLINE_MM

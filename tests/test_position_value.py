@@ -6,13 +6,14 @@ import math
 
 import numpy as np
 import pytest
-from position_layouts import D, layout, random_places
+from position_layouts import POCKETS, D, layout, random_places
 
 from calibration.table import Table
 from service.position import Intent, Player, landing_zone, score_shot
 from service.position.membership import Leave, leave_of
-from service.position.value import best_chance, pot_chance
-from service.position.window import margin_deg
+from service.position.path import clearances
+from service.position.value import best_chance, chance_by_pocket, open_pockets, pot_chance
+from vision.layout import Ball
 
 NINE = Table()
 PLAYED = 40000
@@ -20,28 +21,44 @@ CHANCE = 0.012
 """Four standard deviations of a share of 40,000 played shots are at most 0.010."""
 
 
-def _leave(places: dict[str, tuple[float, float]], **player: float) -> Leave:
-    leave = leave_of(Intent(next="1", next_pocket="side-left"), NINE, Player(**player), places)
+def _leave(
+    places: dict[str, tuple[float, float]], *, pocket: str | None = "side-left", **player: float
+) -> Leave:
+    intent = Intent(next="1", next_pocket=pocket)
+    leave = leave_of(intent, NINE, Player(**player), places)
     assert leave is not None
     return leave
 
 
-def _played(rng: np.random.Generator, cue: complex, leave: Leave, pocket_name: str) -> float:
-    """Share of shots that go in: cue ball rolled along varied directions until it touches."""
-    pocket = NINE.pocket(pocket_name)
-    target, aim = complex(*leave.object_mm), complex(*pocket.aim_mm)
-    line = (aim - target) / abs(aim - target)
-    way = target - D * line - cue
-    errors = rng.normal(0, math.radians(leave.player.aim_spread_deg), PLAYED)
-    rays = way / abs(way) * np.exp(1j * errors)
-    ahead = ((target - cue) * rays.conj()).real
-    aside = ((target - cue) * rays.conj()).imag
-    hit = np.abs(aside) < D
-    touch = cue + rays * (ahead - np.sqrt(np.maximum(D**2 - aside**2, 0)))
+def _goes_in(cue: complex, ways: np.ndarray, leave: Leave, pocket_name: str) -> np.ndarray:
+    """Whether a cue ball sent along each way pots the ball, rolled until it touches.
+
+    The object ball goes in where its line passes both nose points by its radius, between them.
+    """
+    target = complex(*leave.object_mm)
+    ahead = ((target - cue) * ways.conj()).real
+    aside = ((target - cue) * ways.conj()).imag
+    hit = (np.abs(aside) < D) & (ahead > 0)
+    touch = cue + ways * (ahead - np.sqrt(np.maximum(D**2 - aside**2, 0)))
     sent = (target - touch) / D
-    off = np.abs(np.angle(sent / line))
-    margin = math.radians(float(margin_deg(leave.object_mm, pocket)))
-    return float(np.mean(hit & (off <= margin)))
+    left, right = (complex(*point) for point in NINE.pocket(pocket_name).nose_points_mm)
+    past_left = ((left - target) * sent.conj()).imag
+    past_right = ((right - target) * sent.conj()).imag
+    onward = ((left + right - 2 * target) * sent.conj()).real > 0
+    return hit & onward & (past_left >= D / 2) & (past_right <= -D / 2)
+
+
+def _played(rng: np.random.Generator, cue: complex, leave: Leave, pocket_name: str) -> float:
+    """Share of shots that go in, aimed at the middle of the ways that do."""
+    straight = (complex(*leave.object_mm) - cue) / abs(complex(*leave.object_mm) - cue)
+    turns = np.linspace(-0.4, 0.4, 160_001)
+    good = turns[_goes_in(cue, straight * np.exp(1j * turns), leave, pocket_name)]
+    if len(good) == 0:
+        return 0.0
+    aim = (good[0] + good[-1]) / 2
+    spread = math.radians(leave.player.aim_spread_deg)
+    played = straight * np.exp(1j * (aim + rng.normal(0, spread, PLAYED)))
+    return float(np.mean(_goes_in(cue, played, leave, pocket_name)))
 
 
 @pytest.mark.parametrize("spread", [0.15, 0.6])
@@ -49,25 +66,36 @@ def _played(rng: np.random.Generator, cue: complex, leave: Leave, pocket_name: s
     ("cut", "y_mm"), [(0, 900), (20, 900), (45, 900), (65, 900), (80, 900), (82, 1150), (88, 1150)]
 )
 def test_pot_chance_is_that_of_played_shots(cut: float, y_mm: float, spread: float) -> None:
-    """The best pocket's share of shots that go in; near the pocket and thinly cut the window is
-    wider than the part of the ball that the cue ball can still touch."""
+    """Near the pocket and thinly cut the window is wider than the part of the ball that the cue
+    ball can still touch."""
     rng = np.random.default_rng(31)
     leave = _leave({"1": (1270.0, y_mm)}, aim_spread_deg=spread, bridge_spread_factor=1.0)
     ghost = complex(1270, y_mm - D)
     cue = ghost + 500 * complex(-math.sin(math.radians(cut)), -math.cos(math.radians(cut)))
-    played = [
-        _played(rng, cue, leave, name)
-        for name in (
-            "side-left",
-            "head-left",
-            "foot-left",
-            "side-right",
-            "head-right",
-            "foot-right",
-        )
-        if _cut(cue, leave, name) < 90
-    ]
-    assert float(pot_chance((cue.real, cue.imag), leave)) == pytest.approx(max(played), abs=CHANCE)
+    chance = float(pot_chance((cue.real, cue.imag), leave))
+    assert chance == pytest.approx(_played(rng, cue, leave, "side-left"), abs=CHANCE)
+
+
+def test_value_is_that_of_the_best_pocket() -> None:
+    """Every open pocket played on its own; a left-open pocket is worth the best, a named one its
+    own."""
+    rng = np.random.default_rng(34)
+    places = {"1": (1500.0, 500.0), "2": (2000.0, 300.0)}
+    for cue in (complex(1200, 700), complex(900, 400), complex(1700, 900)):
+        played = {}
+        for name in POCKETS:
+            leave = _leave(places, pocket=name, aim_spread_deg=0.4, bridge_spread_factor=1.0)
+            own = float(pot_chance((cue.real, cue.imag), leave))
+            blocked = name == "foot-right"
+            played[name] = 0.0 if blocked else _played(rng, cue, leave, name)
+            if _cut(cue, leave, name) >= 90:
+                played[name] = 0.0
+            assert own == pytest.approx(played[name], abs=CHANCE), name
+        anyone = _leave(places, pocket=None, aim_spread_deg=0.4, bridge_spread_factor=1.0)
+        best = float(pot_chance((cue.real, cue.imag), anyone))
+        assert best == pytest.approx(max(played.values()), abs=CHANCE)
+        by_pocket = chance_by_pocket((cue.real, cue.imag), anyone)
+        assert "foot-right" not in by_pocket, "ball 2 lies on that way"
 
 
 def _cut(cue: complex, leave: Leave, name: str) -> float:
@@ -95,7 +123,7 @@ def test_no_chance_where_every_way_is_shut() -> None:
         )
         for i in range(6)
     }
-    leave = _leave({"1": (1270.0, 635.0)} | ring)
+    leave = _leave({"1": (1270.0, 635.0)} | ring, pocket=None)
     places = np.random.default_rng(32).uniform((30, 30), (2500, 1240), size=(200, 2))
     assert pot_chance(places, leave).max() == 0
 
@@ -103,10 +131,13 @@ def test_no_chance_where_every_way_is_shut() -> None:
 def test_bridge_costs_and_out_of_reach_is_worth_nothing() -> None:
     places = {"1": (1800.0, 635.0)}
     spot = (1200.0, 635.0)
-    by_hand = float(pot_chance(spot, _leave(places, hand_back_mm=1500, bridge_spread_factor=2.0)))
-    by_bridge = float(pot_chance(spot, _leave(places, bridge_spread_factor=2.0)))
+    by_hand = float(
+        pot_chance(spot, _leave(places, pocket=None, hand_back_mm=1500, bridge_spread_factor=2.0))
+    )
+    by_bridge = float(pot_chance(spot, _leave(places, pocket=None, bridge_spread_factor=2.0)))
     far = _leave(
         places,
+        pocket=None,
         hand_back_mm=300, hand_body_side_mm=100, hand_off_side_mm=100,
         bridge_back_mm=300, bridge_body_side_mm=100, bridge_off_side_mm=100,
     )  # fmt: skip
@@ -138,3 +169,47 @@ def test_nothing_is_given_up_at_the_best_place() -> None:
         if len(inside):
             found = float(pot_chance(inside, zone.leave).max())
             assert found <= best + 0.05, "the search misses no much better place"
+
+
+def test_a_ball_in_the_jaws_is_an_easy_pot() -> None:
+    """Ball at (2470, 30): no cue ball has room behind the line to the middle of the mouth, but
+    played 45° into the corner it goes in over tens of degrees: near 1 from the open table, though
+    the path by the aim point reads blocked, and the difference is said."""
+    there = layout(NINE, {"cue": (1800.0, 600.0), "1": (2470.0, 30.0)})
+    intent = Intent(next="1", next_pocket="foot-right")
+    verdict = score_shot(there, there, intent, NINE)
+    assert verdict.pot_chance is not None
+    assert verdict.pot_chance > 0.99
+    assert verdict.path_to_pocket == "blocked"
+    assert any("lies so near foot-right that the middle" in text for text in verdict.warnings)
+
+
+def test_a_frozen_ball_near_the_corner_goes_along_the_rail() -> None:
+    """Ball frozen at (2340, 27.5): the way to the aim point leaves the cue ball 22.9 from the nose
+    line, 1.6 too near. Between 0.5° (the near point: 13.01° below, asin(28.575/122.13) = 13.53°)
+    and 3.0° (asin(3/57.15), where the cue ball has room) it goes in: 2.5° of turns."""
+    (pocket,) = [p for p in open_pockets((2340.0, 27.5), (), NINE) if p.name == "foot-right"]
+    assert not pocket.by_aim_point
+    right, left = (math.degrees(math.atan2(y, x)) for x, y in pocket.edges)
+    assert right == pytest.approx(0.52, abs=0.02)
+    assert left == pytest.approx(3.01, abs=0.11)
+
+
+def test_open_pockets_by_the_aim_point_agree_with_the_path() -> None:
+    """Over random layouts: where the aim point can be played at, the path's fixed parts are open
+    and the ball passes its pocket's points, and the reverse."""
+    rng = np.random.default_rng(35)
+    met = 0
+    for _ in range(150):
+        places = random_places(rng, NINE, int(rng.integers(1, 16)))
+        others = tuple(place for name, place in places.items() if name != "1")
+        straight = {p.name for p in open_pockets(places["1"], others, NINE) if p.by_aim_point}
+        for pocket in NINE.pockets:
+            target = Ball(id="1", x_mm=places["1"][0], y_mm=places["1"][1])
+            far = Ball(id="cue", x_mm=-9e6, y_mm=0)
+            rest = [Ball(id=n, x_mm=x, y_mm=y) for n, (x, y) in places.items() if n != "1"]
+            found = clearances(far, target, pocket, rest, NINE)
+            fixed = [c for c in found if c.leg in ("to pocket", "ghost", "mouth")]
+            assert all(c.state == "open" for c in fixed) == (pocket.name in straight)
+            met += pocket.name in straight
+    assert met > 100

@@ -290,3 +290,47 @@ def test_side_is_judged_only_where_one_was_asked(
     left: str | None, wanted: str | None, said: str
 ) -> None:
     assert judged_side(left, wanted) == said
+
+
+# -- the next pocket left open -------------------------------------------------------------
+
+
+def test_an_open_pocket_is_judged_by_the_best_one() -> None:
+    """Straight behind ball 4 for side-right; the pocket judged is named in a warning."""
+    intent = {"pot": "3", "pocket": "foot-left", "next": "4", "cut_deg": [0, 40]}
+    verdict = score_shot(
+        layout(NINE, BEFORE),
+        layout(NINE, _after(cue=(1270.0, 800.0))),
+        Intent.from_dict(intent),
+        NINE,
+    )
+    assert verdict.verdict == "in"
+    assert verdict.left is not None
+    assert verdict.left.pocket == "side-right"
+    assert verdict.pot_chance == max(verdict.left.chance_by_pocket.values())
+    assert "no next pocket was named: judged for ball 4 to side-right" in verdict.warnings
+
+
+def test_flat_approach_is_said_and_has_no_chance() -> None:
+    """Ball 4 near the right rail, 400 before side-right: no clean entry, though both legs of the
+    way are free of other balls."""
+    after = _after(**{"4": (870.0, 63.0), "cue": (500.0, 120.0)})
+    verdict = score_shot(
+        layout(NINE, BEFORE | {"4": (870.0, 63.0)}),
+        layout(NINE, after),
+        Intent.from_dict(LEAVE),
+        NINE,
+    )
+    assert verdict.path_to_pocket == "open"
+    assert verdict.pot_chance == 0
+    assert verdict.left is not None
+    assert verdict.left.mouth == "blocked"
+    assert "ball 4 approaches side-right too flatly for a clean entry" in verdict.warnings
+
+
+def test_cut_beyond_a_right_angle_is_no_shot() -> None:
+    """The ways are open by their words, but there is no shot: the chance is 0 and it is said."""
+    verdict = _score(_after(cue=(1270.0, 300.0)))
+    assert verdict.path_to_pocket == "open"
+    assert verdict.pot_chance == 0
+    assert any("cannot be cut to side-right" in text for text in verdict.warnings)

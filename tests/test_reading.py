@@ -1,5 +1,7 @@
 """Whole readings of drawn stills: bytes in, layout out."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -16,10 +18,11 @@ from drawn_stills import (
 from calibration.camera import Camera
 from calibration.files import Calibration
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
-from vision.detect import Candidates
-from vision.evidence import Evidence
+from vision.detect import NetworkFinder
+from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.layout import Layout
 from vision.measure import match_layout, summary
+from vision.networks import shipped
 from vision.read import Reader, read_image, read_still
 from vision.still import StillError
 from vision.truth import TruthBall
@@ -29,6 +32,10 @@ CAMERA = overhead(TABLE)
 CALIBRATION = Calibration.exact(CAMERA, TABLE)
 CENTRE_TOLERANCE_MM = 1.5
 """Drawn balls have a hard-edged shadow on one side; photographs are measured elsewhere."""
+SAME_MM = 0.1
+"""Two searches aim their crops a little differently; the network answers nearly the same."""
+JAW_TOLERANCE_MM = 2.5
+"""Drawn jaws have neither shelf nor facing, unlike any that the network has seen."""
 MEDIAN_TOLERANCE_MM = 0.6
 RED_CLOTH: RGB = (0.34, 0.02, 0.03)
 GREY_CLOTH: RGB = (0.10, 0.10, 0.11)
@@ -97,7 +104,8 @@ def test_touching_frozen_and_jawed_balls_are_found() -> None:
     assert matched.missed == ()
     assert matched.invented == ()
     for pair in matched.pairs:
-        assert pair.distance_mm < CENTRE_TOLERANCE_MM, pair
+        jawed = pair.truth.id in ("13", "6")
+        assert pair.distance_mm < (JAW_TOLERANCE_MM if jawed else CENTRE_TOLERANCE_MM), pair
     cue, one = layout.ball("cue"), layout.ball("1")
     assert cue is not None
     assert one is not None
@@ -193,15 +201,94 @@ def test_stated_covariance_is_positive_and_grows_with_the_calibrations_error() -
         assert np.trace(same.cov_mm2) > np.trace(ball.cov_mm2)
 
 
+def assert_alike(one: Layout, other: Layout) -> None:
+    assert [ball.id for ball in one.balls] == [ball.id for ball in other.balls]
+    assert one.obstructed == other.obstructed
+    for ball, same in zip(one.balls, other.balls, strict=True):
+        assert ball.centre_mm == pytest.approx(same.centre_mm, abs=SAME_MM)
+        assert ball.doubtful == same.doubtful
+
+
 def test_reading_is_the_same_twice_and_through_a_kept_reader() -> None:
     data = as_jpeg(draw_still(CAMERA, TABLE, scattered(1)))
     reader = Reader(CALIBRATION)
     first = reader.read_still(data, name="x")
-    assert reader.read_still(data, name="x") == first
-    assert read_still(data, CALIBRATION, name="x") == first
-    steps = ["decode", "cloth", "detect", "refine", "identify", "obstruction"]
+    assert_alike(reader.read_still(data, name="x"), first)
+    assert_alike(read_still(data, CALIBRATION, name="x"), first)
+    steps = ["decode", "drift", "view", "find", "place", "identify"]
     assert list(reader.last_timings_ms) == steps
     assert all(ms >= 0 for ms in reader.last_timings_ms.values())
+
+
+class Counting:
+    """The shipped finder, with the sizes of the pictures it was given."""
+
+    def __init__(self) -> None:
+        self.sizes: list[int] = []
+
+    def boxes(self, view: np.ndarray) -> np.ndarray:
+        self.sizes.append(view.shape[0] * view.shape[1])
+        return NetworkFinder(networks=shipped()).boxes(view)
+
+
+WHOLE = VIEW_ROWS * VIEW_COLUMNS
+
+
+def test_a_still_that_differs_little_is_searched_only_where_it_differs() -> None:
+    balls = scattered(4)
+    finder = Counting()
+    reader = Reader(CALIBRATION, finder)
+    reader.read_image(draw_still(CAMERA, TABLE, balls))
+    assert finder.sizes == [WHOLE]
+    moved = [replace(balls[0], x_mm=balls[0].x_mm + 21.0, y_mm=balls[0].y_mm + 9.0), *balls[1:]]
+    picture = draw_still(CAMERA, TABLE, moved)
+    layout = reader.read_image(picture)
+    assert WHOLE not in finder.sizes[1:]
+    assert len(finder.sizes) > 1
+    matched = match_layout(layout, truth_of(moved))
+    assert matched.missed == ()
+    assert matched.invented == ()
+    fresh = Reader(CALIBRATION).read_image(picture)
+    assert_alike(layout, fresh)
+
+
+def test_brighter_light_alone_is_no_change() -> None:
+    finder = Counting()
+    reader = Reader(CALIBRATION, finder)
+    picture = draw_still(CAMERA, TABLE, scattered(6))
+    first = reader.read_image(picture)
+    brighter = reader.read_image(cv2.convertScaleAbs(picture, alpha=1.0, beta=6))
+    assert finder.sizes == [WHOLE]
+    assert len(brighter.balls) == len(first.balls)
+
+
+@pytest.mark.parametrize("hint", [0, 4])
+def test_a_lost_ball_is_looked_for_everywhere_if_anything_hints_at_it(hint: int) -> None:
+    balls = scattered(6)
+    finder = Counting()
+    reader = Reader(CALIBRATION, finder)
+    reader.read_image(draw_still(CAMERA, TABLE, balls))
+    picture = draw_still(CAMERA, TABLE, balls[:-1])
+    centre = CAMERA.project([(1180.0, 40.0, 0.0)])[0]
+    u, v = (int(x) for x in centre)
+    picture[v - 25 : v + 25, u - 25 : u + 25] += np.uint8(hint)
+    fewer = reader.read_image(picture)
+    assert len(fewer.balls) == len(balls) - 1
+    assert (WHOLE in finder.sizes[1:]) is bool(hint)
+
+
+def test_another_picture_of_the_same_table_is_read_afresh() -> None:
+    finder = Counting()
+    reader = Reader(CALIBRATION, finder)
+    reader.read_image(draw_still(CAMERA, TABLE, scattered(2)))
+    other = scattered(9)
+    layout = reader.read_image(draw_still(CAMERA, TABLE, other))
+    assert len(layout.balls) == len(other)
+    arm = with_box(
+        draw_still(CAMERA, TABLE, other),
+        [(900, -140, 90), (985, -140, 90), (975, 430, 60), (910, 430, 60)],
+    )
+    assert reader.read_image(arm).obstructed
 
 
 def test_layout_survives_json() -> None:
@@ -213,10 +300,8 @@ def test_previous_layout_keeps_names_of_unmoved_balls() -> None:
     balls = scattered(4)
     before = read_drawn(balls)
     after = read_drawn(balls, previous=before)
-    by_place = {(ball.x_mm, ball.y_mm): ball for ball in before.balls}
-    for ball in after.balls:
-        earlier = by_place[(ball.x_mm, ball.y_mm)]
-        assert ball.id == earlier.id
+    assert_alike(after, before)
+    for ball, earlier in zip(after.balls, before.balls, strict=True):
         assert ball.confidence >= earlier.confidence - 1e-9
 
 
@@ -231,9 +316,10 @@ def test_another_finder_can_stand_in() -> None:
     picture = draw_still(CAMERA, TABLE, [ball])
 
     class Oracle:
-        def find(self, evidence: Evidence) -> Candidates:
-            assert evidence.top.shape[2] == 3
-            return Candidates(centre_mm=np.array([(1202.0, 498.0)]), score=np.array([1.0]))
+        def boxes(self, view: np.ndarray) -> np.ndarray:
+            assert view.shape == (VIEW_ROWS, VIEW_COLUMNS, 3)
+            at = FinderView.of(CAMERA, TABLE).to_view([(1202.0, 498.0)])[0]
+            return np.array([(*(at + 0.5), 18.0, 18.0, 1.0, 0.0)], np.float32)
 
     layout = Reader(CALIBRATION, Oracle()).read_image(picture)
     assert len(layout.balls) == 1

@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
-from calibration.table import BALL_RADIUS_MM, Table
+from calibration.frozen_balls import SeenBall, frozen_marks
+from calibration.table import BALL_RADIUS_MM, NAMED_SURFACES_MM, Table
 from vision.layout import BALL_IDS
 from vision.training import practice_room, session
+from vision.training.built_rooms import SIGHT_SCATTER_MM, ball_check_scene, built_room
 from vision.training.other_rooms import OTHER_STILLS, other_scene
 from vision.training.scenes import batch, fireflies, lens_warp, placing, sensor, table_mesh
 from vision.training.scenes.arm import arm_parts
@@ -33,6 +35,7 @@ from vision.training.scenes.looks import (
     Thing,
 )
 from vision.training.scenes.pockets import outline
+from vision.training.scenes.rails import sight_places_mm
 from vision.training.scenes.room import draw_room, draw_scene
 from vision.training.scenes.solids import as_mesh, sphere_mesh
 from vision.training.scenes.things import thing_parts
@@ -56,6 +59,39 @@ def test_a_seed_gives_one_room_and_one_scene() -> None:
     assert draw_scene(first, 3) == draw_scene(second, 3)
     assert draw_room(78) != first
     assert draw_scene(first, 4) != draw_scene(first, 3)
+
+
+def test_built_rooms_are_off_their_named_size_within_the_tolerance() -> None:
+    rooms = [built_room(seed) for seed in range(12)]
+    off = [
+        min((abs(room.table.length_mm - length) for length, _ in NAMED_SURFACES_MM.values()))
+        for room in rooms
+    ]
+    assert max(off) <= 3.2
+    assert sum(value > 0.3 for value in off) >= 8
+    moved = sight_places_mm(rooms[0].table, rooms[0].rails)
+    true = rooms[0].table.sights_mm
+    shift = [math.dist(moved[name], true[name]) for name in true]
+    assert 0 < max(shift) < 2.9 * SIGHT_SCATTER_MM
+    assert all(room.camera.position_mm[2] < room.walls.ceiling_mm for room in rooms)
+    exact = draw_room(0)
+    assert sight_places_mm(exact.table, exact.rails) == dict(exact.table.sights_mm)
+
+
+def test_ball_check_stills_hold_balls_frozen_at_the_places() -> None:
+    room = built_room(3)
+    marks = frozen_marks(
+        [
+            SeenBall(
+                centre_px=tuple(room.camera.project([[b.x_mm, b.y_mm, 28.575]])[0]),
+                cov_px2=((0.01, 0.0), (0.0, 0.01)),
+            )
+            for b in ball_check_scene(room, 3).balls
+        ],
+        room.camera,
+        room.table,
+    )
+    assert len(marks) == 6
 
 
 def test_a_scene_tells_all_in_json() -> None:

@@ -1,17 +1,23 @@
 """The store: all of a write or nothing, numbered steps, and the same answers after a restart."""
 
+import json
 import os
 import sqlite3
 import threading
+from datetime import UTC, datetime
+from importlib.resources import files
 
 import pytest
 import sqlalchemy as sa
+from alembic import command
 from alembic.autogenerate import compare_metadata
+from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from api_kit import INTENT, layout, picture
 
-from service.store import NotFoundError, Store, StoreError, media_type_of
+from service.store import Circumstances, NotFoundError, Store, StoreError, media_type_of
 from service.store.tables import metadata
+from vision.layout import Layout
 
 DOCUMENT = {"format": "restmark-table", "version": 1}
 
@@ -37,7 +43,7 @@ def add_reading(writer, data=b"\xff\xd8\xff1", *, name="one.jpg", places=None, *
     )
 
 
-def add_attempt(writer):
+def add_attempt(writer, **more):
     before, after = add_reading(writer), add_reading(writer, b"\xff\xd8\xff2", name="two.jpg")
     intent = writer.set_intent(INTENT, before_reading_id=before.id)
     return writer.add_attempt(
@@ -46,6 +52,7 @@ def add_attempt(writer):
         after=after,
         verdict={"verdict": "in", "miss_mm": 0.0},
         offsets_mm=(-3.5, 1.25),
+        **more,
     )
 
 
@@ -200,9 +207,111 @@ def test_the_numbered_steps_lead_from_nothing_to_the_tables(tmp_path):
     engine = sa.create_engine(f"sqlite:///{tmp_path / 'restmark.db'}")
     with engine.connect() as connection:
         context = MigrationContext.configure(connection)
-        assert context.get_current_heads() == ("0001",)
+        assert context.get_current_heads() == ("0003",)
         assert compare_metadata(context, metadata) == []
     engine.dispose()
+
+
+def test_attempts_of_the_first_release_are_kept_and_have_no_kind(tmp_path):
+    store = Store(tmp_path)
+    with store.writing() as writer:
+        attempt = add_attempt(writer)
+    store.close()
+    engine = sa.create_engine(f"sqlite:///{tmp_path / 'restmark.db'}")
+    with engine.begin() as connection:
+        config = Config()
+        config.set_main_option("script_location", str(files("service.store") / "migrations"))
+        config.attributes["connection"] = connection
+        command.downgrade(config, "0001")
+        assert "spin" not in [c["name"] for c in sa.inspect(connection).get_columns("attempts")]
+    engine.dispose()
+    again = Store(tmp_path)
+    with again.reading() as reader:
+        (score,) = reader.scores()
+        assert score.verdict == attempt.verdict
+        assert set(score.kind.values()) == {None}
+        assert score.played_at == attempt.made_at
+    again.close()
+
+
+def test_kind_and_time_of_an_attempt_read_back(store):
+    played = datetime(2026, 11, 3, 19, 30, tzinfo=UTC)
+    around = Circumstances(
+        played_at=played, travel_mm=812.5, cut_deg=22.0, rails=1, spin="draw", in_a_row=4
+    )
+    with store.writing() as writer:
+        attempt = add_attempt(writer, circumstances=around)
+        later = add_attempt(writer)
+    with store.reading() as reader:
+        assert reader.attempt(attempt.id).made_at == played
+        first, second = reader.scores()
+        assert first.kind == around.kind()
+        assert (first.played_at, first.in_a_row) == (played, 4)
+        assert second.played_at == later.made_at
+    with store.writing() as writer:
+        writer.set_note(attempt.id, Circumstances(spin="stun"))
+    with store.reading() as reader:
+        assert reader.attempt(attempt.id).kind == {**around.kind(), "spin": "stun"}
+        assert reader.attempt(attempt.id).in_a_row is None
+    with pytest.raises(NotFoundError, match="attempt: got number 77"), store.writing() as writer:
+        writer.set_note(77, Circumstances())
+
+
+def test_a_directory_of_the_step_before_is_brought_up_with_what_it_holds(tmp_path):
+    store = Store(tmp_path)
+    with store.writing() as writer:
+        attempt = add_attempt(writer)
+    store.close()
+    database = sqlite3.connect(tmp_path / "restmark.db")
+    database.executescript(
+        "DROP TABLE corrections; DROP TABLE sets; UPDATE alembic_version SET version_num = '0002'"
+    )
+    database.close()
+    again = Store(tmp_path)
+    with again.writing() as writer:
+        assert writer.attempts() == (attempt,)
+        assert writer.ball_set() is None
+        writer.add_set({"looks": []})
+        assert writer.ball_set().document == {"looks": []}
+    again.close()
+
+
+def test_corrections_keep_what_was_read_and_count_from_the_last_set_on(store):
+    with store.writing() as writer:
+        readings = [add_reading(writer, b"\xff\xd8\xff%d" % k) for k in range(3)]
+        other = layout({"cue": (700.0, 400.0)}, still="one.jpg")
+        for reading in (readings[2], readings[0], readings[2]):
+            writer.correct_reading(reading, other, [{"id": "cue", "x_mm": 700, "y_mm": 400}])
+        assert writer.reading(readings[0].id).layout == other
+        numbers = [reading.id for reading in writer.corrected_readings(limit=8)]
+        assert numbers == [readings[0].id, readings[2].id]
+        assert [r.id for r in writer.corrected_readings(limit=1)] == [readings[2].id]
+        writer.add_set({"looks": []})
+        assert writer.corrected_readings(limit=8) == ()
+        writer.correct_reading(readings[1], other, [])
+        assert [r.id for r in writer.corrected_readings(limit=8)] == [readings[1].id]
+    database = sqlite3.connect(store.data_dir / "restmark.db")
+    held = database.execute("SELECT layout_before FROM corrections ORDER BY id").fetchone()[0]
+    database.close()
+    assert Layout.from_dict(json.loads(held)) == readings[2].layout
+
+
+def test_an_attempt_judged_again_keeps_its_place(store):
+    with store.writing() as writer:
+        attempt = add_attempt(writer)
+        writer.set_note(attempt.id, Circumstances(spin="draw"))
+        writer.judge_again(
+            attempt,
+            {"verdict": "out"},
+            offsets_mm=(4.0, None),
+            circumstances=Circumstances(travel_mm=300.0, cut_deg=20.0),
+        )
+        assert writer.attempts_with(attempt.before.id) == writer.attempts_with(attempt.after.id)
+        (now,) = writer.attempts()
+        (score,) = writer.scores()
+    assert (now.id, now.verdict) == (attempt.id, {"verdict": "out"})
+    assert (score.offset_along_mm, score.offset_across_mm) == (4.0, None)
+    assert (now.kind["travel_mm"], now.kind["cut_deg"], now.kind["spin"]) == (300.0, 20.0, "draw")
 
 
 def test_a_directory_of_a_newer_release_is_refused_untouched(tmp_path):
@@ -210,7 +319,7 @@ def test_a_directory_of_a_newer_release_is_refused_untouched(tmp_path):
     database = sqlite3.connect(tmp_path / "restmark.db")
     database.execute("UPDATE alembic_version SET version_num = '9999'")
     database.commit()
-    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0001\. A newer"):
+    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0003\. A newer"):
         Store(tmp_path)
     assert database.execute("SELECT version_num FROM alembic_version").fetchall() == [("9999",)]
     database.close()

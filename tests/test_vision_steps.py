@@ -1,92 +1,147 @@
-"""Each step of a reading on drawn stills: cloth, candidates, fit, names, obstruction."""
+"""Each step of a reading: views and crops, candidates, places, names, obstruction."""
 
-import cv2
+from __future__ import annotations
+
 import numpy as np
 import pytest
-from drawn_stills import (
-    BLUE_CLOTH,
-    GREEN_CLOTH,
-    RGB,
-    DrawnBall,
-    draw_still,
-    overhead,
-)
+from drawn_stills import DrawnBall, draw_still, overhead
 
-from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
+from calibration.camera import Camera
+from calibration.table import (
+    BALL_DIAMETER_MM,
+    BALL_RADIUS_MM,
+    FROZEN_INSET_MM,
+    NAMED_SURFACES_MM,
+    Table,
+)
 from vision.apart import FARTHEST_MM, SLACK_MM, keep_apart
-from vision.cloth import estimate_cloth, to_tone
-from vision.detect import can_rest
+from vision.crops import CROP_SIDE, CROP_STEP_MM, CropFrames, cut_crops
+from vision.detect import Thing, can_rest, candidates, one_a_place
+from vision.finder_view import MARGIN_MM, VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.identify import name_balls
 from vision.layout import BALL_IDS, Ball, Layout
-from vision.look import NO_PAINT, Look
-from vision.obstruction import find_obstructions, trusted_balls
-from vision.profile import inside_cushion
-from vision.topview import TopView
+from vision.networks import shipped
+from vision.obstruction import THING_SCORE, obstructions
+from vision.place import place_balls
 
 TABLE = Table()
 CAMERA = overhead(TABLE)
-VIEW = TopView.of(CAMERA, TABLE)
-CLOTH_TOLERANCE = 0.06
-"""Share of the cloth's own light: noise, 8-bit steps and the drawn shadows."""
+VIEW = FinderView.of(CAMERA, TABLE)
+MAP_TOLERANCE_PX = 0.02
+"""Splined look-ups against the camera itself; a fiftieth of a pixel is 0.03 mm."""
+EXACT_MM = 1e-6
+"""Carrying places to and fro is plain geometry."""
+PLACE_TOLERANCE_MM = 1.0
+"""Drawn balls are no rendered ones; the network's 95th percentile there is 0.7."""
 
 
-def top_of(balls: list[DrawnBall], cloth: RGB = GREEN_CLOTH) -> np.ndarray:
-    return to_tone(VIEW.warp(draw_still(CAMERA, TABLE, balls, cloth=cloth)))
+# -- views and crops -----------------------------------------------------------------------
 
 
-def rack(x_mm: float, y_mm: float) -> list[DrawnBall]:
-    step = BALL_DIAMETER_MM * np.sqrt(3) / 2 + 0.02
-    places = [
-        (x_mm + i * step, y_mm + (j - i / 2) * (BALL_DIAMETER_MM + 0.02))
-        for i in range(5)
-        for j in range(i + 1)
-    ]
-    return [
-        DrawnBall(id=str(k + 1), x_mm=x, y_mm=y, turn=(0.3 * k, 1.0, 0.5))
-        for k, (x, y) in enumerate(places)
-    ]
+@pytest.mark.parametrize("name", NAMED_SURFACES_MM)
+def test_view_shows_every_table_whole(name: str) -> None:
+    table = Table.from_surface(name)
+    view = FinderView.of(overhead(table), table)
+    low, high = view.to_view([(0.0, 0.0), table.surface_mm])
+    strip = MARGIN_MM / view.scale_mm - 1
+    assert low.min() >= strip
+    assert np.all(high <= np.array([VIEW_COLUMNS, VIEW_ROWS]) - strip)
+    places = np.array([(3.0, 4.0), (800.0, 700.0)])
+    np.testing.assert_allclose(view.to_table(view.to_view(places)), places, rtol=0, atol=EXACT_MM)
 
 
-# -- cloth ---------------------------------------------------------------------------------
+@pytest.mark.parametrize("place", [(200.0, 300.0), (1270.0, 635.0), (2400.0, 1100.0)])
+def test_view_is_warped_to_where_the_camera_says(place: tuple[float, float]) -> None:
+    u, v = CAMERA.project([(*place, BALL_RADIUS_MM)])[0]
+    rows, columns = np.indices((1080, 1920))
+    glow = np.exp(-((rows - v) ** 2 + (columns - u) ** 2) / (2 * 8.0**2))
+    shown = VIEW.warp(np.dstack([(255 * glow).astype(np.uint8)] * 3))[..., 0].astype(float)
+    middle = [(shown * axis).sum() / shown.sum() for axis in np.indices(shown.shape)[::-1]]
+    # the glow is cut off at grey level 1 and seen aslant
+    np.testing.assert_allclose(middle, VIEW.to_view([place])[0], rtol=0, atol=0.1)
 
 
-@pytest.mark.parametrize("cloth", [GREEN_CLOTH, BLUE_CLOTH, (0.3, 0.02, 0.03), (0.02, 0.02, 0.025)])
-def test_balls_do_not_tint_the_cloth_model(cloth: RGB) -> None:
-    bare = estimate_cloth(top_of([], cloth), VIEW)
-    full = estimate_cloth(top_of(rack(1700.0, 600.0), cloth), VIEW)
-    points = [(300.0, 300.0), (1270.0, 635.0), (1800.0, 635.0), (2400.0, 1200.0)]
-    np.testing.assert_allclose(full.at(points) / bare.at(points), 1.0, rtol=0, atol=CLOTH_TOLERANCE)
+def test_a_balls_outline_is_one_circle_in_every_crop() -> None:
+    rng = np.random.default_rng(3)
+    centres = rng.uniform((30, 30), (2510, 1240), (9, 2))
+    frames = CropFrames.at(CAMERA, centres)
+    for k, centre in enumerate(centres):
+        rays = CAMERA.rays(CAMERA.ball_outline((float(centre[0]), float(centre[1]))))
+        axis = frames.origin_mm[k] - frames.eye_mm
+        far = np.linalg.norm(axis)
+        on_plane = rays * (far / (rays @ axis * (1 / far)))[:, None] - axis
+        radius = np.hypot(on_plane @ frames.away[k], on_plane @ frames.across[k])
+        assert np.ptp(radius) < EXACT_MM
+        assert radius.mean() == pytest.approx(BALL_RADIUS_MM, abs=0.01)
 
 
-def test_bare_cloth_has_ratio_one_and_a_ball_has_not() -> None:
-    top = top_of([DrawnBall(id="3", x_mm=900.0, y_mm=600.0)])
-    ratio = estimate_cloth(top, VIEW).ratio(top)
-    column, row = (int(c) for c in VIEW.to_view([(900.0, 600.0)])[0])
-    cloth = estimate_cloth(top, VIEW)
-    light, red, blue = np.moveaxis(cloth.deviation(ratio), -1, 0)
-    bare = (slice(100, 600), slice(100, 400))
-    assert float(np.median(light[bare])) * cloth.light_sigma == pytest.approx(
-        1.0, abs=CLOTH_TOLERANCE
-    )
-    assert abs(float(np.median(red[bare]))) < 0.5
-    assert abs(float(np.median(blue[bare]))) < 0.5
-    ball = (slice(row - 5, row + 5), slice(column - 8, column - 2))
-    assert np.hypot(red[ball], blue[ball]).mean() > 8.0
+def test_crop_offsets_and_table_places_are_inverse() -> None:
+    rng = np.random.default_rng(4)
+    centres = rng.uniform((30, 30), (2510, 1240), (9, 2))
+    frames = CropFrames.at(CAMERA, centres)
+    offsets = rng.uniform(-8, 8, (9, 2))
+    places = frames.to_table(offsets)
+    np.testing.assert_allclose(frames.to_crop(places), offsets, rtol=0, atol=EXACT_MM)
+    small = frames.to_table(offsets * 1e-3) - centres
+    linear = np.einsum("kij,kj->ki", frames.jacobian(), offsets * 1e-3)
+    np.testing.assert_allclose(small, linear, rtol=0, atol=1e-6)
 
 
-def test_shadow_darkens_cloth_and_keeps_its_chroma() -> None:
-    top = top_of([])
-    cloth = estimate_cloth(top, VIEW)
-    for shade in (0.9, 0.6, 0.4):
-        seen = cloth.deviation(cloth.ratio((top * shade).astype(np.float32)))[100:600, 100:1200]
-        light, red, blue = (np.median(seen[..., i]) for i in range(3))
-        assert light * cloth.light_sigma == pytest.approx(shade, abs=CLOTH_TOLERANCE)
-        assert np.hypot(red, blue) < 0.5
+def test_crop_pixels_lie_where_the_camera_says() -> None:
+    frames = CropFrames.at(CAMERA, np.array([(40.0, 50.0), (1900.0, 900.0)]))
+    places = frames.places_px(CAMERA, CROP_SIDE, CROP_STEP_MM)
+    reach = (np.arange(CROP_SIDE) - (CROP_SIDE - 1) / 2) * CROP_STEP_MM
+    for row, column in ((0, 0), (10, 50), (CROP_SIDE - 1, 3)):
+        points = frames.origin_mm + reach[column] * frames.away + reach[row] * frames.across
+        np.testing.assert_allclose(
+            places[:, row, column], CAMERA.project(points), rtol=0, atol=MAP_TOLERANCE_PX
+        )
 
 
-def test_cloth_is_held_beyond_its_edges() -> None:
-    cloth = estimate_cloth(top_of([]), VIEW)
-    assert np.all(np.isfinite(cloth.at([(-500.0, -500.0), (9000.0, 9000.0)])))
+def test_no_places_no_crops() -> None:
+    picture = np.zeros((1080, 1920, 3), np.uint8)
+    frames = CropFrames.at(CAMERA, np.zeros((0, 2)))
+    assert cut_crops(picture, CAMERA, frames).shape == (0, CROP_SIDE, CROP_SIDE, 3)
+    assert len(place_balls(picture, CAMERA, np.zeros((0, 2)), shipped()).centre_mm) == 0
+
+
+@pytest.mark.parametrize("head_away", [0.0, 700.0])
+def test_places_are_found_from_where_the_finder_aims(head_away: float) -> None:
+    camera: Camera = overhead(TABLE, tilt_mm=head_away)
+    balls = [DrawnBall(id="5", x_mm=700.0, y_mm=400.0), DrawnBall(id="9", x_mm=1900.0, y_mm=800.0)]
+    picture = draw_still(camera, TABLE, balls)
+    aim = np.array([(703.0, 398.0), (1896.0, 803.0), (1300.0, 500.0)])
+    placed = place_balls(picture, camera, aim, shipped())
+    assert (placed.ball > 0).tolist() == [True, True, False]
+    true = np.array([(700.0, 400.0), (1900.0, 800.0)])
+    off = np.linalg.norm(placed.centre_mm[:2] - true, axis=1)
+    assert off.max() < PLACE_TOLERANCE_MM
+    assert np.linalg.eigvalsh(placed.cov_mm2).min() > 0
+
+
+# -- candidates ----------------------------------------------------------------------------
+
+
+def boxes_at(places_mm: list[tuple[float, float]], scores: list[float]) -> np.ndarray:
+    at = VIEW.to_view(places_mm) + 0.5
+    rows = [(*xy, 18.0, 18.0, score, 0.0) for xy, score in zip(at, scores, strict=True)]
+    return np.array(rows, np.float32)
+
+
+def test_candidates_are_one_a_place_and_on_the_bed_best_first() -> None:
+    found = candidates(
+        boxes_at([(500, 500), (504, 500), (557, 500), (-60, 500), (900, 900)],
+                 [0.5, 0.9, 0.7, 0.9, 0.01]), VIEW, TABLE,
+    )  # fmt: skip
+    np.testing.assert_allclose(found.centre_mm, [(504, 500), (557, 500)], rtol=0, atol=1e-3)
+    assert found.score.tolist() == pytest.approx([0.9, 0.7])
+    assert found.things == ()
+
+
+def test_nothing_seen_is_no_candidates() -> None:
+    found = candidates(np.zeros((0, 6), np.float32), VIEW, TABLE)
+    assert found.centre_mm.shape == (0, 2)
+    assert one_a_place(found.centre_mm, 30.0) == []
 
 
 # -- where balls can be --------------------------------------------------------------------
@@ -108,11 +163,6 @@ def test_cloth_is_held_beyond_its_edges() -> None:
 )
 def test_where_a_ball_can_rest(place: tuple[float, float], can: bool) -> None:
     assert bool(can_rest(TABLE, np.array([place]))[0]) is can
-
-
-def test_cushions_end_at_the_pockets() -> None:
-    points = np.array([(600.0, -1.0), (1270.0, -1.0), (5.0, -5.0), (600.0, 1.0), (-1.0, 600.0)])
-    assert inside_cushion(TABLE, points).tolist() == [True, False, False, False, True]
 
 
 def test_overlapping_fits_are_parted_by_their_errors() -> None:
@@ -139,113 +189,69 @@ def test_a_fit_inside_a_cushion_is_moved_out_of_it_but_not_out_of_jaws() -> None
 
 # -- names ---------------------------------------------------------------------------------
 
-RED = (44.0, 62.0, 42.0)
+
+def chances(*likely: dict[str, float]) -> np.ndarray:
+    out = np.full((len(likely), len(BALL_IDS)), 1e-6)
+    for row, said in zip(out, likely, strict=True):
+        for name, share in said.items():
+            row[BALL_IDS.index(name)] = share
+    return np.log(out / out.sum(axis=1, keepdims=True))
 
 
-def look(white: float, paint: tuple[float, float, float], dark: float = 0.0) -> Look:
-    return Look(white=white, dark=dark, paint=paint)
+FAR_APART = np.array([(100.0, 100.0), (400.0, 100.0), (700.0, 100.0)])
 
 
-CUE_LOOK = look(1.0, NO_PAINT)
-
-
-def test_solid_stripe_and_cue_are_told_apart() -> None:
-    looks = [look(0.05, RED), look(0.55, RED), CUE_LOOK]
-    names = name_balls(looks, np.array([(100.0, 100.0), (400.0, 100.0), (700.0, 100.0)]))
+def test_sure_names_are_taken_without_doubt() -> None:
+    names = name_balls(chances({"3": 1.0}, {"11": 1.0}, {"cue": 1.0}), FAR_APART)
     assert [name.id for name in names] == ["3", "11", "cue"]
     assert not any(name.doubtful for name in names)
 
 
 def test_each_name_is_given_once_even_to_like_balls() -> None:
-    looks = [look(0.05, RED)] * 2
-    names = name_balls(looks, np.array([(100.0, 100.0), (400.0, 100.0)]))
-    assert len({name.id for name in names}) == 2
-    assert all(name.doubtful and name.runners_up for name in names)
+    names = name_balls(chances({"3": 0.9, "7": 0.1}, {"3": 0.8, "7": 0.2}), FAR_APART[:2])
+    assert [name.id for name in names] == ["3", "7"]
+    assert all(name.doubtful for name in names)
+    assert names[1].runners_up[0][0] == "3"
 
 
 def test_two_cue_looks_never_give_two_cue_balls() -> None:
-    names = name_balls([CUE_LOOK] * 2, np.array([(100.0, 100.0), (400.0, 100.0)]))
+    names = name_balls(chances({"cue": 1.0}, {"cue": 1.0}), FAR_APART[:2])
     assert sorted(name.id == "cue" for name in names) == [False, True]
+    assert all(name.doubtful for name in names)
 
 
 def test_previous_name_of_an_unmoved_ball_settles_a_doubt() -> None:
-    between = (34.0, 46.0, 26.0)  # half way from red to maroon
-    places = np.array([(100.0, 100.0)])
-    alone = name_balls([look(0.05, between)], places)[0]
+    said, place = chances({"3": 0.55, "7": 0.45}), FAR_APART[:1]
+    alone = name_balls(said, place)[0]
     assert alone.doubtful
     for earlier in ("3", "7"):
         previous = Layout(
             still="", surface_mm=(2540.0, 1270.0), balls=(Ball(id=earlier, x_mm=100.5, y_mm=100),)
         )
-        named = name_balls([look(0.05, between)], places, previous=previous)[0]
+        named = name_balls(said, place, previous=previous)[0]
         assert named.id == earlier
-        assert named.confidence > alone.confidence
+        assert named.confidence > 1 - alone.confidence
 
 
 def test_no_balls_no_names() -> None:
-    assert name_balls([], np.zeros((0, 2))) == ()
+    assert name_balls(np.zeros((0, 16)), np.zeros((0, 2))) == ()
 
 
 def test_all_sixteen_are_named() -> None:
     rng = np.random.default_rng(0)
-    looks = [look(rng.uniform(0, 1), tuple(rng.uniform(20, 60, 3))) for _ in BALL_IDS]
-    names = name_balls(looks, rng.uniform(100, 1000, (16, 2)))
+    said = np.log(rng.dirichlet(np.ones(16), 16))
+    names = name_balls(said, rng.uniform(100, 1000, (16, 2)))
     assert sorted(name.id for name in names) == sorted(BALL_IDS)
 
 
 # -- obstruction ---------------------------------------------------------------------------
 
 
-def foreign_with(*outlines_mm: list[tuple[float, float]]) -> np.ndarray:
-    out = np.zeros(VIEW.shape, np.float32)
-    for outline in outlines_mm:
-        cv2.fillPoly(out, [np.round(VIEW.to_view(outline)).astype(np.int32)], 1.0)
-    return out
+def test_a_sure_thing_obstructs_and_says_where_and_a_faint_one_does_not() -> None:
+    def thing(score: float) -> Thing:
+        return Thing(score=score, low_mm=(100.0, 0.0), high_mm=(300.0, 200.0))
 
-
-def box(x0: float, y0: float, x1: float, y1: float) -> list[tuple[float, float]]:
-    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
-
-
-@pytest.mark.parametrize(
-    "outline",
-    [box(900, -60, 990, 400), box(600, 600, 1500, 613), box(-60, 300, 260, 390)],
-    ids=["forearm", "cue", "hand"],
-)
-def test_large_things_over_the_bed_obstruct(outline: list[tuple[float, float]]) -> None:
-    things = find_obstructions(foreign_with(outline), VIEW, CAMERA, np.zeros((0, 2)))
-    assert len(things) == 1
-    assert things[0].extent_mm > 100
-
-
-@pytest.mark.parametrize(
-    "outline",
-    [
-        box(900, 600, 922, 622),
-        box(300, 100, 303, 1200),
-        box(-60, -60, 2600, 15),
-        box(900, 600, 957, 657),
-    ],
-    ids=["chalk", "pencil line", "thing on the rail", "overlooked ball"],
-)
-def test_small_thin_and_outer_things_do_not(outline: list[tuple[float, float]]) -> None:
-    assert find_obstructions(foreign_with(outline), VIEW, CAMERA, np.zeros((0, 2))) == ()
-
-
-def test_a_knuckle_taken_for_a_ball_does_not_explain_the_arm() -> None:
-    foreign = foreign_with(box(900, -60, 990, 300))
-    knuckles = np.array([(945.0, 270.0), (945.0, 150.0)])
-    assert not trusted_balls(foreign, VIEW, CAMERA, knuckles).any()
-    assert len(find_obstructions(foreign, VIEW, CAMERA, knuckles)) == 1
-
-
-def test_balls_are_explained() -> None:
-    centres = np.array([(ball.x_mm, ball.y_mm) for ball in rack(1700.0, 600.0)])
-    discs = []
-    angle = np.linspace(0, 2 * np.pi, 40)
-    for centre in centres:
-        ring = CAMERA.back_project(CAMERA.ball_outline(tuple(centre), samples=len(angle)))
-        discs.append([(float(x), float(y)) for x, y in ring])
-    foreign = foreign_with(*discs)
-    assert find_obstructions(foreign, VIEW, CAMERA, centres) == ()
-    assert len(find_obstructions(foreign, VIEW, CAMERA, centres[:3])) == 1
+    assert obstructions([thing(THING_SCORE - 0.01)]) == []
+    told = obstructions([thing(0.9)])
+    assert len(told) == 1
+    assert "lies over the bed near x 200, y 100 mm" in told[0]

@@ -109,19 +109,13 @@ def match_layout(
     layout: Layout, truth_balls: Sequence[TruthBall], *, within_mm: float = MATCH_WITHIN_MM
 ) -> Matched:
     """Match a layout's balls with the true ones, one to one, nearest in sum."""
-    taken_truth: set[int] = set()
-    taken_found: set[int] = set()
-    pairs = []
-    if layout.balls and truth_balls:
-        true = np.array([(ball.x_mm, ball.y_mm) for ball in truth_balls])
-        found = np.array([ball.centre_mm for ball in layout.balls])
-        distance = np.linalg.norm(true[:, None] - found[None], axis=-1)
-        capped = np.minimum(distance, 10 * within_mm)
-        for i, j in zip(*linear_sum_assignment(capped), strict=True):
-            if distance[i, j] <= within_mm:
-                pairs.append(Pair(truth=truth_balls[int(i)], found=layout.balls[int(j)]))
-                taken_truth.add(int(i))
-                taken_found.add(int(j))
+    near = nearest_pairs(
+        np.array([(ball.x_mm, ball.y_mm) for ball in truth_balls]).reshape(-1, 2),
+        np.array([ball.centre_mm for ball in layout.balls]).reshape(-1, 2),
+        within_mm=within_mm,
+    )
+    pairs = [Pair(truth=truth_balls[i], found=layout.balls[j]) for i, j in near]
+    taken_truth, taken_found = {i for i, _ in near}, {j for _, j in near}
     return Matched(
         still=layout.still,
         pairs=tuple(pairs),
@@ -132,6 +126,17 @@ def match_layout(
         ),
         invented=tuple(ball for j, ball in enumerate(layout.balls) if j not in taken_found),
     )
+
+
+def nearest_pairs(
+    true_mm: FloatArray, found_mm: FloatArray, *, within_mm: float
+) -> list[tuple[int, int]]:
+    """Indices of true (N, 2) and found (M, 2) places that belong together, nearest in sum."""
+    if not len(true_mm) or not len(found_mm):
+        return []
+    distance = np.linalg.norm(true_mm[:, None] - found_mm[None], axis=-1)
+    pairs = zip(*linear_sum_assignment(np.minimum(distance, 10 * within_mm)), strict=True)
+    return [(int(i), int(j)) for i, j in pairs if distance[i, j] <= within_mm]
 
 
 def summary(matches: Sequence[Matched]) -> Accuracy:

@@ -2,51 +2,68 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.drift import DriftWatch
+from calibration.drift import Drift, DriftWatch
 from calibration.files import Calibration
+from calibration.table import BALL_DIAMETER_MM
 
 from .apart import keep_apart
-from .choose import choose
-from .cloth import to_tone
-from .detect import CandidateFinder, EdgeVotes
-from .evidence import gather
-from .identify import Name, name_balls
-from .layout import Ball, Layout
-from .look import lamp_white, looks, sample_discs
-from .obstruction import find_obstructions
-from .refine import FINE, FINEST, Fit, Scene, fit
+from .detect import Finder, NetworkFinder, one_a_place
+from .finder_view import FinderView
+from .identify import Name, alike, name_balls
+from .layout import BALL_IDS, Ball, Layout
+from .networks import Networks, shipped
+from .obstruction import obstructions
+from .place import Placed, place_balls
+from .search import Search
 from .still import Picture, check_size, decode_still
-from .topview import TopView
+from .taught import Taught
 
 FloatArray = NDArray[np.float64]
-GUESSED_LIGHT = 0.35
-"""Certainty of names where no ball shows white."""
-HALF_HIDDEN = 0.7
-"""Share of the outline under which a ball is called partly hidden."""
+NEAR_PX = 1.0
+"""A camera corrected by less needs no new view: the finder aims no finer."""
+BALL_ODDS = 0.0
+"""Log odds from which a candidate is a ball."""
+POOR_MM = 1.5
+"""Sigma from which a ball's place is called poor."""
+OVERLAP = 0.88
+"""Placed balls nearer than this, in diameters, are one."""
 
 
 class Reader:
-    """Reads stills of one calibration; keeps the maps that only depend on it.
+    """Reads stills of one calibration; keeps the maps that only depend on it, and the last still.
+
+    A still that differs little from the last is searched only where it differs; every ball is
+    placed anew. Threads may share a reader: stills are read one at a time.
 
     ``last_timings_ms`` holds the time of each step of the last still. Another ``finder`` can
-    stand in for the edge votes.
+    stand in for the shipped network.
     """
 
-    def __init__(self, calibration: Calibration, finder: CandidateFinder | None = None) -> None:
+    def __init__(
+        self,
+        calibration: Calibration,
+        finder: Finder | None = None,
+        networks: Networks | None = None,
+        taught: Taught | None = None,
+    ) -> None:
         self.calibration = calibration
-        self.view = TopView.of(calibration.camera, calibration.table)
+        self.taught = taught
+        self.networks = networks or shipped()
+        self.view = FinderView.of(calibration.camera, calibration.table)
         self.watch = DriftWatch(calibration)
-        self._stand_in = finder
-        self.finder = finder or EdgeVotes.of(calibration.camera, self.view)
+        self.search = Search(
+            finder or NetworkFinder(networks=self.networks), self.view, calibration.table
+        )
+        self._one_at_a_time = threading.RLock()
         self.last_timings_ms: dict[str, float] = {}
 
     def read_still(self, data: bytes, *, name: str = "", previous: Layout | None = None) -> Layout:
@@ -54,8 +71,9 @@ class Reader:
         started = time.perf_counter()
         picture = decode_still(data, name=name)
         decode_ms = (time.perf_counter() - started) * 1e3
-        layout = self.read_image(picture, name=name, previous=previous)
-        self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
+        with self._one_at_a_time:
+            layout = self.read_image(picture, name=name, previous=previous)
+            self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
         return layout
 
     def read_image(
@@ -63,50 +81,41 @@ class Reader:
     ) -> Layout:
         """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
         check_size(picture, self.calibration.camera.image_size_px, name=name)
-        self.last_timings_ms = {}
-        if not self.calibration.rail_marks:
-            return self._read(picture, name, previous, self.watch.check(picture).warning)
-        with self._step("drift"):
-            drift = self.watch.check(picture, name=name or "still")
-        if drift.state != "moved":
-            return self._read(picture, name, previous, drift.warning)
-        steady = Reader(drift.calibration, self._stand_in)
-        layout = steady._read(picture, name, previous, drift.warning)
-        self.last_timings_ms |= steady.last_timings_ms
-        return layout
+        with self._one_at_a_time:
+            self.last_timings_ms = {}
+            with self._step("drift"):
+                drift = self.watch.check(picture, name=name or "still")
+            return self._read(picture, name, previous, drift)
 
-    def _read(
-        self, picture: Picture, name: str, previous: Layout | None, drift_warning: str
-    ) -> Layout:
-        with self._step("cloth"):
-            evidence = gather(picture, self.view)
-            scene = Scene(
-                tone=to_tone(picture),
-                cloth=evidence.cloth,
-                camera=self.calibration.camera,
-                table=self.calibration.table,
-            )
-        with self._step("detect"):
-            first = choose(scene, self.finder.find(evidence), evidence)
-        with self._step("refine"):
-            final = _refine(scene, first)
+    def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
+        camera, table = drift.calibration.camera, self.calibration.table
+        steady = drift.corrected_px < NEAR_PX
+        with self._step("view"):
+            view = self.view if steady else FinderView.of(camera, table)
+            seen = view.warp(picture)
+        with self._step("find"):
+            search = self.search
+            found = search.again(seen, camera) if steady else search.afresh(seen, view)
+        with self._step("place"):
+            placed = chosen(place_balls(picture, camera, found.centre_mm, self.networks))
+            if not search.holds(found, placed):
+                found = search.afresh(seen, view)
+                placed = chosen(place_balls(picture, camera, found.centre_mm, self.networks))
+            centres = keep_apart(placed.centre_mm, placed.cov_mm2, table)
         with self._step("identify"):
-            names, doubts = _identify(scene, final, previous)
-        with self._step("obstruction"):
-            things = find_obstructions(
-                evidence.foreign, self.view, self.calibration.camera, final.centre_mm
-            )
-        balls = self._balls(final, names)
-        warnings = [*([drift_warning] if drift_warning else []), *doubts, *_warnings(balls, final)]
-        for thing in things:
-            x, y = thing.middle_mm
-            warnings.append(
-                f"Something {thing.extent_mm:.0f} mm long lies over the bed near "
-                f"x {x:.0f}, y {y:.0f} mm: clear the table and take the still again."
-            )
+            hint = self.taught.hint(placed.embedding) if self.taught and len(centres) else None
+            names = name_balls(placed.names, centres, previous=previous, hint=hint)
+        things = obstructions(found.things)
+        balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
+        odd = alike(placed.names, centres, hint=hint)
+        warnings = [*([drift.warning] if drift.warning else []), *odd, *_warnings(balls), *things]
+        if steady and not things:
+            search.keep(placed, camera)
+        else:
+            search.forget()
         return Layout(
             still=name,
-            surface_mm=self.calibration.table.surface_mm,
+            surface_mm=table.surface_mm,
             balls=balls,
             settled=True,
             obstructed=bool(things),
@@ -119,61 +128,38 @@ class Reader:
         yield
         self.last_timings_ms[step] = (time.perf_counter() - started) * 1e3
 
-    def _balls(self, final: Fit, names: tuple[Name, ...]) -> tuple[Ball, ...]:
-        if not names:
-            return ()
-        cov = self.calibration.covariance_mm2(final.centre_mm, final.cov_px2)
-        balls = [
-            Ball(
-                id=name.id,
-                x_mm=float(x),
-                y_mm=float(y),
-                cov_mm2=((float(c[0, 0]), float(c[0, 1])), (float(c[1, 0]), float(c[1, 1]))),
-                confidence=name.confidence,
-                doubtful=name.doubtful,
-                runners_up=name.runners_up,
-            )
-            for name, (x, y), c in zip(names, final.centre_mm, cov, strict=True)
-        ]
-        return tuple(sorted(balls, key=lambda ball: -1 if ball.id == "cue" else int(ball.id)))
+
+def _balls(
+    calibration: Calibration, centres_mm: FloatArray, cov_mm2: FloatArray, names: tuple[Name, ...]
+) -> tuple[Ball, ...]:
+    if not names:
+        return ()
+    whole = cov_mm2 + calibration.own_covariance_mm2(centres_mm)
+    balls = [
+        Ball(
+            id=name.id,
+            x_mm=float(x),
+            y_mm=float(y),
+            cov_mm2=((float(c[0, 0]), float(c[0, 1])), (float(c[1, 0]), float(c[1, 1]))),
+            confidence=name.confidence,
+            doubtful=name.doubtful,
+            runners_up=name.runners_up,
+        )
+        for name, (x, y), c in zip(names, centres_mm, whole, strict=True)
+    ]
+    return tuple(sorted(balls, key=lambda ball: -1 if ball.id == "cue" else int(ball.id)))
 
 
-def _refine(scene: Scene, first: Fit) -> Fit:
-    """Two fine passes, each heeding where the neighbours are now, with no balls overlapping."""
-    for search in (FINE, FINEST):
-        start = _settled(scene, first)
-        first = fit(scene, start, search, neighbours_mm=start)
-    return replace(first, centre_mm=_settled(scene, first))
+def chosen(placed: Placed) -> Placed:
+    """The candidates that are balls: sure enough, one a place, at most sixteen, surest first."""
+    order = np.argsort(-placed.ball, kind="stable")
+    order = order[placed.ball[order] > BALL_ODDS]
+    sure = placed.taken(order)
+    kept = one_a_place(sure.centre_mm, OVERLAP * BALL_DIAMETER_MM)[: len(BALL_IDS)]
+    return sure.taken(kept)
 
 
-def _settled(scene: Scene, found: Fit) -> FloatArray:
-    cov_mm2 = scene.camera.covariance_mm2(found.centre_mm, found.cov_px2)
-    return keep_apart(found.centre_mm, cov_mm2, scene.table)
-
-
-def _identify(
-    scene: Scene, final: Fit, previous: Layout | None
-) -> tuple[tuple[Name, ...], list[str]]:
-    """Names of the balls, and what is odd about them together."""
-    if len(final.centre_mm) == 0:
-        return (), []
-    colour, radius = sample_discs(scene.tone, scene.camera, scene.cloth, final.centre_mm)
-    white = lamp_white(colour)
-    seen = looks(colour, radius, white)
-    names = name_balls(
-        seen,
-        final.centre_mm,
-        previous=previous,
-        certainty=1.0 if white.seen else GUESSED_LIGHT,
-    )
-    pale = [centre for look, centre in zip(seen, final.centre_mm, strict=True) if look.all_white]
-    if white.seen and len(pale) > 1:
-        where = "; ".join(f"x {x:.0f}, y {y:.0f} mm" for x, y in pale)
-        return names, [f"{len(pale)} balls look like the cue ball: {where}."]
-    return names, []
-
-
-def _warnings(balls: tuple[Ball, ...], final: Fit) -> list[str]:
+def _warnings(balls: tuple[Ball, ...]) -> list[str]:
     out = []
     for ball in balls:
         if ball.doubtful:
@@ -182,31 +168,45 @@ def _warnings(balls: tuple[Ball, ...], final: Fit) -> list[str]:
                 f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt"
                 + (f"; it could be {others}." if others else ".")
             )
-    for (x, y), shown in zip(final.centre_mm, final.shown, strict=True):
-        if shown < HALF_HIDDEN:
-            out.append(f"The ball at x {x:.0f}, y {y:.0f} mm is partly hidden.")
+        sigma = float(np.sqrt(np.linalg.eigvalsh(ball.cov_mm2)[1]))
+        if sigma > POOR_MM:
+            out.append(
+                f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is seen poorly: "
+                f"{sigma:.1f} mm, 1 sigma."
+            )
     return out
 
 
 @lru_cache(maxsize=4)
-def reader_of(calibration: Calibration) -> Reader:
-    """The kept reader of a calibration."""
-    return Reader(calibration)
+def reader_of(calibration: Calibration, taught: Taught | None = None) -> Reader:
+    """The kept reader of a calibration and a taught ball set."""
+    return Reader(calibration, taught=taught)
 
 
 def read_still(
-    data: bytes, calibration: Calibration, *, name: str = "", previous: Layout | None = None
+    data: bytes,
+    calibration: Calibration,
+    *,
+    name: str = "",
+    previous: Layout | None = None,
+    taught: Taught | None = None,
 ) -> Layout:
     """Bytes of a still → layout with every ball's place, error and name.
 
-    ``previous`` is the layout before: unmoved balls keep their names more surely. Raises
-    ``StillError`` for bytes that are no whole JPEG or PNG of the calibration's size.
+    ``previous`` is the layout before: unmoved balls keep their names more surely. ``taught`` is
+    what is known of this very ball set. Raises ``StillError`` for bytes that are no whole JPEG or
+    PNG of the calibration's size.
     """
-    return reader_of(calibration).read_still(data, name=name, previous=previous)
+    return reader_of(calibration, taught).read_still(data, name=name, previous=previous)
 
 
 def read_image(
-    picture: Picture, calibration: Calibration, *, name: str = "", previous: Layout | None = None
+    picture: Picture,
+    calibration: Calibration,
+    *,
+    name: str = "",
+    previous: Layout | None = None,
+    taught: Taught | None = None,
 ) -> Layout:
     """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already."""
-    return reader_of(calibration).read_image(picture, name=name, previous=previous)
+    return reader_of(calibration, taught).read_image(picture, name=name, previous=previous)

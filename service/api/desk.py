@@ -9,15 +9,18 @@ import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Protocol, TypeVar
 
 from calibration.errors import RestmarkError
 from calibration.files import Calibration
 from service.pages import calibration_of, landing_zone_of
 from service.position import Intent, Verdict, score_shot
+from service.practice import Note, ShotKind, shot_kind
 from service.store import (
     AttemptRecord,
     CalibrationRecord,
+    Circumstances,
     IntentRecord,
     ReadingRecord,
     Receipt,
@@ -25,7 +28,10 @@ from service.store import (
     Writer,
 )
 from vision.layout import Layout
+from vision.taught import Taught
 
+from .ball_set import BallSet
+from .correcting import correct_reading
 from .live import Live
 from .problems import ApiError
 
@@ -42,6 +48,7 @@ class ReadStill(Protocol):
         *,
         name: str = "",
         previous: Layout | None = None,
+        taught: Taught | None = None,
     ) -> Layout:
         """The layout in ``data``; RestmarkError where there is none to be had."""
 
@@ -77,6 +84,7 @@ class Desk:
     def __init__(self, store: Store, live: Live, read: ReadStill) -> None:
         self.store = store
         self.live = live
+        self.ball_set = BallSet(store)
         self._read = read
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
 
@@ -114,6 +122,8 @@ class Desk:
                     "clear table was read. Post that still first.",
                     code="no-layout",
                 )
+            # what the rules name is named once, on the layout that the shot is played from
+            intent = intent.named_on(before.layout)
             intent.check_on(before.layout, calibration_of(calibration).table)
             landing_zone_of(reader, before, intent)
         with self.store.writing() as writer:
@@ -128,6 +138,17 @@ class Desk:
         if not was_pending:
             raise no_intent()
         self.live.tell("intent", intent_id=None)
+
+    def set_note(self, number: int, document: Mapping[str, Any]) -> AttemptRecord:
+        """What the player notes on an attempt, in place of an earlier note."""
+        note = Note.from_dict(document)
+        noted = Circumstances(
+            spin=note.spin, side_spin=note.side_spin, rails=note.rails, in_a_row=note.in_a_row
+        )
+        with self.store.writing() as writer:
+            attempt = writer.set_note(number, noted)
+        self.live.tell("note", attempt_id=number)
+        return attempt
 
     def take_still(self, upload: Upload) -> tuple[Mapping[str, Any], bool]:
         """Read a still, compare it with the pending intent, keep all of it or nothing.
@@ -144,6 +165,7 @@ class Desk:
             calibration_of(met.calibration),
             name=upload.name,
             previous=met.previous.layout if met.previous else None,
+            **self._known_of_the_set(),
         )
         took_ms = round((time.perf_counter() - started) * 1000, 1)
         comparison, verdict = _compare(met, layout)
@@ -168,6 +190,31 @@ class Desk:
             attempt_id=attempt.id if attempt else None,
         )
         return body, False
+
+    def set_ball_set(self, document: Mapping[str, Any]) -> None:
+        """A taught set that holds from now on; the same one as before changes nothing."""
+        given = Taught.from_dict(document, path="set").to_dict()
+        with self.store.writing() as writer:
+            held = writer.ball_set()
+            if held is None or held.document != given:
+                writer.add_set(given)
+        self.ball_set.changed()
+
+    def correct_names(self, number: int, document: Mapping[str, Any]) -> dict[str, Any]:
+        """Put names of a reading right, judge its attempts again, and learn from its still.
+
+        Returns the body of the answer.
+        """
+        with self.store.writing() as writer:
+            body = correct_reading(writer, number, document)
+        self.ball_set.changed()
+        taught = self.ball_set.taught()
+        self.live.tell("reading", reading_id=number, attempt_id=None)
+        return {**body, "taught": list(taught.ids) if taught else []}
+
+    def _known_of_the_set(self) -> dict[str, Taught]:
+        taught = self.ball_set.taught()
+        return {} if taught is None else {"taught": taught}
 
     def _met(self) -> _Met:
         with self.store.reading() as reader:
@@ -214,17 +261,27 @@ def no_intent() -> ApiError:
     )
 
 
+def circumstances_of(
+    kind: ShotKind | None, *, in_a_row: int | None = None, played_at: datetime | None = None
+) -> Circumstances:
+    """What the store keeps beside a verdict."""
+    known = {} if kind is None else kind.to_dict()
+    return Circumstances(**known, in_a_row=in_a_row, played_at=played_at)
+
+
 def _add_attempt(
     writer: Writer, met: _Met, after: ReadingRecord, verdict: Verdict | None
 ) -> AttemptRecord | None:
     if verdict is None or met.intent is None or met.before is None:
         return None
+    table = calibration_of(met.calibration).table
     return writer.add_attempt(
         met.intent,
         before=met.before,
         after=after,
         verdict=verdict.to_dict(),
         offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
+        circumstances=circumstances_of(shot_kind(met.before.layout, verdict, table)),
     )
 
 

@@ -126,6 +126,18 @@ class VerdictOut(Open):
     warnings: list[str] = []
 
 
+class KindOut(BaseModel):
+    """What kind of shot it was; null where that is not known or was not noted."""
+
+    travel_mm: Annotated[
+        float | None, Field(description="Planned way of the cue ball after the contact.")
+    ] = None
+    cut_deg: Annotated[float | None, Field(description="Cut of the shot played.")] = None
+    rails: int | None = None
+    spin: Literal["follow", "stun", "draw"] | None = None
+    side_spin: Literal["none", "left", "right"] | None = None
+
+
 class AttemptOut(BaseModel):
     """A shot compared with its intent."""
 
@@ -137,6 +149,28 @@ class AttemptOut(BaseModel):
     after_reading_id: int
     intent: dict[str, Any]
     verdict: VerdictOut
+    kind: KindOut | None = None
+    in_a_row: Annotated[
+        int | None, Field(description="It belonged to a set of so many successes in a row.")
+    ] = None
+
+
+class JudgedAgain(BaseModel):
+    """An attempt of a corrected reading."""
+
+    id: int
+    judged: Annotated[bool, Field(description="Whether it has a verdict on the new names.")]
+    detail: Annotated[str | None, Field(description="Why not; its old verdict stays.")] = None
+
+
+class Corrected(BaseModel):
+    """A reading with its names put right, and what follows from that."""
+
+    reading: ReadingOut
+    attempts: list[JudgedAgain]
+    taught: Annotated[
+        list[str], Field(description="Balls of this set that are known by their look from now on.")
+    ]
 
 
 class Arrival(BaseModel):
@@ -153,7 +187,7 @@ class Ring(BaseModel):
     holes: list[list[Point]]
 
 
-class ZoneOut(BaseModel):
+class PlacesOut(BaseModel):
     """Where the cue ball may stop."""
 
     polygons_mm: list[Ring]
@@ -162,6 +196,18 @@ class ZoneOut(BaseModel):
     emptied_by: Annotated[str | None, Field(description="The limit that leaves no place.")]
     emptied_why: str | None
     wanted_margin_mm: Annotated[float | None, Field(description="Its distance to the edge.")]
+
+
+class PocketZoneOut(PlacesOut):
+    """The zone of one pocket, where the intent leaves the next pocket open."""
+
+    pocket: str
+
+
+class ZoneOut(PlacesOut):
+    """The landing zone; ``pockets`` holds each pocket's where the intent names none."""
+
+    pockets: list[PocketZoneOut]
 
 
 class IntentOut(BaseModel):
@@ -200,3 +246,10 @@ class SummaryOut(BaseModel):
     """What the attempts add up to, as the last line of `restmark session --json`."""
 
     summary: dict[str, Any]
+
+
+class ProgressOut(BaseModel):
+    """What sessions over weeks say together."""
+
+    progress: dict[str, Any]
+    words: list[str]

@@ -60,6 +60,23 @@ KINDS: Mapping[str, Kind] = {
         meaning="Its limits contradict each other, or it names what is not on the table. The "
         "intent that held before still holds.",
     ),
+    "bad-correction": Kind(
+        status=422,
+        title="The names cannot be corrected so",
+        meaning="A correction names no ball of the reading, or no name. Nothing was changed.",
+    ),
+    "bad-set": Kind(
+        status=422,
+        title="The ball set cannot be used",
+        meaning="A field is missing or wrong, or the set was taught for other networks: teach it "
+        "anew. Nothing was stored.",
+    ),
+    "bad-note": Kind(
+        status=422,
+        title="The note cannot be taken",
+        meaning="A note says spin, side_spin, rails and in_a_row. The note that was there before "
+        "still stands.",
+    ),
     "no-calibration": Kind(
         status=409,
         title="No calibration is set",

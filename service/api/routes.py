@@ -9,7 +9,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Header, Query, Request, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
-from service.pages import Scene, summary_of
+from service.pages import Scene, progress_of, summary_of
+from service.report.progress_words import progress_lines
 from service.store import NotFoundError
 
 from . import models as m
@@ -188,6 +189,22 @@ def get_reading(number: Number, reader: ReaderDep) -> dict[str, Any]:
     return reader.reading(number).to_dict()
 
 
+@router.post(
+    "/readings/{number}/names",
+    response_model=m.Corrected,
+    response_model_exclude_unset=True,
+    tags=["readings"],
+)
+async def post_names(number: Number, desk: DeskDep, document: Document) -> dict[str, Any]:
+    """Say which ball is which: `{"names": [{"id": "3", "x_mm": 812, "y_mm": 440}]}`.
+
+    A place means the ball within 30 mm of it; a ball that loses its name to another gets that
+    one's old name and is in doubt. Attempts of the reading are judged again, and all sure names
+    of its still teach this table's ball set: later stills are read with it.
+    """
+    return await desk.run(desk.correct_names, number, document)
+
+
 @router.get(
     "/readings/{number}/top-view.svg", response_class=Response, responses=_SVG, tags=["readings"]
 )
@@ -239,7 +256,29 @@ def get_attempt(number: Number, reader: ReaderDep) -> dict[str, Any]:
     return reader.attempt(number).to_dict()
 
 
+@router.put("/attempts/{number}/note", response_model=m.AttemptOut, tags=["attempts"])
+async def put_note(number: Number, desk: DeskDep, document: Document) -> dict[str, Any]:
+    """Note what no still shows: `spin` (follow, stun, draw), `side_spin` (none, left, right), \
+    `rails`, and `in_a_row` where the attempt belonged to a set. It replaces an earlier note."""
+    return (await desk.run(desk.set_note, number, document)).to_dict()
+
+
 @router.get("/summary", response_model=m.SummaryOut, tags=["attempts"])
 def get_summary(reader: ReaderDep) -> dict[str, Any]:
     """What all attempts add up to, every rate with its interval."""
     return {"summary": summary_of(reader.scores())}
+
+
+@router.get("/progress", response_model=m.ProgressOut, tags=["attempts"])
+def get_progress(
+    reader: ReaderDep,
+    same_shots: Annotated[
+        bool, Query(description="Count only shots that were played in every session.")
+    ] = False,
+) -> dict[str, Any]:
+    """Sessions over weeks, trends between them with their intervals, and what is still missing.
+
+    A pause of three hours starts another session. `words` says the same in sentences.
+    """
+    found = progress_of(reader.scores(), same_shots=same_shots)
+    return {"progress": found.to_dict(), "words": progress_lines(found)}

@@ -13,6 +13,7 @@ from fastapi import FastAPI
 
 from calibration.errors import RestmarkError
 from calibration.files import Calibration
+from vision.taught import Taught
 
 from .app import create_app
 from .gate import LOOPBACK_NAMES
@@ -58,14 +59,17 @@ def serve(
     port: int = DEFAULT_PORT,
     *,
     open_calibration: Path | None = None,
+    ball_set: Path | None = None,
     announce: Callable[[str], None] = print,
 ) -> None:
     """Serve ``data_dir`` on ``host`` and ``port`` (0: any free one) until interrupted.
 
-    ``open_calibration`` is a table file that is set as the calibration first. ``announce`` gets
+    ``open_calibration`` is a table file that is set as the calibration first, ``ball_set`` a set
+    file that is set as the taught ball set. ``announce`` gets
     the address, and a warning where others can reach it. Raises RestmarkError before it serves.
     """
     calibration = Calibration.read(open_calibration) if open_calibration is not None else None
+    taught = Taught.read(ball_set) if ball_set is not None else None
     listener = bind(host, port)
     with contextlib.closing(listener):
         is_loopback = _is_loopback(host)
@@ -76,6 +80,8 @@ def serve(
         )
         if calibration is not None:
             app.state.desk.set_calibration(calibration.to_dict())
+        if taught is not None:
+            app.state.desk.set_ball_set(taught.to_dict())
         announce(f"Restmark is at {address(listener)} (Ctrl+C ends it); data in {data_dir}")
         if not is_loopback:
             announce(

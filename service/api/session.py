@@ -5,13 +5,16 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from calibration.files import Calibration
 from service.position import Intent, Verdict
+from service.practice import ShotKind
 from service.store import ReadingRecord, Store, StoreError
 from vision.layout import Layout
 
+from .desk import circumstances_of
 from .upload import clean_name
 
 
@@ -34,6 +37,9 @@ class SessionAttempt:
     after: str
     intent: Intent
     verdict: Verdict
+    kind: ShotKind | None = None
+    in_a_row: int | None = None
+    """It belonged to a set of so many successes in a row."""
 
 
 def load_session(
@@ -42,10 +48,12 @@ def load_session(
     *,
     stills: Sequence[SessionStill],
     attempts: Sequence[SessionAttempt],
+    played_at: datetime | None = None,
 ) -> bool:
     """Put the session into ``data_dir`` in one transaction; its calibration then holds.
 
-    ``stills`` in the order they were taken, ``attempts`` as they were played. Returns False,
+    ``stills`` in the order they were taken, ``attempts`` as they were played, all at the one
+    time that ``played_at`` gives (None: now); it tells sessions apart. Returns False,
     and changes nothing, where this very session went into ``data_dir`` before.
     """
     fingerprint = _fingerprint(stills, attempts)
@@ -54,7 +62,10 @@ def load_session(
         with store.writing() as writer:
             if writer.receipt(fingerprint) is not None:
                 return False
-            calibration_id = writer.add_calibration(calibration.to_dict()).id
+            holds = writer.calibration()
+            if holds is None or holds.document != calibration.to_dict():
+                holds = writer.add_calibration(calibration.to_dict())
+            calibration_id = holds.id
             compared = {attempt.after for attempt in attempts}
             readings = {
                 each.name: writer.add_reading(
@@ -77,6 +88,9 @@ def load_session(
                     after=_named(readings, attempt.after),
                     verdict=attempt.verdict.to_dict(),
                     offsets_mm=(attempt.verdict.offset_along_mm, attempt.verdict.offset_across_mm),
+                    circumstances=circumstances_of(
+                        attempt.kind, in_a_row=attempt.in_a_row, played_at=played_at
+                    ),
                 )
             writer.add_receipt(fingerprint, fingerprint.removeprefix("session:"), {})
     finally:

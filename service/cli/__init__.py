@@ -1,6 +1,17 @@
 """The command line. ``app`` holds the commands, ``main`` is the installed entry point."""
 
-from . import boards, calibrating, reading, scoring, showing
+from . import boards, calibrating, planning, reading, scoring, showing, teaching, weeks
 from .app import app, main
 
-__all__ = ["app", "boards", "calibrating", "main", "reading", "scoring", "showing"]
+__all__ = [
+    "app",
+    "boards",
+    "calibrating",
+    "main",
+    "planning",
+    "reading",
+    "scoring",
+    "showing",
+    "teaching",
+    "weeks",
+]

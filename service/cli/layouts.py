@@ -11,9 +11,11 @@ from calibration.table import Table
 from vision.layout import Layout
 
 from .inputs import Entry
+from .options import set_from
 
 if TYPE_CHECKING:
     from calibration.files import Calibration
+    from vision.taught import Taught
 
 _SAME_SURFACE_MM = 0.5
 
@@ -23,15 +25,16 @@ class Ground:
     """The table that layouts lie on and, for stills, the calibration that reads them."""
 
     calibration: Calibration | None
+    taught: Taught | None = None
 
     @classmethod
-    def open(cls, path: Path | None) -> Ground:
-        """From a calibration file, or for layouts only."""
+    def open(cls, path: Path | None, ball_set: Path | None = None) -> Ground:
+        """From a calibration file and a taught set's, or for layouts only."""
         if path is None:
             return cls(calibration=None)
         from calibration.files import Calibration
 
-        return cls(calibration=Calibration.read(path))
+        return cls(calibration=Calibration.read(path), taught=set_from(ball_set))
 
     def layout(self, entry: Entry, *, previous: Layout | None = None) -> Layout:
         """The entry's layout, read from its still where it is one; raises its refusal."""
@@ -48,7 +51,13 @@ class Ground:
             )
         from vision.read import read_still
 
-        return read_still(entry.still or b"", self.calibration, name=entry.name, previous=previous)
+        return read_still(
+            entry.still or b"",
+            self.calibration,
+            name=entry.name,
+            previous=previous,
+            taught=self.taught,
+        )
 
     def table_for(self, layout: Layout) -> Table:
         """The calibration's table, or the layout's own surface with standard mouths."""

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from service.position import Player
+    from vision.taught import Taught
 
 CALIBRATION = Annotated[
     Path, typer.Option("--calibration", help="Calibration file of `restmark calibrate`.")
@@ -17,4 +21,31 @@ CALIBRATION_FOR_STILLS = Annotated[
         help="Calibration file of `restmark calibrate`; needed for stills, not for layouts.",
     ),
 ]
+BALL_SET = Annotated[
+    Path | None,
+    typer.Option("--set", help="The taught ball set, set.json of `restmark teach`."),
+]
 JSON = Annotated[bool, typer.Option("--json", help="Print JSON on standard output.")]
+PLAYER = Annotated[
+    Path | None,
+    typer.Option(
+        "--player",
+        help="The player's own hand, reach and spreads, player.json of `restmark player`; "
+        "default: starting values.",
+    ),
+]
+
+
+def player_from(path: Path | None) -> Player:
+    """The player in a file, or the starting values."""
+    from service.position import Player
+    from service.position.player_file import read_player
+
+    return Player() if path is None else read_player(path)
+
+
+def set_from(path: Path | None) -> Taught | None:
+    """The taught set in a file, or none."""
+    from vision.taught import Taught
+
+    return None if path is None else Taught.read(path)

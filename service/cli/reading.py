@@ -19,10 +19,11 @@ from .app import REFUSED, app, guarded
 from .console import complain, out, print_json, say, tracked
 from .inputs import read_bytes
 from .layouts import error_object
-from .options import CALIBRATION, JSON
+from .options import BALL_SET, CALIBRATION, JSON, set_from
 
 if TYPE_CHECKING:
     from calibration.files import Calibration
+    from vision.taught import Taught
 
 
 @app.command()
@@ -32,6 +33,7 @@ def read(
         list[Path], typer.Argument(metavar="STILL", help="Stills to read, JPEG or PNG.")
     ],
     calibration: CALIBRATION,
+    ball_set: BALL_SET = None,
     as_json: JSON = False,
 ) -> None:
     """Find and name every ball in stills, in millimetres, each with its error.
@@ -41,10 +43,11 @@ def read(
     from calibration.files import Calibration
 
     made = Calibration.read(calibration)
+    taught = set_from(ball_set)
     failed = False
     for path in tracked(stills, "reading stills"):
         try:
-            layout = read_one(path, made)
+            layout = read_one(path, made, taught)
         except RestmarkError as refused:
             failed = True
             complain(refused.detail)
@@ -59,11 +62,11 @@ def read(
         raise typer.Exit(REFUSED)
 
 
-def read_one(path: Path, made: Calibration) -> Layout:
+def read_one(path: Path, made: Calibration, taught: Taught | None = None) -> Layout:
     """The layout in one still file."""
     from vision.read import read_still
 
-    return read_still(read_bytes(path), made, name=str(path))
+    return read_still(read_bytes(path), made, name=str(path), taught=taught)
 
 
 def print_layout(layout: Layout, table: Table) -> None:

@@ -13,8 +13,9 @@ from vision.layout import Layout
 from .app import REFUSED, app, guarded
 from .console import complain, note, out, print_json, say, tracked
 from .inputs import Entry, entry_of, folder_entries
+from .keeping import check_keepable, keep_session, played_time
 from .layouts import Ground, check_surface
-from .options import CALIBRATION_FOR_STILLS, JSON
+from .options import BALL_SET, CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
 
 if TYPE_CHECKING:
     from calibration.table import Table
@@ -35,6 +36,8 @@ def score(
         Path, typer.Option("--intent", help="What was meant, intent.json: pot and leave, or zone.")
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
+    player: PLAYER = None,
+    ball_set: BALL_SET = None,
     as_json: JSON = False,
 ) -> None:
     """Compare where the cue ball stopped with where it was meant to stop."""
@@ -42,12 +45,12 @@ def score(
     from service.report.tables import verdict_grid
 
     meant = Intent.read(intent)
-    ground = Ground.open(calibration)
+    ground = Ground.open(calibration, ball_set)
     was = ground.layout(entry_of(before))
     table = ground.table_for(was)
     now = ground.layout(entry_of(after), previous=was)
     check_surface(now, table)
-    verdict = score_shot(was, now, meant, table)
+    verdict = score_shot(was, now, meant, table, player=player_from(player))
     if as_json:
         print_json(verdict.to_dict())
         return
@@ -72,6 +75,18 @@ def session(
         Path | None,
         typer.Option("--plan", help="Intents in order, plan.json; default: the folder's own."),
     ] = None,
+    player: PLAYER = None,
+    ball_set: BALL_SET = None,
+    data: Annotated[
+        Path | None,
+        typer.Option("--data", help="Folder of a store that keeps the session; made if missing."),
+    ] = None,
+    played: Annotated[
+        str | None,
+        typer.Option(
+            "--played", help="Day, or day and time, of the session; default: its files' own."
+        ),
+    ] = None,
     as_json: JSON = False,
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
@@ -79,22 +94,31 @@ def session(
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     """
     from service.practice import score_session
+    from service.report.kind_words import kind_lines, kind_rows
     from service.report.summary_words import summary_lines
-    from service.report.tables import attempts_grid
+    from service.report.tables import attempts_grid, kinds_grid
 
     plan_path = plan or _own_plan(folder)
     meant = _read_plan(plan_path)
-    ground = Ground.open(calibration)
+    ground = Ground.open(calibration, ball_set)
     entries = folder_entries(folder, leave_out=plan_path)
-    readings, table = _read_all(entries, ground)
-    result = score_session(readings, meant, table)
+    played_at = None
+    if data is not None:
+        check_keepable(ground, entries)
+        played_at = played_time(played, folder)
+    readings, table = read_session(entries, ground)
+    result = score_session(readings, meant, table, player=player_from(player))
     if as_json:
         for item in result.lines():
             print_json(item)
     else:
         out().print(attempts_grid(result.attempts))
-        for line in summary_lines(result.summary):
+        if kind_rows(result.summary.by_kind):
+            out().print(kinds_grid(result.summary.by_kind))
+        for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):
             say(line)
+    if data is not None and played_at is not None:
+        note(keep_session(data, ground, entries, readings, result, played_at))
     for left in result.left_out:
         note(left.reason)
     refused = [attempt for attempt in result.attempts if attempt.refused]
@@ -119,7 +143,7 @@ def _read_plan(path: Path | None) -> Plan:
     return Plan.read(path)
 
 
-def _read_all(entries: list[Entry], ground: Ground) -> tuple[list[tuple[str, Reading]], Table]:
+def read_session(entries: list[Entry], ground: Ground) -> tuple[list[tuple[str, Reading]], Table]:
     """Every entry's layout or refusal, and the one table they lie on."""
     readings: list[tuple[str, Reading]] = []
     table: Table | None = None

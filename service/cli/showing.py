@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from rich.console import Console
 
 from .app import app, guarded
 from .console import note, out, print_json, say, tracked
-from .options import JSON
+from .options import BALL_SET, JSON
 
+Show = Callable[[Mapping[str, Any], Console], None]
 DEFAULT_PORT = 8765
 PORT = Annotated[
     int, typer.Option("--port", min=1, max=65535, help="Port to listen on.", show_default=True)
@@ -54,11 +58,12 @@ def serve(
     calibration: Annotated[
         Path | None, typer.Option("--calibration", help="Calibration file to set at the start.")
     ] = None,
+    ball_set: BALL_SET = None,
 ) -> None:
     """Run the service: post stills, set intents, see verdicts on a page. There is no login."""
     from service.api import serve as run_service
 
-    run_service(data, host, port, open_calibration=calibration, announce=say)
+    run_service(data, host, port, open_calibration=calibration, ball_set=ball_set, announce=say)
 
 
 @app.command()
@@ -70,32 +75,115 @@ def bench(
             "--empties",
             help="Folder of stills of empty tables with truth.json: measures calibrations on "
             "them instead. Kept for this, nothing tuned on them: the stills of `python -m "
-            "vision.training.dataset --set empties --rooms 45 --seed 93000`.",
+            "vision.training.dataset --set empties --rooms 45 --seed 93000`, and of `--set built "
+            "--rooms 60 --seed 94000`.",
+        ),
+    ] = None,
+    stills: Annotated[
+        Path | None,
+        typer.Option(
+            "--stills",
+            help="Folder of rendered stills with truth.json: measures readings on them instead. "
+            "Kept for this, nothing tuned on them: the stills of `python -m "
+            "vision.training.dataset --set measure --rooms 64 --each 5 --seed 700000`.",
+        ),
+    ] = None,
+    fitted: Annotated[
+        bool,
+        typer.Option(
+            "--fitted",
+            help="With --stills: read them with a calibration from the room's …empty still too.",
+        ),
+    ] = False,
+    timing: Annotated[
+        Path | None,
+        typer.Option(
+            "--timing",
+            help="Folder of rendered stills with truth.json: times readings of 60 of them instead.",
+        ),
+    ] = None,
+    drift: Annotated[
+        Path | None,
+        typer.Option(
+            "--drift",
+            help="Folder with …empty stills and truth.json: measures how known moves of camera "
+            "and table are noticed instead.",
+        ),
+    ] = None,
+    weights: Annotated[
+        Path | None,
+        typer.Option(
+            "--weights",
+            help="Weights, a .pt file, to time `predict` of ultralytics with where the extra "
+            "`train` is installed; default: the finder's own.",
         ),
     ] = None,
     workers: Annotated[
         int | None,
-        typer.Option(
-            "--workers", min=1, help="Processes for --empties, one core each; default: all cores."
-        ),
+        typer.Option("--workers", min=1, help="Processes, one core each; default: two."),
     ] = None,
     as_json: JSON = False,
 ) -> None:
-    """Measure accuracy against truth and time per step on the sample stills.
+    """Measure accuracy against truth, time and memory on the sample stills, or on other folders.
+
+    Timings are medians; how busy the machine was stands beside them. Each folder given is measured
+    in turn, one JSON object each.
 
     With --empties every still is calibrated with the lens file, with the camera's height off by
     -20, -10, +10 and +20 mm, with a ball-check still where one lies beside it (NAME-ball-check),
     and with nothing; the surface is told by its nearest name, and as measured where the table
     has a size of its own. Beside them stands a homography from four true corners.
     """
-    from service.bench import print_bench, run_bench
-    from service.bench_rooms_figures import print_bench_rooms, run_bench_rooms
+    for figures, show in _benches(
+        _Folders(empties=empties, stills=stills, fitted=fitted, timing=timing, drift=drift),
+        weights=weights,
+        workers=workers,
+    ):
+        if as_json:
+            print_json(figures)
+        else:
+            show(figures, out())
 
-    if empties is not None:
-        figures, show = run_bench_rooms(empties, workers=workers, track=tracked), print_bench_rooms
-    else:
-        figures, show = run_bench(announce=note, track=tracked), print_bench
-    if as_json:
-        print_json(figures)
-    else:
-        show(figures, out())
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Folders:
+    """What to measure; the sample stills where no folder is given."""
+
+    empties: Path | None
+    stills: Path | None
+    fitted: bool
+    timing: Path | None
+    drift: Path | None
+
+
+def _benches(
+    folders: _Folders, *, weights: Path | None, workers: int | None
+) -> Iterator[tuple[Mapping[str, Any], Show]]:
+    """The figures of each bench asked for, with what prints them."""
+    if folders.fitted and folders.stills is None:
+        raise typer.BadParameter("--fitted needs --stills")
+    if folders.empties is not None:
+        from service.bench_rooms_figures import print_bench_rooms, run_bench_rooms
+
+        yield run_bench_rooms(folders.empties, workers=workers, track=tracked), print_bench_rooms
+    if folders.stills is not None:
+        from service.bench_stills_figures import run_bench_stills
+        from service.bench_stills_print import print_bench_stills
+
+        yield (
+            run_bench_stills(folders.stills, fitted=folders.fitted, workers=workers, track=tracked),
+            print_bench_stills,
+        )
+    if folders.timing is not None:
+        from service.bench_time import print_bench_time, run_bench_time
+
+        yield run_bench_time(folders.timing, weights=weights, track=tracked), print_bench_time
+    if folders.drift is not None:
+        from service.bench_drift import drift_figures, print_drift
+
+        yield drift_figures(folders.drift, track=tracked), print_drift
+    if not (folders.empties or folders.stills or folders.timing or folders.drift):
+        from service.bench_all import print_all, run_bench
+
+        figures = run_bench(announce=note, track=tracked, weights=weights, workers=workers)
+        yield figures, print_all

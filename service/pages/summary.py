@@ -7,7 +7,7 @@ from dataclasses import fields
 from typing import Any
 
 from service.position import Intent, Verdict
-from service.practice import summarise
+from service.practice import Played, Progress, ShotKind, progress, summarise
 from service.store import Score
 
 from . import words
@@ -17,8 +17,28 @@ _PRINTED = frozenset(field.name for field in fields(Verdict))
 
 
 def summary_of(scores: Sequence[Score]) -> dict[str, Any]:
-    """Summary of attempts in the order they were played."""
-    return summarise([stored_verdict(score) for score in scores]).to_dict()
+    """Summary of attempts in the order they were played, sets of a row apart."""
+    plain = [score for score in scores if score.in_a_row is None]
+    return summarise(
+        [stored_verdict(score) for score in plain],
+        kinds=[ShotKind(**score.kind) for score in plain],
+    ).to_dict()
+
+
+def progress_of(scores: Sequence[Score], *, same_shots: bool = False) -> Progress:
+    """Sessions over weeks from stored attempts."""
+    return progress(
+        [
+            Played(
+                at=score.played_at,
+                verdict=stored_verdict(score),
+                kind=ShotKind(**score.kind),
+                in_a_row=score.in_a_row,
+            )
+            for score in scores
+        ],
+        same_shots=same_shots,
+    )
 
 
 def stored_verdict(score: Score) -> Verdict:
@@ -45,8 +65,9 @@ def summary_facts(summary: Mapping[str, Any]) -> tuple[Fact, ...]:
         _average_miss(summary["average_miss"]),
         _landing_spot(landing),
         _within(landing),
+        _weak_side(landing),
         Fact(label="Longest run", value=str(summary["longest_run"]), aside="pot and zone"),
-        _given_up(summary["pot_chance_given_up"]),
+        _given_up(summary["chance_given_up"]),
     ]
     for name, words_one in (
         ("too_close_to_call", "Too close to call"),
@@ -103,12 +124,33 @@ def _within(landing: Mapping[str, Any]) -> Fact | None:
     return Fact(
         label="Half-within distance",
         value=words.in_mm(half),
-        aside=f"nine in ten within {words.in_mm(nine)} of the average landing spot",
+        aside=f"of the average landing spot{_ends(landing['half_within'])}; nine in ten within "
+        f"{words.in_mm(nine)}{_ends(landing['nine_in_ten_within'])}",
     )
 
 
-def _given_up(share: float | None) -> Fact | None:
-    return None if share is None else Fact(label="Pot chance given up", value=f"{share:.0%}")
+def _ends(distance: Mapping[str, Any]) -> str:
+    if distance["low_mm"] is None:
+        return ""
+    return f", 95 %: {distance['low_mm']:.0f} to {words.in_mm(distance['high_mm'])}"
+
+
+def _weak_side(landing: Mapping[str, Any]) -> Fact | None:
+    found = landing["weak_side"]
+    if found["ratio"] is None:
+        return None
+    aside = f"spread along × {found['ratio']:.1f} of across"
+    aside += f"; 95 %: {found['low']:.1f} to {found['high']:.1f}"
+    if not found["side"] and found["attempts_missing"]:
+        aside += f"; about {found['attempts_missing']} more attempts would show it"
+    return Fact(label="Weak side", value=found["side"] or "cannot be said yet", aside=aside)
+
+
+def _given_up(share: Mapping[str, Any]) -> Fact | None:
+    if share["mean"] is None:
+        return None
+    aside = "" if share["low"] is None else f"95 %: {share['low']:.0%} to {share['high']:.0%}"
+    return Fact(label="Pot chance given up", value=f"{share['mean']:.0%}", aside=aside)
 
 
 def _interval(mean: Mapping[str, Any], lead: str) -> str:

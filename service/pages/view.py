@@ -13,8 +13,10 @@ from calibration.table import NAMED_SURFACES_MM, Table
 from service.store import AttemptRecord, Reader, ReadingRecord
 
 from . import words
+from .noting import NoteView, note_view
 from .scene import Scene, calibration_of
 from .summary import summary_facts, summary_of
+from .weeks import ProgressView, progress_view
 from .words import Fact
 
 ATTEMPTS_SHOWN = 50
@@ -88,6 +90,8 @@ class PageView:
     """The top view; made by ``service.drawing``, which escapes all text in it."""
     facts_title: str = ""
     facts: tuple[Fact, ...] = ()
+    note: NoteView | None = None
+    """What the player may note on the attempt that is shown."""
     warnings: tuple[str, ...] = ()
     """What qualifies the verdict."""
     notes: tuple[str, ...] = ()
@@ -96,6 +100,8 @@ class PageView:
     balls: tuple[BallRow, ...] = ()
     summary: tuple[Fact, ...] = ()
     summary_aside: str = ""
+    progress: ProgressView | None = None
+    """Sessions over weeks, from the second session on."""
     attempts: tuple[AttemptRow, ...] = ()
     attempts_left_out: int = 0
 
@@ -123,6 +129,7 @@ def page_view(reader: Reader) -> PageView:
     shown = reader.attempts(limit=ATTEMPTS_SHOWN)
     scores = reader.scores()
     total = len(scores)
+    plain = sum(score.in_a_row is None for score in scores)
     return PageView(
         headline=say.headline,
         subline=say.subline,
@@ -134,12 +141,14 @@ def page_view(reader: Reader) -> PageView:
         svg=Markup(scene.svg()) if scene else None,
         facts_title=say.facts_title,
         facts=say.facts,
+        note=note_view(scene.attempt) if scene and scene.attempt else None,
         warnings=say.warnings,
         notes=scene.reading.layout.warnings if scene else (),
         still=_still(reading) if reading else None,
         balls=_balls(scene) if scene else (),
-        summary=summary_facts(summary_of(scores)) if scores else (),
-        summary_aside=f"of {total} attempt{'' if total == 1 else 's'}",
+        summary=summary_facts(summary_of(scores)) if plain else (),
+        summary_aside=f"of {plain} attempt{'' if plain == 1 else 's'}",
+        progress=progress_view(scores),
         attempts=tuple(_attempt_row(attempt) for attempt in shown),
         attempts_left_out=total - len(shown),
     )

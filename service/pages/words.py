@@ -226,7 +226,7 @@ def _chances(verdict: Mapping[str, Any]) -> list[Fact]:
         Fact(
             label="Pot chance left",
             value=f"{verdict['pot_chance']:.0%}",
-            aside="in the best open pocket",
+            aside="for the next ball",
         )
     ]
     if verdict["pot_chance_given_up"] is not None:

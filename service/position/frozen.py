@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
@@ -24,13 +26,14 @@ def is_frozen(cue: Ball, layout: Layout, table: Table) -> bool:
         if float(distance) - FROZEN_INSET_MM <= _slack_mm(cov[axis, axis]):
             return True
     for ball in layout.balls:
-        if ball.id != "cue":
-            gap = np.asarray(ball.centre_mm) - np.asarray(cue.centre_mm)
-            apart = float(np.hypot(*gap))
-            normal = gap / apart if apart > 0 else np.array([1.0, 0.0])
-            variance = normal @ (cov + np.asarray(ball.cov_mm2)) @ normal
-            if apart - BALL_DIAMETER_MM <= _slack_mm(float(variance)):
-                return True
+        x, y = ball.x_mm - cue.x_mm, ball.y_mm - cue.y_mm
+        gap = math.hypot(x, y) - BALL_DIAMETER_MM
+        if ball.id == "cue" or gap > FROZEN_SLACK_MOST_MM:
+            continue
+        normal = np.array([x, y]) / math.hypot(x, y) if x or y else np.array([1.0, 0.0])
+        variance = normal @ (cov + np.asarray(ball.cov_mm2)) @ normal
+        if gap <= _slack_mm(float(variance)):
+            return True
     return False
 
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-
-import numpy as np
 
 from calibration.table import Table
 from vision.layout import BALL_IDS, Ball, Layout
@@ -26,12 +25,15 @@ def potted(before: Layout, after: Layout) -> list[str]:
 
 def moved_mm(was: Ball, now: Ball) -> float:
     """How far a ball moved; 0 where that is within its error or too little to matter."""
-    way = np.asarray(now.centre_mm) - np.asarray(was.centre_mm)
-    moved = float(np.hypot(*way))
+    x, y = now.x_mm - was.x_mm, now.y_mm - was.y_mm
+    moved = math.hypot(x, y)
     if moved <= MOVED_LEAST_MM:
         return 0.0
-    cov = np.asarray(was.cov_mm2) + np.asarray(now.cov_mm2)
-    spread = float(np.sqrt(max(way @ cov @ way, 0.0))) / moved
+    along = [
+        x * x * cov[0][0] + x * y * (cov[0][1] + cov[1][0]) + y * y * cov[1][1]
+        for cov in (was.cov_mm2, now.cov_mm2)
+    ]
+    spread = math.sqrt(max(sum(along), 0.0)) / moved
     return moved if moved > 3 * spread else 0.0
 
 

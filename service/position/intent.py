@@ -2,94 +2,30 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
-
-from shapely.geometry import Polygon
 
 from calibration.table import POCKET_NAMES, PointMm, Table
 from vision.layout import BALL_IDS, Layout
 
+from .drawn import DrawnZone
 from .errors import IntentError
+from .fields import check_limits, check_one_of, numbers, points
 
 SIDES = ("left", "right", "either")
 REACHES = ("hand", "bridge", "any")
 OVER_BALLS = ("avoid", "any")
 _LEAVE_KEYS = ("cut_deg", "side", "distance_mm", "cushion_mm", "reach", "over_ball")
-_KEYS = ("pot", "pocket", "next", "next_pocket", *_LEAVE_KEYS, "zone")
+_KEYS = ("pot", "pocket", "next", "next_pocket", *_LEAVE_KEYS, "zone", "route_mm")
+LOWEST = "lowest"
+"""In rotation games the rules name the ball: the lowest number on the table."""
 _OBJECT_BALLS = BALL_IDS[1:]
-
-LARGEST_RADIUS_MM = 5000.0
-"""More than any table's diagonal."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnZone:
-    """A landing zone drawn by the player: one polygon or one circle (table frame, mm)."""
-
-    polygon_mm: tuple[PointMm, ...] | None = None
-    circle_mm: tuple[float, float, float] | None = None
-    """Centre x, y and radius."""
-
-    def __post_init__(self) -> None:
-        if (self.polygon_mm is None) == (self.circle_mm is None):
-            raise IntentError(
-                "zone: got both or neither of polygon_mm and circle_mm; allowed: exactly one. "
-                "Draw one shape."
-            )
-        if self.circle_mm is not None:
-            finite = all(map(math.isfinite, self.circle_mm))
-            if not (finite and 0 < self.circle_mm[2] <= LARGEST_RADIUS_MM):
-                raise IntentError(
-                    f"zone.circle_mm: got {list(self.circle_mm)}; allowed: x, y and a radius "
-                    f"above 0 and up to {LARGEST_RADIUS_MM:g}, all finite mm. Draw it again."
-                )
-            return
-        points = self.polygon_mm or ()
-        if len(points) < 3 or not all(math.isfinite(v) for point in points for v in point):
-            raise IntentError(
-                f"zone.polygon_mm: got {[list(p) for p in points]}; allowed: "
-                "3 or more finite points. Draw it again."
-            )
-        shape = Polygon(points)
-        if not shape.is_valid or shape.area <= 0:
-            raise IntentError(
-                f"zone.polygon_mm: got {[list(p) for p in points]}; allowed: an outline that "
-                "encloses a surface and does not cross itself. Draw it again."
-            )
-
-    def to_dict(self) -> dict[str, Any]:
-        """JSON object as in the intent's ``zone``."""
-        if self.circle_mm is not None:
-            return {"circle_mm": list(self.circle_mm)}
-        return {"polygon_mm": [list(point) for point in self.polygon_mm or ()]}
-
-    @classmethod
-    def from_dict(cls, data: Any) -> DrawnZone:
-        """Inverse of ``to_dict``; error texts start with ``zone``."""
-        if not isinstance(data, Mapping) or set(data) - {"polygon_mm", "circle_mm"}:
-            raise IntentError(
-                f'zone: got {data!r}; allowed: {{"polygon_mm": [[x, y], …]}} or '
-                '{"circle_mm": [x, y, radius]}. Correct it.'
-            )
-        polygon, circle = data.get("polygon_mm"), data.get("circle_mm")
-        points = None
-        if polygon is not None:
-            points = tuple(
-                (x, y)
-                for x, y in (
-                    _numbers(point, 2, f"zone.polygon_mm[{i}]") for i, point in _items(polygon)
-                )
-            )
-        ring = None
-        if circle is not None:
-            x, y, radius = _numbers(circle, 3, "zone.circle_mm")
-            ring = (x, y, radius)
-        return cls(polygon_mm=points, circle_mm=ring)
+_BALLS = (*_OBJECT_BALLS, LOWEST)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +33,9 @@ class Intent:
     """What an attempt is meant to do; limits in mm and degrees.
 
     ``next`` and ``next_pocket`` describe the leave, or ``zone`` is drawn, or both: a drawn zone
-    is taken as drawn, and the next ball then only says what was left.
+    is taken as drawn, and the next ball then only says what was left. Without ``next_pocket``
+    every pocket will do. ``pot`` and ``next`` may be ``lowest`` (rotation games): the lowest
+    number on the table, and the lowest besides the ball to pot.
     """
 
     pot: str | None = None
@@ -113,22 +51,36 @@ class Intent:
     over_ball: str = "avoid"
     """``avoid``: no place where the cue must clear a ball too steeply; ``any``: not limited."""
     zone: DrawnZone | None = None
+    route_mm: tuple[PointMm, ...] | None = None
+    """The cue ball's intended way after it touched the ball to pot, rail contacts as corners."""
 
     def __post_init__(self) -> None:
         for name in ("pot", "next"):
-            _one_of(f"{name}", getattr(self, name), _OBJECT_BALLS, optional=True)
+            check_one_of(name, getattr(self, name), _BALLS, optional=True)
         for name in ("pocket", "next_pocket"):
-            _one_of(f"{name}", getattr(self, name), POCKET_NAMES, optional=True)
-        _one_of("side", self.side, SIDES)
-        _one_of("reach", self.reach, REACHES)
-        _one_of("over_ball", self.over_ball, OVER_BALLS)
+            check_one_of(name, getattr(self, name), POCKET_NAMES, optional=True)
+        check_one_of("side", self.side, SIDES)
+        check_one_of("reach", self.reach, REACHES)
+        check_one_of("over_ball", self.over_ball, OVER_BALLS)
         self._check_names()
-        _limits("cut_deg", self.cut_deg, 90.0, "degrees from 0 to 90")
-        _limits("distance_mm", self.distance_mm, math.inf, "mm from 0")
+        check_limits("cut_deg", self.cut_deg, 90.0, "degrees from 0 to 90")
+        check_limits("distance_mm", self.distance_mm, math.inf, "mm from 0")
         if not (math.isfinite(self.cushion_mm) and self.cushion_mm >= 0):
             raise IntentError(
                 f"cushion_mm: got {self.cushion_mm!r}; allowed: a finite number of mm, 0 or more. "
                 "Correct it."
+            )
+        self._check_route()
+
+    def _check_route(self) -> None:
+        if self.route_mm is None:
+            return
+        numbers_fit = all(math.isfinite(v) for point in self.route_mm for v in point)
+        apart = [math.dist(a, b) for a, b in itertools.pairwise(self.route_mm)]
+        if len(self.route_mm) < 2 or not numbers_fit or min(apart) < 1.0:
+            raise IntentError(
+                f"route_mm: got {[list(p) for p in self.route_mm]}; allowed: 2 or more finite "
+                "points, each 1 mm or more from the one before. Draw the route again."
             )
 
     def _check_names(self) -> None:
@@ -136,22 +88,31 @@ class Intent:
             raise IntentError(
                 f"pot: missing, though pocket is {self.pocket!r}; allowed: 1 … 15. Name the ball."
             )
-        for present, absent in (("next", "next_pocket"), ("next_pocket", "next")):
-            if getattr(self, present) is not None and getattr(self, absent) is None:
-                raise IntentError(
-                    f"{absent}: missing, though {present} is {getattr(self, present)!r}; allowed: "
-                    "both or, with a drawn zone, neither. Add it."
-                )
+        if self.next_pocket is not None and self.next is None:
+            raise IntentError(
+                f"next: missing, though next_pocket is {self.next_pocket!r}; allowed: the next "
+                "ball, with or without its pocket. Add it."
+            )
         if self.next is None and self.zone is None:
             raise IntentError(
                 "next: missing; allowed: next and next_pocket, or a drawn zone. Say where the cue "
                 "ball should stop."
             )
-        if self.next is not None and self.next == self.pot:
+        if self.next is not None and self.next == self.pot and self.next != LOWEST:
             raise IntentError(
                 f"next: got {self.next!r}, which is also the ball to pot; allowed: another ball. "
                 "Correct one of them."
             )
+
+    def named_on(self, layout: Layout) -> Intent:
+        """The intent with its balls named where it leaves them to the layout before the shot."""
+        if LOWEST not in (self.pot, self.next):
+            return self
+        there = [name for name in _OBJECT_BALLS if layout.ball(name) is not None]
+        pot = _lowest(there, "pot") if self.pot == LOWEST else self.pot
+        others = [name for name in there if name != pot]
+        following = _lowest(others, "next") if self.next == LOWEST else self.next
+        return replace(self, pot=pot, next=following)
 
     def check_on(self, layout: Layout, table: Table) -> None:
         """Refuse the intent where ``layout``, the one before the shot, contradicts it."""
@@ -164,21 +125,11 @@ class Intent:
                     f"there ({there}). Name one of them or correct the reading."
                 )
         if self.zone is not None:
-            self._check_drawn_on(table)
-
-    def _check_drawn_on(self, table: Table) -> None:
-        assert self.zone is not None
-        length_mm, width_mm = table.surface_mm
-        if self.zone.circle_mm is not None:
-            points: Sequence[PointMm] = (self.zone.circle_mm[:2],)
-        else:
-            points = self.zone.polygon_mm or ()
-        for x, y in points:
-            if not (0 <= x <= length_mm and 0 <= y <= width_mm):
-                raise IntentError(
-                    f"zone: got a point at ({x:g}, {y:g}) mm; allowed: the playing surface, 0 … "
-                    f"{length_mm:g} by 0 … {width_mm:g} mm. Draw the zone on the table."
-                )
+            circle = self.zone.circle_mm
+            corners = self.zone.polygon_mm or () if circle is None else (circle[:2],)
+            _check_on_table("zone", "Draw the zone on the table.", corners, table)
+        if self.route_mm is not None:
+            _check_on_table("route_mm", "Draw the route on the table.", self.route_mm, table)
 
     @property
     def unused(self) -> tuple[str, ...]:
@@ -211,6 +162,8 @@ class Intent:
             out["over_ball"] = self.over_ball
         if self.zone is not None:
             out["zone"] = self.zone.to_dict()
+        if self.route_mm is not None:
+            out["route_mm"] = [list(point) for point in self.route_mm]
         return out
 
     @classmethod
@@ -256,9 +209,11 @@ def _field(key: str, value: Any) -> Any:
     if key in ("cut_deg", "distance_mm"):
         if key == "distance_mm" and isinstance(value, list) and len(value) == 2:
             value = [value[0], math.inf if value[1] is None else value[1]]
-        return _numbers(value, 2, key)
+        return numbers(value, 2, key)
+    if key == "route_mm":
+        return points(value, key)
     if key == "cushion_mm":
-        return _numbers([value], 1, key)[0]
+        return numbers([value], 1, key)[0]
     if key == "zone":
         return DrawnZone.from_dict(value)
     if key in ("pot", "next") and isinstance(value, int) and not isinstance(value, bool):
@@ -266,40 +221,20 @@ def _field(key: str, value: Any) -> Any:
     return value
 
 
-def _items(value: Any) -> list[tuple[int, Any]]:
-    if not isinstance(value, list | tuple):
+def _lowest(there: Sequence[str], name: str) -> str:
+    if not there:
         raise IntentError(
-            f"zone.polygon_mm: got {value!r}; allowed: a list of [x, y] points in mm. Correct it."
+            f"{name}: got 'lowest', but no object ball is left for it; allowed: a layout with "
+            "one. Name a ball, or draw the zone."
         )
-    return list(enumerate(value))
+    return there[0]
 
 
-def _numbers(value: Any, count: int, name: str) -> tuple[float, ...]:
-    listed = isinstance(value, list | tuple) and len(value) == count
-    if not listed or not all(isinstance(v, int | float) and not isinstance(v, bool) for v in value):
-        wanted = "a number" if count == 1 else f"a list of {count} numbers"
-        raise IntentError(f"{name}: got {value!r}; allowed: {wanted}. Correct it.")
-    try:
-        return tuple(float(v) for v in value)
-    except OverflowError:
-        raise IntentError(
-            f"{name}: got a number too large to be a length; allowed: finite mm. Correct it."
-        ) from None
-
-
-def _one_of(name: str, value: Any, allowed: Sequence[str], *, optional: bool = False) -> None:
-    if value is None and optional:
-        return
-    if not isinstance(value, str) or value not in allowed:
-        raise IntentError(f"{name}: got {value!r}; allowed: {', '.join(allowed)}. Correct it.")
-
-
-def _limits(name: str, limits: tuple[float, float], top: float, allowed: str) -> None:
-    low, high = limits
-    if math.isnan(low) or math.isnan(high) or not (low >= 0 and high <= top):
-        raise IntentError(f"{name}: got [{low:g}, {high:g}]; allowed: {allowed}. Correct it.")
-    if not low < high:
-        raise IntentError(
-            f"{name}: got [{low:g}, {high:g}], limits crossed; allowed: the lower limit first and "
-            "below the upper. Swap or widen them."
-        )
+def _check_on_table(name: str, remedy: str, places_mm: Sequence[PointMm], table: Table) -> None:
+    length_mm, width_mm = table.surface_mm
+    for x, y in places_mm:
+        if not (0 <= x <= length_mm and 0 <= y <= width_mm):
+            raise IntentError(
+                f"{name}: got a point at ({x:g}, {y:g}) mm; allowed: the playing surface, 0 … "
+                f"{length_mm:g} by 0 … {width_mm:g} mm. {remedy}"
+            )

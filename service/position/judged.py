@@ -5,11 +5,20 @@ from __future__ import annotations
 
 def judged_angle(left_deg: float | None, wanted_deg: tuple[float, float] | None) -> str:
     """``too straight``, ``good angle`` or ``too much angle``; empty where nothing was asked."""
-    if left_deg is None or wanted_deg is None:
+    off = angle_off_deg(left_deg, wanted_deg)
+    if off is None:
         return ""
-    if left_deg < wanted_deg[0]:
-        return "too straight"
-    return "too much angle" if left_deg > wanted_deg[1] else "good angle"
+    if off == 0:
+        return "good angle"
+    return "too straight" if off < 0 else "too much angle"
+
+
+def angle_off_deg(left_deg: float | None, wanted_deg: tuple[float, float] | None) -> float | None:
+    """Degrees by which the cut left misses the wanted range: − too straight, + too much angle."""
+    if left_deg is None or wanted_deg is None:
+        return None
+    low, high = wanted_deg
+    return min(left_deg - low, 0.0) + max(left_deg - high, 0.0)
 
 
 def judged_side(left: str | None, wanted: str | None) -> str:

@@ -1,14 +1,21 @@
-"""Is the way open: cue ball to ghost ball and object ball to pocket, past every other ball."""
+"""Is the way open: cue ball to ghost ball and object ball to pocket, past all that lies there."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
+from calibration.table import (
+    BALL_DIAMETER_MM,
+    BALL_RADIUS_MM,
+    FROZEN_INSET_MM,
+    Pocket,
+    Table,
+)
 from vision.layout import Ball
 
 from .cut import ghost_ball_mm
@@ -20,6 +27,7 @@ SIGMAS = 1.96
 """How many standard deviations of a clearance count as its uncertainty (95 %)."""
 EDGE_MM = 1e-6
 """Rounding slack: a place on a limit belongs to it."""
+LEAST_INSET_MM = FROZEN_INSET_MM - GHOST_SLACK_MM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,9 +35,11 @@ class Clearance:
     """Room left at one obstacle: positive where the way is free of it (mm)."""
 
     obstacle: str
-    """Name of the ball, or ``cushion`` for the ghost ball's distance from the nose lines."""
+    """Name of the ball; a pocket's nose point such as ``foot-left/1`` (1 is the left one as seen
+    from the bed); or ``cushion`` for the ghost ball's distance from the nose lines."""
     leg: str
-    """``to ball`` (cue ball to ghost ball), ``to pocket`` or ``ghost``."""
+    """``to ball`` (cue ball to ghost ball), ``to pocket``, ``mouth`` (into the pocket between
+    its own nose points) or ``ghost``."""
     room_mm: float
     uncertainty_mm: float
 
@@ -41,45 +51,68 @@ class Clearance:
         return "blocked" if self.room_mm <= -self.uncertainty_mm else "too close to call"
 
 
-def clearances(
-    cue: Ball, object_ball: Ball, aim_mm: ArrayLike, others: Sequence[Ball], table: Table
-) -> tuple[Clearance, ...]:
-    """Every clearance of a shot: both legs past every other ball, and the ghost ball's place.
+@dataclass(frozen=True, slots=True)
+class _Leg:
+    """A straight way with the covariance of both its ends (mm, mm²)."""
 
-    ``others`` holds the balls besides cue and object ball. The uncertainty is 1.96 standard
-    deviations, from the covariances of all balls involved to first order.
+    name: str
+    start_mm: FloatArray
+    start_cov: FloatArray
+    end_mm: FloatArray
+    end_cov: FloatArray
+
+
+def clearances(
+    cue: Ball, object_ball: Ball, pocket: Pocket, others: Sequence[Ball], table: Table
+) -> tuple[Clearance, ...]:
+    """Every clearance of a shot, nearest obstacles first within a leg.
+
+    Both legs past every other ball, the ghost ball's place, the pocket's own nose points for the
+    object ball, and all nose points for a cue ball that lies in a pocket's jaws. ``others`` holds
+    the balls besides cue and object ball. The uncertainty is 1.96 standard deviations, from the
+    covariances of all balls involved to first order.
     """
-    target = np.asarray(object_ball.centre_mm)
-    aim = np.asarray(aim_mm, dtype=np.float64)
+    target, target_cov = np.asarray(object_ball.centre_mm), np.asarray(object_ball.cov_mm2)
+    aim = np.asarray(pocket.aim_mm)
     ghost = ghost_ball_mm(target, aim)
     ghost_cov = _ghost_cov(object_ball, aim)
-    start, start_cov = np.asarray(cue.centre_mm), np.asarray(cue.cov_mm2)
-    legs = (
-        ("to ball", start, start_cov, ghost, ghost_cov),
-        ("to pocket", target, np.asarray(object_ball.cov_mm2), aim, np.zeros((2, 2))),
-    )
+    still = np.zeros((2, 2))
+    to_ball = _Leg("to ball", np.asarray(cue.centre_mm), np.asarray(cue.cov_mm2), ghost, ghost_cov)
     found = [_ghost_clearance(ghost, ghost_cov, table)]
-    for name, a_mm, a_cov, b_mm, b_cov in legs:
-        for ball in others:
-            centre = np.asarray(ball.centre_mm)
-            share, distance = nearest_on_segment(centre, a_mm, b_mm)
-            normal = unit(centre - (a_mm + share * (b_mm - a_mm)))
-            if not np.any(normal):
-                normal = left_of(unit(b_mm - a_mm))
-            cov = np.asarray(ball.cov_mm2) + (1 - share) ** 2 * a_cov + share**2 * b_cov
-            found.append(
-                Clearance(
-                    obstacle=ball.id,
-                    leg=name,
-                    room_mm=float(distance) - BALL_DIAMETER_MM,
-                    uncertainty_mm=_spread_mm(normal, cov),
-                )
-            )
+    if others:
+        names = [ball.id for ball in others]
+        centres = np.array([ball.centre_mm for ball in others])
+        covs = np.array([ball.cov_mm2 for ball in others])
+        for leg in (to_ball, _Leg("to pocket", target, target_cov, aim, still)):
+            found += _past(leg, names, centres, covs, BALL_DIAMETER_MM)
+    nose_names, points = nose_points_mm(table)
+    if _in_jaws(cue, table):
+        found += _past(to_ball, nose_names, points, still, FROZEN_INSET_MM, only_ahead=True)
+    # the ball rolls on past the mouth line until it is clear of both points
+    through = aim + pocket.mouth_mm / 2 * unit(aim - target)
+    own = [i for i, name in enumerate(nose_names) if name.startswith(f"{pocket.name}/")]
+    mouth = _Leg("mouth", target, target_cov, through, still)
+    found += _past(
+        mouth, [nose_names[i] for i in own], points[own], still, BALL_RADIUS_MM, only_ahead=True
+    )
     return tuple(found)
 
 
 def path_to_pocket(found: Sequence[Clearance]) -> str:
-    """``open``, ``blocked`` or ``too close to call`` from all clearances of a shot."""
+    """``open``, ``blocked`` or ``too close to call`` from a shot's clearances.
+
+    Both legs and the ghost ball's place; how the ball enters between the pocket's own points is
+    ``mouth_state``.
+    """
+    return _worst(clearance for clearance in found if clearance.leg != "mouth")
+
+
+def mouth_state(found: Sequence[Clearance]) -> str:
+    """Whether the object ball enters cleanly between its pocket's points, in the same words."""
+    return _worst(clearance for clearance in found if clearance.leg == "mouth")
+
+
+def _worst(found: Iterable[Clearance]) -> str:
     states = {clearance.state for clearance in found}
     if "blocked" in states:
         return "blocked"
@@ -89,18 +122,60 @@ def path_to_pocket(found: Sequence[Clearance]) -> str:
 def ghost_room_mm(ghost_mm: ArrayLike, table: Table) -> FloatArray:
     """How far ghost balls (..., 2) stay within the inset less the slack; negative: no room."""
     ghost = np.asarray(ghost_mm, dtype=np.float64)
-    inset = FROZEN_INSET_MM - GHOST_SLACK_MM
-    return np.min(
-        np.stack(
-            [
-                ghost[..., 0] - inset,
-                table.length_mm - inset - ghost[..., 0],
-                ghost[..., 1] - inset,
-                table.width_mm - inset - ghost[..., 1],
-            ]
-        ),
-        axis=0,
-    )
+    x, y = ghost[..., 0], ghost[..., 1]
+    length_mm, width_mm = table.surface_mm
+    nearest = np.minimum(np.minimum(x, length_mm - x), np.minimum(y, width_mm - y))
+    return np.asarray(nearest - LEAST_INSET_MM)
+
+
+@lru_cache(maxsize=32)
+def nose_points_mm(table: Table) -> tuple[tuple[str, ...], FloatArray]:
+    """Names and places (12, 2) of the pockets' nose points, ``head-left/1`` and so on."""
+    names = [f"{pocket.name}/{i}" for pocket in table.pockets for i in (1, 2)]
+    places = np.array([point for pocket in table.pockets for point in pocket.nose_points_mm])
+    places.setflags(write=False)
+    return tuple(names), places
+
+
+def _in_jaws(cue: Ball, table: Table) -> bool:
+    """Nearer to a nose line than any cushion lets it come, so within a pocket's mouth."""
+    return float(ghost_room_mm(cue.centre_mm, table)) < 0
+
+
+def _past(
+    leg: _Leg,
+    names: Sequence[str],
+    centres_mm: FloatArray,
+    covs_mm2: FloatArray,
+    least_mm: float,
+    *,
+    only_ahead: bool = False,
+) -> list[Clearance]:
+    """Clearances of one leg past obstacles (M, 2) that must stay ``least_mm`` from its line.
+
+    ``only_ahead`` leaves out obstacles that the ball moves away from at once.
+    """
+    way = leg.end_mm - leg.start_mm
+    share, distance = nearest_on_segment(centres_mm, leg.start_mm, leg.end_mm)
+    off = centres_mm - (leg.start_mm + share[:, None] * way)
+    touching = distance < EDGE_MM
+    normal = np.where(touching[:, None], left_of(unit(way)), off)
+    size = np.where(touching, 1.0, distance)
+    x, y = normal[:, 0] / size, normal[:, 1] / size
+    cov = covs_mm2.reshape(-1, 4) + np.outer((1 - share) ** 2, leg.start_cov)
+    cov = cov + np.outer(share**2, leg.end_cov)
+    variance = x * x * cov[:, 0] + x * y * (cov[:, 1] + cov[:, 2]) + y * y * cov[:, 3]
+    spread = np.sqrt(np.maximum(variance, 0.0))
+    return [
+        Clearance(
+            obstacle=names[i],
+            leg=leg.name,
+            room_mm=float(distance[i]) - least_mm,
+            uncertainty_mm=SIGMAS * float(spread[i]),
+        )
+        for i in np.argsort(distance, kind="stable")
+        if share[i] > 0 or not only_ahead
+    ]
 
 
 def _ghost_clearance(ghost_mm: FloatArray, cov_mm2: FloatArray, table: Table) -> Clearance:
@@ -112,7 +187,7 @@ def _ghost_clearance(ghost_mm: FloatArray, cov_mm2: FloatArray, table: Table) ->
         obstacle="cushion",
         leg="ghost",
         room_mm=float(ghost_room_mm(ghost_mm, table)),
-        uncertainty_mm=_spread_mm(np.eye(2)[axis], cov_mm2),
+        uncertainty_mm=SIGMAS * float(np.sqrt(max(cov_mm2[axis, axis], 0.0))),
     )
 
 
@@ -123,7 +198,3 @@ def _ghost_cov(object_ball: Ball, aim_mm: FloatArray) -> FloatArray:
     turn = BALL_DIAMETER_MM / max(float(length(way)), BALL_DIAMETER_MM)
     jacobian = np.eye(2) + turn * (np.eye(2) - np.outer(u, u))
     return np.asarray(jacobian @ np.asarray(object_ball.cov_mm2) @ jacobian.T)
-
-
-def _spread_mm(normal: FloatArray, cov_mm2: FloatArray) -> float:
-    return SIGMAS * float(np.sqrt(max(float(normal @ cov_mm2 @ normal), 0.0)))

@@ -1,4 +1,4 @@
-"""The player's own settings: hand, reach, cueing over a ball, aim spread.
+"""The player's own settings: hand, reach, cueing over a ball, spreads of aim, speed and line.
 
 No published reach or aim-spread figure was found, so all of these are starting values which a
 player replaces by their own.
@@ -37,6 +37,10 @@ class Player:
     """Standard deviation of the cue ball's direction about the intended one."""
     bridge_spread_factor: float = 1.5
     """How much wider the aim spread is with a mechanical bridge."""
+    speed_spread: float = 0.15
+    """Standard deviation of how far the cue ball runs, as a share of its way."""
+    line_spread_deg: float = 3.0
+    """Standard deviation of the cue ball's direction after contact about the planned route."""
 
     def __post_init__(self) -> None:
         if self.handedness not in ("right", "left"):

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from calibration.table import BALL_RADIUS_MM, Table
 
-from .geometry import BoolArray, FloatArray, cross, dot, left_of, unit
+from .geometry import BoolArray, FloatArray, left_of
 from .player import Player
 
 OUTWARD = np.array([[-1.0, 0.0], [1.0, 0.0], [0.0, -1.0], [0.0, 1.0]])
@@ -46,11 +46,30 @@ def stretch_mm(back: ArrayLike, player: Player, *, bridge: bool) -> FloatArray:
 def reached(
     cue_mm: ArrayLike, target_mm: ArrayLike, table: Table, player: Player, *, bridge: bool
 ) -> BoolArray:
-    """Whether the player reaches the cue ball for a shot at ``target_mm`` (ghost ball), (...)."""
-    cue = np.asarray(cue_mm, dtype=np.float64)
-    back = unit(cue - np.asarray(target_mm, dtype=np.float64))
-    room = stretch_mm(back, player, bridge=bridge) - rail_distances_mm(cue, table)
-    return np.asarray(room.max(axis=-1) >= 0)
+    """Whether the player reaches the cue ball for a shot at ``target_mm`` (ghost ball), (...).
+
+    The same as a stretch (``stretch_mm``) of at least the distance towards any nose line.
+    """
+    cue, target = np.asarray(cue_mm, dtype=np.float64), np.asarray(target_mm, dtype=np.float64)
+    back_x, back_y = cue[..., 0] - target[..., 0], cue[..., 1] - target[..., 1]
+    square = back_x * back_x + back_y * back_y
+    kind = "bridge" if bridge else "hand"
+    back_mm = getattr(player, f"{kind}_back_mm")
+    body_mm = getattr(player, f"{kind}_body_side_mm")
+    off_mm = getattr(player, f"{kind}_off_side_mm")
+    turn = 1.0 if player.handedness == "right" else -1.0
+    body_x, body_y = turn * back_y, -turn * back_x
+    fits = np.zeros(square.shape, dtype=np.bool_)
+    for behind, beside, gap in (
+        (-back_x, -body_x, cue[..., 0]),
+        (back_x, body_x, table.length_mm - cue[..., 0]),
+        (-back_y, -body_y, cue[..., 1]),
+        (back_y, body_y, table.width_mm - cue[..., 1]),
+    ):
+        straight = back_mm * np.maximum(behind, 0.0)
+        aside = np.where(beside >= 0, body_mm, off_mm) * beside
+        fits |= (straight * straight + aside * aside >= gap * gap * square) | (gap < 0)
+    return np.asarray(fits)
 
 
 def reach(cue_mm: ArrayLike, target_mm: ArrayLike, table: Table, player: Player) -> str:
@@ -70,11 +89,13 @@ def over_ball(
     R + shaft radius from the other ball's centre. A ball g behind the cue ball and l beside the
     line needs elevation asin(√((R + r)² − l²) / g).
     """
-    cue = np.asarray(cue_mm, dtype=np.float64)[..., None, :]
-    target = np.asarray(target_mm, dtype=np.float64)[..., None, :]
-    back = unit(cue - target)
-    way = np.asarray(others_mm, dtype=np.float64) - cue
-    behind, beside = dot(way, back), cross(back, way)
+    cue, target = np.asarray(cue_mm, dtype=np.float64), np.asarray(target_mm, dtype=np.float64)
+    others = np.asarray(others_mm, dtype=np.float64)
+    back_x, back_y = cue[..., 0] - target[..., 0], cue[..., 1] - target[..., 1]
+    size = np.maximum(np.hypot(back_x, back_y), 1e-300)
+    back_x, back_y = (back_x / size)[..., None], (back_y / size)[..., None]
+    x, y = others[..., 0] - cue[..., None, 0], others[..., 1] - cue[..., None, 1]
+    behind, beside = x * back_x + y * back_y, back_x * y - back_y * x
     clear = BALL_RADIUS_MM + player.shaft_radius_mm
     rise = behind * math.sin(math.radians(player.elevation_limit_deg))
-    return np.asarray(((behind > 0) & (rise**2 + beside**2 < clear**2)).any(axis=-1))
+    return np.asarray(((behind > 0) & (rise * rise + beside * beside < clear * clear)).any(axis=-1))

@@ -10,19 +10,14 @@ import numpy as np
 from calibration.table import PointMm, Table
 from vision.layout import Ball, Layout
 
-from .arrival import across_mm, along_mm, planned_line
-from .cut import cut_deg, ghost_ball_mm, side
+from .arrival import across_mm, along_mm, planned_line, way_mm, zone_widths_mm
 from .frozen import is_frozen
 from .happened import check_layouts, moved_mm, potted
-from .hooked import hooked
 from .intent import Intent
+from .leaving import Left, left_by
 from .membership import Leave, leave_of
-from .path import clearances, path_to_pocket
 from .player import Player
 from .probability import SURE, chance_inside
-from .reach import reach
-from .value import best_chance, pot_chance
-from .window import window_mm
 from .zone import LandingZone, landing_zone
 
 
@@ -59,9 +54,12 @@ class Verdict:
 
     # not part of the printed object
     intent: Intent | None = None
+    """With the balls that it leaves to the layout named."""
     zone: LandingZone | None = None
+    left: Left | None = None
+    """The next shot in full."""
     arrival_line_mm: tuple[PointMm, PointMm] | None = None
-    """The planned arrival line, from its start to the zone's wanted spot."""
+    """The arrival line: seen, or planned from its start to the zone's wanted spot."""
     offset_along_mm: float | None = None
     """Stop against the wanted spot, along the arrival line, + long."""
     offset_across_mm: float | None = None
@@ -72,6 +70,13 @@ class Verdict:
         if self.intent is None or self.intent.pot is None:
             return None
         return self.intent.pot in self.potted
+
+    @property
+    def zone_widths_mm(self) -> tuple[float, float] | None:
+        """How far the zone reaches along and across the arrival line, through its wanted spot."""
+        if self.zone is None or self.zone.wanted_mm is None or self.arrival_line_mm is None:
+            return None
+        return zone_widths_mm(self.zone, self.arrival_line_mm)
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object as ``score --json`` prints it."""
@@ -106,8 +111,12 @@ def score_shot(
     table: Table,
     *,
     player: Player | None = None,
+    seen_from_mm: PointMm | None = None,
 ) -> Verdict:
     """Score one attempt.
+
+    ``seen_from_mm``: where the cue ball is known to have come from last, the ball to pot or the
+    last rail; without it the miss is split along the planned line.
 
     The zone is that of the layout after the shot, on which the next ball is played: whatever
     still lies on the table, a missed ball too, counts as an obstacle. Without an intent only
@@ -116,8 +125,9 @@ def score_shot(
     """
     check_layouts(before, after, table)
     if intent is not None:
+        intent = intent.named_on(before)
         intent.check_on(before, table)
-    parts = _Parts(before, after, intent, table, player or Player())
+    parts = _Parts(before, after, intent, table, player or Player(), seen_from_mm)
     parts.gather()
     return Verdict(
         potted=tuple(potted(before, after)),
@@ -137,6 +147,7 @@ class _Parts:
     intent: Intent | None
     table: Table
     player: Player
+    seen_from_mm: PointMm | None = None
     values: dict[str, Any] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
 
@@ -167,16 +178,23 @@ class _Parts:
 
     def _arrival(self, zone: LandingZone) -> None:
         assert self.intent is not None
-        line = planned_line(self.before, self.intent, self.table, zone)
-        self.values["arrival_line_mm"] = line
+        cue = self.after.ball("cue")
+        line, arrival = None, "planned"
+        if self.seen_from_mm is not None and cue is not None:
+            line, arrival = way_mm(self.seen_from_mm, cue.centre_mm), "seen"
+        if line is None:
+            line, arrival = planned_line(self.before, self.intent, self.table, zone), "planned"
+        self.values |= {"arrival_line_mm": line, "arrival": arrival if line else None}
         if line is None and not zone.is_empty:
             self.warnings.append("no arrival line is known: the miss is not split along and across")
 
     def _stop(self, zone: LandingZone, cue: Ball | None) -> None:
         """Verdict, miss and what was left, for a cue ball on the table or a scratch."""
         if cue is None:
-            self.values |= {"verdict": "out", "p_in": 0.0}
+            self.values |= {"verdict": "out", "p_in": 0.0, "arrival": None}
             return
+        if zone.is_empty:
+            self.values["arrival"] = None
         self.values |= _miss(zone, cue, self.values["arrival_line_mm"])
         chance = chance_inside(zone, cue, self.after.balls)
         self.values |= {"p_in": chance, "verdict": _call(zone, self.values.get("miss_mm"), chance)}
@@ -187,34 +205,22 @@ class _Parts:
             self._left(zone, leave, cue)
 
     def _left(self, zone: LandingZone, leave: Leave, cue: Ball) -> None:
-        """Cut, side, path, hooked, reach and pot chance from where the cue ball stopped."""
-        assert leave.intent.next is not None
-        next_ball = self.after.ball(leave.intent.next)
-        assert next_ball is not None
-        others = [ball for ball in self.after.balls if ball.id not in ("cue", next_ball.id)]
-        stop, target, aim = cue.centre_mm, next_ball.centre_mm, leave.aim_mm
-        found = clearances(cue, next_ball, aim, others, self.table)
-        cut = float(cut_deg(stop, target, aim))
-        chance = float(pot_chance(np.asarray(stop), leave))
-        best = best_chance(zone, leave)
+        """What the stop leaves for the next ball."""
+        left = left_by(cue, self.after, leave, zone)
         self.values |= {
-            "cut_deg": cut,
-            "side": side(stop, target, aim),
-            "hooked": hooked(stop, target, leave.others_mm),
-            "path_to_pocket": path_to_pocket(found),
-            "reach": reach(stop, ghost_ball_mm(target, aim), self.table, self.player),
-            "pot_chance": chance,
-            "pot_chance_given_up": None if best is None else max(best - chance, 0.0),
+            "left": left,
+            "cut_deg": left.cut_deg,
+            "side": left.side,
+            "hooked": left.hooked,
+            "path_to_pocket": left.path_to_pocket,
+            "reach": left.reach,
+            "pot_chance": left.pot_chance,
+            "pot_chance_given_up": left.pot_chance_given_up,
         }
-        pocket = self.table.pocket(leave.intent.next_pocket or "")
-        if cut >= 90.0:
+        self.warnings += left.warnings()
+        if leave.pocket is None:
             self.warnings.append(
-                f"ball {next_ball.id} cannot be cut to {pocket.name} from there: "
-                f"the cut is {cut:.0f}°"
-            )
-        if float(window_mm(target, pocket)) <= 0:
-            self.warnings.append(
-                f"ball {next_ball.id} approaches {pocket.name} too flatly for a clean entry"
+                f"no next pocket was named: judged for ball {left.ball} to {left.pocket}"
             )
 
     def _layout_warnings(self) -> None:
@@ -225,12 +231,13 @@ class _Parts:
                     f"{when} the shot the name of ball {', '.join(doubtful)} is in doubt"
                 )
         named = {"cue"} | ({self.intent.pot} if self.intent is not None else set())
+        there = {ball.id: ball for ball in self.before.balls}
         for ball in self.after.balls:
-            was = self.before.ball(ball.id)
+            was = there.get(ball.id)
             if was is None:
                 self.warnings.append(f"ball {ball.id} is there only after the shot")
-            elif ball.id not in named and moved_mm(was, ball) > 0:
-                self.warnings.append(f"ball {ball.id} moved {moved_mm(was, ball):.0f} mm")
+            elif ball.id not in named and (moved := moved_mm(was, ball)) > 0:
+                self.warnings.append(f"ball {ball.id} moved {moved:.0f} mm")
 
 
 def _miss(zone: LandingZone, cue: Ball, line: tuple[PointMm, PointMm] | None) -> dict[str, Any]:
@@ -246,7 +253,6 @@ def _miss(zone: LandingZone, cue: Ball, line: tuple[PointMm, PointMm] | None) ->
     }
     if line is not None:
         out |= {
-            "arrival": "planned",
             "along_mm": along_mm(vector, line),
             "across_mm": across_mm(vector, line),
             "offset_along_mm": along_mm(offset, line),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -16,16 +17,18 @@ from calibration.table import FROZEN_INSET_MM, PointMm, Table
 from vision.layout import Layout
 
 from . import shapes
+from .drawn import DrawnZone
 from .geometry import BoolArray, length
-from .intent import DrawnZone, Intent
+from .intent import Intent
 from .limits import Limit, fixed_obstacle, limit_text, limits_of
-from .membership import Leave, belongs, leave_of
+from .membership import Leave, belongs, leave_of, pockets_of
 from .path import EDGE_MM
 from .player import Player
+from .window import entry_turns_rad
 
 Ring = tuple[PointMm, ...]
-LEAST_AREA_MM2 = 0.01
-"""Pieces smaller than this are rounding, not places."""
+WANTED_STEP_MM = 0.5
+"""How near the wanted spot is to the best."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,8 +44,15 @@ class LandingZone:
     """The place with the greatest margin on all sides."""
     wanted_margin_mm: float | None = None
     leave: Leave | None = None
-    """The rule behind a computed zone."""
+    """The rule behind a computed zone; its pocket is None where the zone is made of ``parts``."""
     drawn: DrawnZone | None = None
+    parts: tuple[LandingZone, ...] = ()
+    """For a next pocket left open: the zone of every pocket that has one."""
+
+    @property
+    def pocket(self) -> str | None:
+        """The next ball's pocket that a computed zone serves, its label among ``parts``."""
+        return None if self.leave is None else self.leave.pocket
 
     @property
     def polygons_mm(self) -> tuple[tuple[Ring, tuple[Ring, ...]], ...]:
@@ -69,6 +79,8 @@ class LandingZone:
             return np.zeros(places.shape[:-1], dtype=np.bool_)
         if self.drawn is not None:
             return drawn_contains(self.drawn, places)
+        if self.parts:
+            return np.asarray(np.any([part.contains(places) for part in self.parts], axis=0))
         assert self.leave is not None
         return belongs(places, self.leave)
 
@@ -91,7 +103,14 @@ class LandingZone:
         return edge if bool(self.contains(np.asarray(place_mm))) else -edge
 
     def to_dict(self) -> dict[str, Any]:
-        """JSON object: pieces with holes, wanted spot, and what empties the zone."""
+        """JSON object: pieces with holes, wanted spot, and what empties the zone.
+
+        With the next pocket left open ``pockets`` holds each one's zone, labelled.
+        """
+        parts = [{"pocket": part.pocket, **part._own()} for part in self.parts]
+        return {**self._own(), "pockets": parts}
+
+    def _own(self) -> dict[str, Any]:
         return {
             "polygons_mm": [
                 {
@@ -118,30 +137,34 @@ def landing_zone(
 ) -> LandingZone:
     """The landing zone of ``intent`` on ``layout``.
 
-    The cue ball never counts as an obstacle. With ``pot_gone`` (a zone planned before the shot)
-    the ball to pot does not either; after a shot pass False, so that it counts where it lies.
+    With the next pocket left open the zone is the union over all pockets that the next ball can
+    enter, each labelled in ``parts``. The cue ball never counts as an obstacle. With ``pot_gone``
+    (a zone planned before the shot) the ball to pot does not either; after a shot pass False, so
+    that it counts where it lies.
     """
     if intent.zone is not None:
         return _drawn_zone(intent.zone)
+    intent = intent.named_on(layout)
     gone = {"cue", intent.pot} if pot_gone else {"cue"}
     places = {ball.id: ball.centre_mm for ball in layout.balls if ball.id not in gone}
     leave = leave_of(intent, table, player or Player(), places)
     if leave is None:
         return _empty("next", f"next ball {intent.next} is not on the table")
-    return zone_of(leave)
+    return zone_of(leave) if leave.pocket is not None else _union(leave)
 
 
+@lru_cache(maxsize=64)
 def zone_of(leave: Leave) -> LandingZone:
-    """The landing zone of a leave."""
+    """The landing zone of a leave for its pocket; kept, for a layout is often asked about again."""
     fixed = fixed_obstacle(leave)
     if fixed is not None:
-        return _empty("path", fixed)
+        return _empty("path", fixed, leave=leave)
     limits = limits_of(leave)
     whole: BaseGeometry = shapes.bed(leave.table, FROZEN_INSET_MM)
     ended_by = None
     for limit in limits:
         whole = limit.apply(whole)
-        if _pieces(whole).is_empty:
+        if whole.is_empty:
             ended_by = limit.name
             break
     if ended_by is not None:
@@ -176,6 +199,31 @@ def _drawn_zone(drawn: DrawnZone) -> LandingZone:
     return LandingZone(shape=shape, wanted_mm=wanted, wanted_margin_mm=margin, drawn=drawn)
 
 
+def _union(leave: Leave) -> LandingZone:
+    """The zones of all pockets together."""
+    parts: list[LandingZone] = []
+    empty: list[LandingZone] = []
+    for pocket in pockets_of(leave.table):
+        own = leave.into(pocket.name)
+        if entry_turns_rad(leave.object_mm, pocket) is None:
+            why = f"path: ball {leave.ball} approaches {pocket.name} too flatly to enter it"
+            zone = _empty("path", why, leave=own)
+        else:
+            zone = zone_of(own)
+        (empty if zone.is_empty else parts).append(zone)
+    if not parts:
+        limits = [zone.emptied_by for zone in empty]
+        # a limit of the intent says more than a way that is shut from everywhere
+        name = next((limit for limit in limits if limit not in (None, "path")), "path")
+        why = "; ".join(f"{zone.pocket}: {zone.emptied_why}" for zone in empty)
+        return _empty(name, f"no pocket is left: {why}", leave=leave)
+    shape = _pieces(shapely.union_all([zone.shape for zone in parts]))
+    wanted, margin = _wanted(shape)
+    return LandingZone(
+        shape=shape, wanted_mm=wanted, wanted_margin_mm=margin, leave=leave, parts=tuple(parts)
+    )
+
+
 def _explain_empty(leave: Leave, limits: list[Limit], ended_by: str) -> LandingZone:
     """Name the limit: one whose removal alone would leave a place, else where places ran out."""
     opening = []
@@ -183,7 +231,7 @@ def _explain_empty(leave: Leave, limits: list[Limit], ended_by: str) -> LandingZ
         whole: BaseGeometry = shapes.bed(leave.table, FROZEN_INSET_MM)
         for limit in limits:
             whole = whole if limit is without else limit.apply(whole)
-        if not _pieces(whole).is_empty:
+        if not whole.is_empty:
             opening.append(without.name)
     name = ended_by if ended_by in opening or not opening else opening[0]
     others = [other for other in opening if other != name]
@@ -196,18 +244,24 @@ def _empty(name: str, why: str, *, leave: Leave | None = None) -> LandingZone:
 
 
 def _pieces(shape: BaseGeometry) -> MultiPolygon:
-    """The surfaces of a shape, without lines, points and slivers."""
-    parts = shapely.get_parts(shape)
-    keep = [part for part in parts if part.geom_type == "Polygon" and part.area >= LEAST_AREA_MM2]
-    return MultiPolygon(keep)
+    """The surfaces of a shape."""
+    parts = shapes.surfaces(shape)
+    return MultiPolygon() if parts.is_empty else MultiPolygon(list(shapely.get_parts(parts)))
 
 
 def _wanted(pieces: MultiPolygon) -> tuple[PointMm, float]:
     """Centre and radius of the largest circle that fits."""
-    lines = [shapely.maximum_inscribed_circle(piece, tolerance=0.5) for piece in pieces.geoms]
-    best = max(lines, key=lambda line: float(line.length))
-    x, y = best.coords[0]
-    return (float(x), float(y)), float(best.length)
+    best: tuple[PointMm, float] | None = None
+    for piece in sorted(pieces.geoms, key=lambda piece: -float(piece.area)):
+        # no circle is larger than one of the piece's own surface
+        if best is not None and math.sqrt(piece.area / math.pi) <= best[1]:
+            break
+        line = shapely.maximum_inscribed_circle(piece, tolerance=WANTED_STEP_MM)
+        if best is None or float(line.length) > best[1]:
+            x, y = line.coords[0]
+            best = ((float(x), float(y)), float(line.length))
+    assert best is not None
+    return best
 
 
 def _nearest_on_circle(circle_mm: tuple[float, float, float], place_mm: PointMm) -> PointMm:

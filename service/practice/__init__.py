@@ -1,20 +1,31 @@
 """From attempts to a practice session: pairing, scoring, statistics."""
 
+from .kinds import ShotKind, shot_kind
+from .notes import Note, NoteError
 from .pairing import LeftOut, Pair, Reading, pair_readings
 from .plan import Plan
+from .progress import Played, Progress, progress
+from .rates import wilson
 from .session import Attempt, SessionResult, score_session
-from .statistics import Summary, summarise, wilson
+from .statistics import Summary, summarise
 
 __all__ = [
     "Attempt",
     "LeftOut",
+    "Note",
+    "NoteError",
     "Pair",
     "Plan",
+    "Played",
+    "Progress",
     "Reading",
     "SessionResult",
+    "ShotKind",
     "Summary",
     "pair_readings",
+    "progress",
     "score_session",
+    "shot_kind",
     "summarise",
     "wilson",
 ]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from service.position.errors import IntentError
 from service.position.intent import Intent, read_json
+
+from .notes import Note, NoteError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,29 +18,68 @@ class Plan:
     """Intents of a session's attempts; None for an attempt without one."""
 
     shots: tuple[Intent | None, ...] = ()
+    notes: tuple[Note | None, ...] = ()
+    """What the player noted on each attempt, in the same order; may be shorter."""
+    in_a_row: int | None = None
+    """The session was sets of so many successes in a row; a failure started again."""
+
+    def __post_init__(self) -> None:
+        # the rule for a row's length is the note's
+        Note(in_a_row=self.in_a_row)
 
     def intent(self, attempt: int) -> Intent | None:
         """The intent of an attempt counted from 1; None past the plan's end."""
         return self.shots[attempt - 1] if attempt <= len(self.shots) else None
 
+    def note(self, attempt: int) -> Note | None:
+        """The note on an attempt counted from 1, with the session's row; None without either."""
+        note = self.notes[attempt - 1] if attempt <= len(self.notes) else None
+        if self.in_a_row is None or (note is not None and note.in_a_row is not None):
+            return note
+        return replace(note or Note(), in_a_row=self.in_a_row)
+
     def to_dict(self) -> dict[str, Any]:
         """JSON object as in ``plan.json``."""
-        return {"shots": [None if shot is None else shot.to_dict() for shot in self.shots]}
+        out: dict[str, Any] = {
+            "shots": [None if shot is None else shot.to_dict() for shot in self.shots]
+        }
+        if self.notes:
+            out["notes"] = [None if note is None else note.to_dict() for note in self.notes]
+        if self.in_a_row is not None:
+            out["in_a_row"] = self.in_a_row
+        return out
 
     @classmethod
     def from_dict(cls, data: Any, *, path: str = "plan") -> Plan:
         """Inverse of ``to_dict``; errors name the shot and field by their path."""
         shots = data.get("shots") if isinstance(data, Mapping) else None
-        if not isinstance(shots, list | tuple) or set(data) - {"shots"}:
+        if not isinstance(shots, list | tuple) or set(data) - {"shots", "notes", "in_a_row"}:
             raise IntentError(
-                f'{path}: got {data!r}; allowed: an object {{"shots": [intent, …]}}. Correct it.'
+                f'{path}: got {data!r}; allowed: an object {{"shots": [intent, …]}}, with notes '
+                "and in_a_row if wanted. Correct it."
             )
-        return cls(
-            shots=tuple(
-                None if shot is None else Intent.from_dict(shot, path=f"{path}.shots[{i}]")
-                for i, shot in enumerate(shots)
+        notes = data.get("notes") or ()
+        if not isinstance(notes, list | tuple) or len(notes) > len(shots):
+            raise IntentError(
+                f"{path}.notes: got {notes!r}; allowed: a list of notes or null, at most one a "
+                "shot. Correct it."
             )
-        )
+        try:
+            return cls(
+                shots=tuple(
+                    None if shot is None else Intent.from_dict(shot, path=f"{path}.shots[{i}]")
+                    for i, shot in enumerate(shots)
+                ),
+                notes=tuple(
+                    None if note is None else Note.from_dict(note, path=f"{path}.notes[{i}]")
+                    for i, note in enumerate(notes)
+                ),
+                in_a_row=data.get("in_a_row"),
+            )
+        except NoteError as wrong:
+            if wrong.detail.startswith(path):
+                raise
+            raise NoteError(f"{path}.{wrong.detail}") from None
 
     @classmethod
     def read(cls, path: Path) -> Plan:

@@ -12,6 +12,8 @@ from service.position.player import Player
 from service.position.verdict import Verdict, score_shot
 from vision.layout import Layout
 
+from .kinds import ShotKind, shot_kind
+from .notes import Note
 from .pairing import LeftOut, Pair, Reading, pair_readings
 from .plan import Plan
 from .statistics import Summary, summarise
@@ -29,6 +31,9 @@ class Attempt:
     refused_why: str | None = None
     before_layout: Layout | None = None
     after_layout: Layout | None = None
+    kind: ShotKind | None = None
+    """What kind of shot it was, with what the player noted."""
+    note: Note | None = None
 
     @property
     def refused(self) -> bool:
@@ -92,8 +97,13 @@ def score_session(
     attempts = tuple(
         _score(number, pair, intents, table, player) for number, pair in enumerate(pairs, start=1)
     )
-    verdicts = [attempt.verdict for attempt in attempts if attempt.verdict is not None]
-    summary = summarise(verdicts, refused=len(attempts) - len(verdicts))
+    scored = [attempt for attempt in attempts if attempt.verdict is not None]
+    summary = summarise(
+        [attempt.verdict for attempt in scored if attempt.verdict is not None],
+        refused=len(attempts) - len(scored),
+        kinds=[attempt.kind for attempt in scored],
+        in_a_row=intents.in_a_row,
+    )
     return SessionResult(attempts=attempts, left_out=left_out, summary=summary)
 
 
@@ -115,4 +125,6 @@ def _score(number: int, pair: Pair, plan: Plan, table: Table, player: Player | N
         verdict = score_shot(pair.before, pair.after, intent, table, player=player)
     except RestmarkError as wrong:
         return Attempt(**head, refused_code=wrong.code, refused_why=wrong.detail)
-    return Attempt(**head, verdict=verdict)
+    note = plan.note(number)
+    kind = shot_kind(pair.before, verdict, table).noted(note)
+    return Attempt(**head, verdict=verdict, kind=kind, note=note)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calibration.table import Table
-from service.position.judged import judged_angle, judged_side
+from service.position.judged import angle_off_deg, judged_angle, judged_side
 from vision.layout import Layout
 
 from .words import (
@@ -24,6 +24,11 @@ from .words import (
 
 if TYPE_CHECKING:
     from service.position import Intent, Verdict
+    from service.position.leaving import Left
+
+
+BETTER_CHANCE = 0.05
+"""Another pocket is named where its chance is better by this much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +48,8 @@ def intent_words(intent: Intent) -> str:
         into = f" in the {pocket_name(intent.pocket)}" if intent.pocket else ""
         parts.append(f"pot {intent.pot}{into}")
     if intent.next is not None:
-        parts.append(f"leave {intent.next} for the {pocket_name(intent.next_pocket)}")
+        where = f"the {pocket_name(intent.next_pocket)}" if intent.next_pocket else "any pocket"
+        parts.append(f"leave {intent.next} for {where}")
         low, high = intent.cut_deg
         if (low, high) != (0.0, 90.0):
             parts.append(f"cut {low:g} to {high:g}°")
@@ -58,6 +64,8 @@ def intent_words(intent: Intent) -> str:
             parts.append(f"{intent.cushion_mm:g} mm off the cushions")
     if intent.zone is not None:
         parts.append("stop in the drawn zone")
+    if intent.route_mm is not None:
+        parts.append("by the drawn route")
     words = ", ".join(parts)
     return words[:1].upper() + words[1:]
 
@@ -101,6 +109,12 @@ def facts(
                 bad=verdict.verdict == "out",
             )
         )
+    widths = verdict.zone_widths_mm
+    if widths is not None:
+        out.append(
+            Fact(label="Zone", value=f"{widths[0]:.0f} mm deep along the line, "
+                 f"{widths[1]:.0f} mm wide across it")
+        )  # fmt: skip
     _add_stop(out, table, after, verdict)
     _add_leave(out, intent, verdict)
     if verdict.pot_chance is not None:
@@ -111,10 +125,22 @@ def facts(
         out.append(
             Fact(
                 label="Pot chance left",
-                value=f"{percent(verdict.pot_chance)} in its best open pocket{tail}",
+                value=f"{percent(verdict.pot_chance)}{_into(verdict)}{tail}",
             )
         )
     return out
+
+
+def _into(verdict: Verdict) -> str:
+    """Which pocket the chance is for, and a better one where there is one."""
+    left = verdict.left
+    if left is None:
+        return ""
+    best = max(left.chance_by_pocket, key=lambda name: left.chance_by_pocket[name], default=None)
+    words = f" in the {pocket_name(left.pocket)}"
+    if best is None or left.chance_by_pocket[best] < left.pot_chance + BETTER_CHANCE:
+        return words
+    return f"{words} ({percent(left.chance_by_pocket[best])} in the {pocket_name(best)})"
 
 
 def _add_pot(out: list[Fact], before: Layout | None, intent: Intent, verdict: Verdict) -> None:
@@ -148,7 +174,9 @@ def _add_leave(out: list[Fact], intent: Intent, verdict: Verdict) -> None:
     if verdict.cut_deg is not None:
         low, high = intent.cut_deg
         judged = judged_angle(verdict.cut_deg, angle_asked(intent))
-        wanted = f", wanted {low:g} to {high:g}°: {judged}" if judged else ""
+        off = abs(angle_off_deg(verdict.cut_deg, intent.cut_deg) or 0.0)
+        by = f" by {off:.1f}°" if off else ""
+        wanted = f", wanted {low:g} to {high:g}°: {judged}{by}" if judged else ""
         out.append(
             Fact(label="Cut left", value=f"{verdict.cut_deg:.1f}°{wanted}",
                  bad=judged not in ("", "good angle"))
@@ -168,9 +196,26 @@ def _add_leave(out: list[Fact], intent: Intent, verdict: Verdict) -> None:
         )  # fmt: skip
     if verdict.hooked is not None:
         words = {"no": "no", "partly": "partly hooked", "yes": "hooked"}[verdict.hooked]
+        if verdict.hooked == "partly" and verdict.left is not None:
+            words += f", {percent(verdict.left.visible_share)} of the ball can be hit first"
         out.append(Fact(label="Hooked", value=words, bad=verdict.hooked == "yes"))
     if verdict.frozen:
         out.append(Fact(label="Cushion", value="frozen", bad=True))
     if verdict.reach is not None:
         words = {"hand": "by hand", "bridge": "mechanical bridge"}.get(verdict.reach, verdict.reach)
         out.append(Fact(label="Reach", value=words, bad=verdict.reach == "out of reach"))
+    if verdict.left is not None:
+        _add_left(out, verdict.left)
+
+
+def _add_left(out: list[Fact], left: Left) -> None:
+    """A cue that must be raised, and pots that the stop gave away."""
+    cueing = left.cueing
+    if cueing.steep:
+        over = "the cushion" if cueing.by == "cushion" else ball_name(cueing.by or "")
+        out.append(
+            Fact(label="Cue", value=f"raised {cueing.elevation_deg:.0f}° over {over}", bad=True)
+        )
+    if left.impossible:
+        lost = "; ".join(str(pot) for pot in left.impossible)
+        out.append(Fact(label="Not on any more", value=lost, bad=True))

@@ -12,6 +12,7 @@ from vision.layout import Layout
 
 from .attempt_words import Fact, facts, headline, intent_words
 from .figures import LandingPoint, StripRow, landings_svg, residuals_svg
+from .kind_words import KindRow, kind_lines, kind_rows
 from .summary_words import Tile, summary_lines, tiles
 from .tables import AttemptRow, attempt_row
 from .words import calibration_lines
@@ -67,6 +68,8 @@ class Report:
     provenance: str
     tiles: tuple[Tile, ...]
     summary_lines: tuple[str, ...]
+    kind_rows: tuple[KindRow, ...]
+    kind_lines: tuple[str, ...]
     landings_svg: str
     landings_note: str
     attempts: tuple[AttemptPart, ...]
@@ -106,6 +109,8 @@ def make_report(result: SessionResult, source: Source) -> Report:
         provenance=source.provenance,
         tiles=tuple(tiles(result.summary)),
         summary_lines=tuple(summary_lines(result.summary)),
+        kind_rows=tuple(kind_rows(result.summary.by_kind)),
+        kind_lines=tuple(kind_lines(result.summary.by_kind)),
         landings_svg=landings_svg(points),
         landings_note=_landings_note(points),
         attempts=tuple(attempt_part(attempt, source) for attempt in result.attempts),

@@ -9,7 +9,11 @@ from .words import ball_widths, signed
 
 if TYPE_CHECKING:
     from service.practice import Summary
-    from service.practice.statistics import Landing, Mean, Rate
+    from service.practice.landing import Landing
+    from service.practice.means import Mean, Share, Spread
+    from service.practice.rates import Rate, Sets
+    from service.practice.weak_side import WeakSide
+    from service.practice.within import Distance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +30,11 @@ def rate_interval(rate: Rate) -> str:
     if rate.low is None or rate.high is None:
         return "no attempts to count"
     return f"95 % interval {100 * rate.low:.0f} to {100 * rate.high:.0f} %"
+
+
+def p_words(p_value: float) -> str:
+    """``p = 0.031``; very small ones as a bound."""
+    return "p < 0.001" if p_value < 0.001 else f"p = {p_value:.2g}"
 
 
 def tiles(summary: Summary) -> list[Tile]:
@@ -56,8 +65,8 @@ def tiles(summary: Summary) -> list[Tile]:
             Tile(
                 label="Half within",
                 value=f"{landing.half_within_mm:.0f} mm",
-                note=f"of the average landing spot; nine in ten within "
-                f"{landing.nine_in_ten_within_mm:.0f} mm",
+                note=f"of the average landing spot{_distance_between(landing.half_within)}; "
+                f"nine in ten within {landing.nine_in_ten_within_mm:.0f} mm",
             )
         )
     out.append(
@@ -85,6 +94,11 @@ def summary_lines(summary: Summary) -> list[str]:
             f"attempts in the zone count as 0."
         )
     lines += bias_lines(summary.landing)
+    lines += within_lines(summary.landing)
+    if summary.landing.n:
+        lines.append(weak_side_line(summary.landing.weak_side, "Speed against line"))
+    if summary.sets is not None:
+        lines.append(_sets_words(summary.sets))
     lines.append(
         f"Longest run {summary.longest_run} (pot made and in the zone); longest run of pots "
         f"{summary.longest_pot_run}."
@@ -92,12 +106,15 @@ def summary_lines(summary: Summary) -> list[str]:
     if summary.pot_chance_given_up is not None:
         lines.append(
             f"Pot chance given up against the best leave: {100 * summary.pot_chance_given_up:.0f} "
-            "points an attempt on average, under a stated aim spread."
+            f"points an attempt on average{_points_between(summary.chance_given_up)}, under a "
+            "stated aim spread."
         )
     missing = summary.zone.attempts_missing
     if missing:
         lines.append(
-            f"{_more(missing)} before the rate in the zone can be claimed to within 15 points."
+            f"{_more(missing)} before the rate in the zone can be claimed to within 15 points; a "
+            f"change of 20 points takes about {summary.zone.attempts_for_change} attempts before "
+            "and after it to show."
         )
     return lines
 
@@ -116,11 +133,73 @@ def bias_lines(landing: Landing) -> list[str]:
     ]
     if landing.speed.sigma_mm is not None and landing.line.sigma_mm is not None:
         lines.append(
-            f"Spread: {landing.speed.sigma_mm:.0f} mm along the line (speed), "
-            f"{landing.line.sigma_mm:.0f} mm across it (line), one standard deviation, corrected "
-            f"for {landing.n} attempts."
+            f"Spread: {landing.speed.sigma_mm:.0f} mm along the line (speed)"
+            f"{_distance_between(landing.speed)}, {landing.line.sigma_mm:.0f} mm across it (line)"
+            f"{_distance_between(landing.line)}, one standard deviation, corrected for "
+            f"{landing.n} attempts."
         )
     return lines
+
+
+def within_lines(landing: Landing) -> list[str]:
+    """Distances about the average landing spot, and about the wanted one."""
+    half, nine = landing.half_within, landing.nine_in_ten_within
+    if half.distance_mm is None or nine.distance_mm is None:
+        return []
+    lines = [
+        f"Half within {half.distance_mm:.0f} mm of the average landing spot"
+        f"{_distance_between(half)}, nine in ten within {nine.distance_mm:.0f} mm"
+        f"{_distance_between(nine)}."
+    ]
+    ellipse = landing.spread_ellipse
+    if landing.round is False and ellipse is not None:
+        lines.append(
+            f"The scatter is not round: {ellipse.major_mm:.0f} by {ellipse.minor_mm:.0f} mm, one "
+            f"standard deviation each way, its long axis {abs(ellipse.turn_deg):.0f}° off the "
+            "arrival line."
+        )
+    wanted = landing.half_within_of_wanted
+    if wanted.distance_mm is not None:
+        lines.append(
+            f"Half within {wanted.distance_mm:.0f} mm of the wanted spot{_distance_between(wanted)}"
+            ", bias included."
+        )
+    return lines
+
+
+def weak_side_line(found: WeakSide, lead: str) -> str:
+    """Which of speed and line is the weak side, or that it cannot be said."""
+    if found.ratio is None or found.low is None or found.high is None:
+        return f"{lead}: not enough attempts."
+    text = (
+        f"{lead}: spread along the line {found.ratio:.1f} times that across it (95 % interval "
+        f"{found.low:.1f} to {found.high:.1f})"
+    )
+    if found.side is not None:
+        return f"{text}; {found.side} is the weak side."
+    missing = found.attempts_missing
+    tail = f": about {_more(missing)} like these would show it" if missing else ""
+    return f"{text}; which is the weak side cannot be said{tail}."
+
+
+def _sets_words(found: Sets) -> str:
+    times = f"{found.completions} time{'' if found.completions == 1 else 's'}"
+    return (
+        f"Sets of {found.in_a_row} in a row, completed {times} in {found.attempts} attempts; not "
+        "to be pooled with plain repeats."
+    )
+
+
+def _distance_between(found: Distance | Spread) -> str:
+    if found.low_mm is None or found.high_mm is None:
+        return ""
+    return f" (95 % interval {found.low_mm:.0f} to {found.high_mm:.0f} mm)"
+
+
+def _points_between(found: Share) -> str:
+    if found.low is None or found.high is None:
+        return ""
+    return f" (95 % interval {100 * found.low:.0f} to {100 * found.high:.0f})"
 
 
 def _counts(summary: Summary) -> str:

@@ -15,11 +15,15 @@ from service.position.judged import judged_angle, judged_side
 from vision.layout import Layout
 
 from .attempt_words import angle_asked, facts, headline, intent_words
+from .kind_words import kind_rows
+from .progress_words import session_rows
 from .words import signed
 
 if TYPE_CHECKING:
     from service.position import Verdict
     from service.practice import Attempt
+    from service.practice.by_kind import Split
+    from service.practice.progress import SessionFigures
 
 STYLES = {"in": "bold green", "out": "bold red", "too close to call": "bold yellow"}
 
@@ -95,6 +99,40 @@ def attempts_grid(attempts: Sequence[Attempt]) -> Grid:
             row.miss, row.along, row.across, _cut(attempt.verdict, row.cut), row.wanted,
             row.side, row.chance,
         )  # fmt: skip
+    return grid
+
+
+def kinds_grid(splits: Sequence[Split]) -> Grid:
+    """Figures by kind of shot, one kind a row."""
+    grid = _grid("by", "kind")
+    for row in kind_rows(splits):
+        grid.add_row(
+            row.by, row.label, str(row.attempts), row.zone, row.interval, row.long_short,
+            row.left_right, row.speed, row.line,
+        )  # fmt: skip
+    return grid
+
+
+def sessions_grid(sessions: Sequence[SessionFigures]) -> Grid:
+    """Sessions over weeks, one a row, oldest first."""
+    grid = _grid("no", "day")
+    for row in session_rows(sessions):
+        grid.add_row(
+            str(row.number), row.day, str(row.attempts), row.zone, row.interval, row.long_short,
+            row.left_right, row.speed, row.line,
+        )  # fmt: skip
+    return grid
+
+
+def _grid(*leading: str) -> Grid:
+    grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False)
+    for heading in leading:
+        grid.add_column(heading)
+    for heading in (
+        "attempts", "in the zone", "95 % interval", "long+ short−",
+        "left+ right−", "speed spread", "line spread",
+    ):  # fmt: skip
+        grid.add_column(heading, justify="right")
     return grid
 
 

@@ -9,26 +9,31 @@ from .reader import Reader
 from .records import (
     AttemptRecord,
     CalibrationRecord,
+    Circumstances,
     IntentRecord,
     NotFoundError,
     ReadingRecord,
     Receipt,
     Score,
+    SetRecord,
     StillRecord,
     StoreError,
 )
-from .store import Store
+from .store import DATABASE_NAME, Store
 from .writer import Writer
 
 __all__ = [
+    "DATABASE_NAME",
     "AttemptRecord",
     "CalibrationRecord",
+    "Circumstances",
     "IntentRecord",
     "NotFoundError",
     "Reader",
     "ReadingRecord",
     "Receipt",
     "Score",
+    "SetRecord",
     "StillFiles",
     "StillRecord",
     "Store",

@@ -12,11 +12,13 @@ from . import tables as t
 from .records import (
     AttemptRecord,
     CalibrationRecord,
+    Circumstances,
     IntentRecord,
     NotFoundError,
     ReadingRecord,
     Receipt,
     Score,
+    SetRecord,
     StillRecord,
 )
 
@@ -148,20 +150,20 @@ class Reader:
 
     def scores(self) -> tuple[Score, ...]:
         """What statistics need of every attempt, in the order they were played."""
-        query = sa.select(
-            t.intents.c.document,
-            t.attempts.c.verdict,
-            t.attempts.c.offset_along_mm,
-            t.attempts.c.offset_across_mm,
-        ).join_from(t.attempts, t.intents)
+        query = sa.select(t.intents.c.document, t.attempts).join_from(t.attempts, t.intents)
         return tuple(
             Score(
+                played_at=row.made_at,
                 intent=row.document,
                 verdict=row.verdict,
                 offset_along_mm=row.offset_along_mm,
                 offset_across_mm=row.offset_across_mm,
+                kind=_kind(row),
+                in_a_row=row.in_a_row,
             )
-            for row in self._connection.execute(query.order_by(t.attempts.c.id))
+            for row in self._connection.execute(
+                query.order_by(t.attempts.c.made_at, t.attempts.c.id)
+            )
         )
 
     def _attempt(self, row: sa.Row[*tuple[Any, ...]]) -> AttemptRecord:
@@ -172,7 +174,40 @@ class Reader:
             before=self.reading(row.before_reading_id),
             after=self.reading(row.after_reading_id),
             verdict=row.verdict,
+            kind=_kind(row),
+            in_a_row=row.in_a_row,
         )
+
+    def attempts_with(self, reading_id: int) -> tuple[AttemptRecord, ...]:
+        """Attempts that start or end with the reading of that number, in the order played."""
+        query = sa.select(t.attempts).where(
+            (t.attempts.c.before_reading_id == reading_id)
+            | (t.attempts.c.after_reading_id == reading_id)
+        )
+        rows = self._connection.execute(query.order_by(t.attempts.c.id)).all()
+        return tuple(self._attempt(row) for row in rows)
+
+    # -- the ball set ----------------------------------------------------------------------
+
+    def ball_set(self) -> SetRecord | None:
+        """The set that was given last; None before the first."""
+        row = self._connection.execute(
+            sa.select(t.sets).order_by(t.sets.c.id.desc()).limit(1)
+        ).one_or_none()
+        return SetRecord(id=row.id, taught_at=row.taught_at, document=row.document) if row else None
+
+    def corrected_readings(self, *, limit: int) -> tuple[ReadingRecord, ...]:
+        """Readings whose names were corrected since the last set was given, oldest first.
+
+        At most ``limit``, the last corrected ones.
+        """
+        ball_set = self.ball_set()
+        held = t.corrections.c.set_id == ball_set.id if ball_set else sa.true()
+        newest = sa.func.max(t.corrections.c.id)
+        query = sa.select(t.corrections.c.reading_id).where(held)
+        query = query.group_by(t.corrections.c.reading_id).order_by(newest.desc()).limit(limit)
+        numbers = self._connection.execute(query).scalars().all()
+        return tuple(self.reading(number) for number in reversed(numbers))
 
     # -- the rest --------------------------------------------------------------------------
 
@@ -202,6 +237,16 @@ def _still(row: sa.Row[*tuple[Any, ...]], number: int) -> StillRecord:
         sha256=row.sha256,
         size_bytes=row.size_bytes,
     )
+
+
+def _kind(row: sa.Row[*tuple[Any, ...]]) -> dict[str, Any]:
+    return Circumstances(
+        travel_mm=row.travel_mm,
+        cut_deg=row.cut_deg,
+        rails=row.rails,
+        spin=row.spin,
+        side_spin=row.side_spin,
+    ).kind()
 
 
 def _reading(row: sa.Row[*tuple[Any, ...]]) -> ReadingRecord:

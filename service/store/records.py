@@ -90,6 +90,15 @@ class ReadingRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SetRecord:
+    """A taught ball set: the whole document as it was given."""
+
+    id: int
+    taught_at: datetime
+    document: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class IntentRecord:
     """What the player means to do from the layout of ``before_reading_id``."""
 
@@ -111,9 +120,38 @@ class IntentRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Circumstances:
+    """When an attempt was played and what kind of shot it was; None where that is not known."""
+
+    played_at: datetime | None = None
+    """None: now."""
+    travel_mm: float | None = None
+    """Planned way of the cue ball from the contact to the wanted spot."""
+    cut_deg: float | None = None
+    """Cut of the shot that was played."""
+    rails: int | None = None
+    spin: str | None = None
+    """As the player noted it."""
+    side_spin: str | None = None
+    in_a_row: int | None = None
+    """It belonged to a set: so many successes in a row, a failure started again."""
+
+    def kind(self) -> dict[str, Any]:
+        """Kind of shot, one key a field, without time and set."""
+        return {
+            "travel_mm": self.travel_mm,
+            "cut_deg": self.cut_deg,
+            "rails": self.rails,
+            "spin": self.spin,
+            "side_spin": self.side_spin,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
     """What statistics need of an attempt."""
 
+    played_at: datetime
     intent: Mapping[str, Any]
     verdict: Mapping[str, Any]
     """As ``score --json`` prints it."""
@@ -121,6 +159,9 @@ class Score:
     """Stop against the zone's wanted spot along the arrival line, + long."""
     offset_across_mm: float | None = None
     """The same across it, + left."""
+    kind: Mapping[str, Any]
+    """Kind of shot, as ``Circumstances.kind`` gives it."""
+    in_a_row: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,6 +174,9 @@ class AttemptRecord:
     before: ReadingRecord
     after: ReadingRecord
     verdict: Mapping[str, Any]
+    kind: Mapping[str, Any]
+    """Kind of shot, as ``Circumstances.kind`` gives it."""
+    in_a_row: int | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the API: the verdict beside the numbers and names of its stills."""
@@ -145,6 +189,8 @@ class AttemptRecord:
             "after_reading_id": self.after.id,
             "intent": dict(self.intent.document),
             "verdict": dict(self.verdict),
+            "kind": dict(self.kind),
+            "in_a_row": self.in_a_row,
         }
 
 

@@ -102,6 +102,12 @@ attempts = sa.Table(
     sa.Column("verdict", sa.JSON, nullable=False),
     sa.Column("offset_along_mm", sa.Float),
     sa.Column("offset_across_mm", sa.Float),
+    sa.Column("travel_mm", sa.Float),
+    sa.Column("cut_deg", sa.Float),
+    sa.Column("rails", sa.Integer),
+    sa.Column("spin", sa.String(16)),
+    sa.Column("side_spin", sa.String(16)),
+    sa.Column("in_a_row", sa.Integer),
 )
 
 receipts = sa.Table(
@@ -111,4 +117,25 @@ receipts = sa.Table(
     sa.Column("fingerprint", sa.String(64), nullable=False),
     sa.Column("given_at", UtcTime, nullable=False),
     sa.Column("body", sa.JSON, nullable=False),
+)
+
+sets = sa.Table(
+    "sets",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("taught_at", UtcTime, nullable=False),
+    sa.Column("document", sa.JSON, nullable=False),
+)
+
+corrections = sa.Table(
+    "corrections",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("made_at", UtcTime, nullable=False),
+    sa.Column("reading_id", sa.Integer, sa.ForeignKey("readings.id"), nullable=False, index=True),
+    # the set that held then; a set given later starts anew
+    sa.Column("set_id", sa.Integer, sa.ForeignKey("sets.id")),
+    sa.Column("names", sa.JSON, nullable=False),
+    # as it was read, before the first correction and between two
+    sa.Column("layout_before", sa.JSON, nullable=False),
 )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -13,7 +14,15 @@ from vision.layout import Layout
 from . import tables as t
 from .files import StillFiles, media_type_of
 from .reader import Reader
-from .records import AttemptRecord, CalibrationRecord, IntentRecord, ReadingRecord, StillRecord
+from .records import (
+    AttemptRecord,
+    CalibrationRecord,
+    Circumstances,
+    IntentRecord,
+    ReadingRecord,
+    SetRecord,
+    StillRecord,
+)
 
 
 class Writer(Reader):
@@ -89,6 +98,55 @@ class Writer(Reader):
             comparison=comparison,
         )
 
+    def add_set(self, document: Mapping[str, Any]) -> SetRecord:
+        """A taught set, which holds from now on; corrections before it no longer count."""
+        number = self._insert(t.sets, taught_at=self._now, document=dict(document))
+        return SetRecord(id=number, taught_at=self._now, document=document)
+
+    def correct_reading(
+        self, reading: ReadingRecord, layout: Layout, names: Sequence[Mapping[str, Any]]
+    ) -> ReadingRecord:
+        """The reading with its layout's names put right; what it was before is kept."""
+        ball_set = self.ball_set()
+        self._insert(
+            t.corrections,
+            made_at=self._now,
+            reading_id=reading.id,
+            set_id=ball_set.id if ball_set else None,
+            names=[dict(item) for item in names],
+            layout_before=reading.layout.to_dict(),
+        )
+        self._connection.execute(
+            sa.update(t.readings)
+            .where(t.readings.c.id == reading.id)
+            .values(layout=layout.to_dict())
+        )
+        return replace(reading, layout=layout)
+
+    def judge_again(
+        self,
+        attempt: AttemptRecord,
+        verdict: Mapping[str, Any],
+        *,
+        offsets_mm: tuple[float | None, float | None],
+        circumstances: Circumstances,
+    ) -> None:
+        """Another verdict for an attempt one of whose layouts was corrected.
+
+        Of ``circumstances`` travel and cut are taken; what the player noted stays.
+        """
+        self._connection.execute(
+            sa.update(t.attempts)
+            .where(t.attempts.c.id == attempt.id)
+            .values(
+                verdict=dict(verdict),
+                offset_along_mm=offsets_mm[0],
+                offset_across_mm=offsets_mm[1],
+                travel_mm=circumstances.travel_mm,
+                cut_deg=circumstances.cut_deg,
+            )
+        )
+
     def set_intent(
         self, document: Mapping[str, Any], *, before_reading_id: int, state: str = "pending"
     ) -> IntentRecord:
@@ -125,20 +183,42 @@ class Writer(Reader):
         after: ReadingRecord,
         verdict: Mapping[str, Any],
         offsets_mm: tuple[float | None, float | None] = (None, None),
+        circumstances: Circumstances | None = None,
     ) -> AttemptRecord:
         """A compared shot; its intent is spent. ``offsets_mm`` as in ``Score``: along, across."""
+        around = circumstances or Circumstances()
         self._connection.execute(
             sa.update(t.intents).where(t.intents.c.id == intent.id).values(state="scored")
         )
         number = self._insert(
             t.attempts,
-            made_at=self._now,
+            made_at=around.played_at or self._now,
             intent_id=intent.id,
             before_reading_id=before.id,
             after_reading_id=after.id,
             verdict=dict(verdict),
             offset_along_mm=offsets_mm[0],
             offset_across_mm=offsets_mm[1],
+            in_a_row=around.in_a_row,
+            **around.kind(),
+        )
+        return self.attempt(number)
+
+    def set_note(self, number: int, noted: Circumstances) -> AttemptRecord:
+        """The player's note on an attempt, in place of an earlier one; NotFoundError without it.
+
+        Rails that a drawn route tells stay where the note counts none.
+        """
+        self.attempt(number)
+        values: dict[str, Any] = {
+            "spin": noted.spin,
+            "side_spin": noted.side_spin,
+            "in_a_row": noted.in_a_row,
+        }
+        if noted.rails is not None:
+            values["rails"] = noted.rails
+        self._connection.execute(
+            sa.update(t.attempts).where(t.attempts.c.id == number).values(**values)
         )
         return self.attempt(number)
 

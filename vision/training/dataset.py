@@ -1,6 +1,7 @@
-"""Recipe for development stills: many random rooms, never part of the samples.
+"""Recipe for stills of many random rooms, never part of the samples.
 
-``python -m vision.training.dataset --out DIR --set dev --rooms 40 --seed 5000``
+``python -m vision.training.dataset --out DIR --set dev --rooms 40 --seed 5000`` packs tars;
+with ``--workers W`` as many processes write plain folders instead, for use where they are made.
 """
 
 from __future__ import annotations
@@ -9,13 +10,20 @@ import argparse
 import sys
 import time
 from collections import defaultdict
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from .built_rooms import built_jobs, relit_jobs
 from .practice_room import board_poses, practice_room
-from .scenes.batch import Job, TarWriter, run_jobs, truth_file
+from .scenes.assemble import FINENESS
+from .scenes.batch import Effort, Job, TarWriter, run_jobs, truth_file
 from .scenes.render import Renderer
 from .scenes.room import Scene, draw_room, draw_scene
+from .wide_sets import measure_jobs, train_jobs
+from .workers import Crew, render_with_workers, share_of
+
+SETS_HELP = "train, measure, practice, twins, dev, empties, built, relit; + joins"
 
 
 def practice_jobs(seed: int) -> list[Job]:
@@ -64,49 +72,82 @@ def empty_jobs(seed: int, rooms: int) -> list[Job]:
     ]
 
 
+def all_jobs(given: argparse.Namespace, worker: int, workers: int) -> list[Job]:
+    """The jobs of all sets asked for that fall to one worker of so many."""
+    seed, rooms, each = given.seed, given.rooms, given.each
+    numbers = range(worker, rooms, workers)
+    wide = {
+        "train": lambda: train_jobs(seed, numbers, each),
+        "measure": lambda: measure_jobs(seed, numbers, each),
+    }
+    others = {
+        "practice": lambda: practice_jobs(seed),
+        "twins": lambda: twin_jobs(seed, rooms),
+        "dev": lambda: dev_jobs(seed, rooms, each),
+        "empties": lambda: empty_jobs(seed, rooms),
+        "built": lambda: built_jobs(seed, rooms),
+        "relit": lambda: relit_jobs(seed, rooms),
+    }
+    jobs: list[Job] = []
+    for name in given.set.split("+"):
+        jobs += wide[name]() if name in wide else share_of(others[name](), worker, workers)
+    return jobs
+
+
 def main(arguments: list[str] | None = None) -> None:
-    """Render a set into tar files with a truth.json a folder."""
+    """Render a set with its truth."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--out", type=Path, required=True, help="folder for the tar files")
-    parser.add_argument("--set", required=True, help="practice, twins, dev, empties; + joins")
+    parser.add_argument("--out", type=Path, required=True, help="folder for the files")
+    parser.add_argument("--set", required=True, help=SETS_HELP)
     parser.add_argument("--rooms", type=int, default=24)
-    parser.add_argument("--each", type=int, default=2, help="dev stills per room")
+    parser.add_argument("--each", type=int, default=2, help="stills per room (dev and wide sets)")
     parser.add_argument("--seed", type=int, default=5000)
     parser.add_argument("--spp", type=int, default=24, help="samples per pinhole pixel")
+    parser.add_argument("--fineness", type=float, default=FINENESS,
+                        help="scale of the pinhole picture against the still")  # fmt: skip
+    parser.add_argument("--workers", type=int, default=0,
+                        help="processes that write folders; 0 packs tars in this one")  # fmt: skip
     parser.add_argument("--limit-s", type=float, default=1e9, help="stop after so many seconds")
     parser.add_argument("--variant", default="cuda_ad_rgb")
     given = parser.parse_args(arguments)
-    makers = {
-        "practice": lambda: practice_jobs(given.seed),
-        "twins": lambda: twin_jobs(given.seed, given.rooms),
-        "dev": lambda: dev_jobs(given.seed, given.rooms, given.each),
-        "empties": lambda: empty_jobs(given.seed, given.rooms),
+    given.out.mkdir(parents=True, exist_ok=True)
+    if given.workers > 0:
+        crew = Crew(
+            out=given.out, workers=given.workers, variant=given.variant, limit_s=given.limit_s,
+            effort=Effort(spp=given.spp, fineness=given.fineness, threads=2, keep_going=True),
+            made_by=made_by(given),
+        )  # fmt: skip
+        if not render_with_workers(crew, partial(all_jobs, given)):
+            sys.exit(1)
+    else:
+        render_to_tars(all_jobs(given, 0, 1), given)
+
+
+def made_by(given: argparse.Namespace) -> dict[str, Any]:
+    """What truth files say about their making."""
+    return {
+        "how": "rendered with mitsuba 3.5.2, path tracing",
+        "recipe": f"python -m vision.training.dataset --set {given.set} --rooms {given.rooms} "
+        f"--each {given.each} --seed {given.seed} --spp {given.spp} --fineness {given.fineness:g}",
+        "seed": given.seed,
     }
-    jobs = [job for name in given.set.split("+") for job in makers[name]()]
-    render_to_tars(jobs, given)
 
 
 def render_to_tars(jobs: list[Job], given: argparse.Namespace) -> None:
     """Render jobs and write tars."""
-    given.out.mkdir(parents=True, exist_ok=True)
     writer = TarWriter(given.out, "stills")
     start = time.monotonic()
     truths: dict[str, dict[str, Any]] = defaultdict(dict)
-    for path, data, truth in run_jobs(jobs, Renderer(given.variant), spp=given.spp):
+    effort = Effort(spp=given.spp, fineness=given.fineness)
+    for path, data, truth in run_jobs(jobs, Renderer(given.variant), effort):
         folder, name = path.split("/")
         truths[folder][name] = truth
         writer.add(path, data)
         if time.monotonic() - start > given.limit_s:
             print(f"stopped at the limit after {path}", file=sys.stderr)
             break
-    made_by = {
-        "how": "rendered with mitsuba 3.5.2, path tracing",
-        "recipe": f"python -m vision.training.dataset --set {given.set} --rooms {given.rooms} "
-        f"--each {given.each} --seed {given.seed} --spp {given.spp}",
-        "seed": given.seed,
-    }
     for folder, stills in truths.items():
-        writer.add(f"{folder}/truth.json", truth_file(made_by, stills))
+        writer.add(f"{folder}/truth.json", truth_file(made_by(given), stills))
     writer.close()
 
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from .other_rooms import OTHER_STILLS, other_scene
 from .practice_room import SEED, board_poses, practice_room
-from .scenes.batch import Job, TarWriter, run_jobs, truth_file
+from .scenes.batch import Effort, FolderWriter, Job, TarWriter, run_jobs, truth_file
 from .scenes.render import Renderer
 from .scenes.room import Scene
 from .session import read_session, shot_scenes
@@ -55,22 +55,6 @@ def made_by(spp: int) -> dict[str, Any]:
     }
 
 
-class FolderWriter:
-    """Writes files below a folder."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-
-    def add(self, path: str, data: bytes) -> None:
-        """One file."""
-        target = self.folder / path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(data)
-
-    def close(self) -> None:
-        """Nothing is left open."""
-
-
 def main(arguments: list[str] | None = None) -> None:
     """Render the sample stills."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -84,7 +68,7 @@ def main(arguments: list[str] | None = None) -> None:
     writer = TarWriter(given.out, "samples") if given.tar else FolderWriter(given.out)
     truths: dict[str, dict[str, Any]] = defaultdict(dict)
     for path, data, truth in run_jobs(
-        sample_jobs(set(given.only)), Renderer(given.variant), spp=given.spp
+        sample_jobs(set(given.only)), Renderer(given.variant), Effort(spp=given.spp)
     ):
         folder, name = path.rsplit("/", 1)
         truths[folder][name] = truth

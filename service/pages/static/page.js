@@ -64,12 +64,37 @@ async function send(input) {
   input.value = "";
 }
 
+async function note(form) {
+  const number = (text) => (text === "" ? null : Number(text));
+  const { spin, side_spin, rails } = Object.fromEntries(new FormData(form));
+  const noted = {
+    spin: spin || null,
+    side_spin: side_spin || null,
+    rails: number(rails),
+    in_a_row: number(form.dataset.inARow),
+  };
+  try {
+    const answer = await fetch(form.dataset.note, {
+      method: "PUT",
+      body: JSON.stringify(noted),
+      headers: { "Content-Type": "application/json" },
+    });
+    if (answer.ok) say("on", "Live");
+    else say("refused", (await answer.json()).detail);
+  } catch {
+    say("off", "The service does not answer");
+  }
+}
+
 function ready() {
+  for (const form of document.querySelectorAll(".noting")) form.hidden = false;
   for (const sends of document.querySelectorAll(".sends")) sends.hidden = false;
 }
 
 document.addEventListener("change", (event) => {
   if (event.target.matches("input[data-send]")) send(event.target);
+  const form = event.target.closest("form[data-note]");
+  if (form) note(form);
 });
 
 const changes = new EventSource("/api/v1/events");

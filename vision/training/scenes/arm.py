@@ -11,11 +11,11 @@ from .nets import Limb, body_mesh
 from .things import CUE_LENGTH_MM, cue_parts
 from .values import FloatArray, Material, Mesh, Part, Rgb
 
-_SKINS: tuple[Rgb, ...] = (
+SKINS: tuple[Rgb, ...] = (
     (0.80, 0.60, 0.49), (0.72, 0.50, 0.38), (0.55, 0.36, 0.26), (0.86, 0.68, 0.58),
     (0.38, 0.25, 0.18),
 )  # fmt: skip
-_SLEEVES: tuple[Rgb, ...] = (
+SLEEVES: tuple[Rgb, ...] = (
     (0.13, 0.14, 0.17), (0.20, 0.27, 0.40), (0.62, 0.62, 0.60), (0.42, 0.12, 0.13),
     (0.17, 0.27, 0.20),
 )  # fmt: skip
@@ -24,27 +24,25 @@ _SLEEVES: tuple[Rgb, ...] = (
 def arm_parts(thing: Thing) -> list[Part]:
     """The arm whose hand rests at (x, y), reaching along ``turn_deg``."""
     rng = np.random.default_rng(thing.seed)
-    skin = _SKINS[int(rng.integers(len(_SKINS)))]
-    shirt = _SLEEVES[int(rng.integers(len(_SLEEVES)))]
+    skin = SKINS[int(rng.integers(len(SKINS)))]
+    shirt = SLEEVES[int(rng.integers(len(SLEEVES)))]
     side = 1.0 if rng.random() < 0.5 else -1.0
     bare = float(rng.uniform(-170, -60))
-    hand = body_mesh(_hand(side) + _forearm(bare), step_mm=3.4, soft_mm=11.0)
-    sleeve = body_mesh(
-        _sleeve(bare, side), step_mm=8.0, soft_mm=30.0, ripple_mm=4.0, seed=thing.seed
-    )
+    fingers = body_mesh(hand(side) + forearm(bare), step_mm=3.4, soft_mm=11.0)
+    cloth = body_mesh(sleeve(bare, side), step_mm=8.0, soft_mm=30.0, ripple_mm=4.0, seed=thing.seed)
     parts = [
         Part(
-            name="hand", shape=_moved(hand, thing),
+            name="hand", shape=_moved(fingers, thing),
             material=Material(kind="gloss", colour=skin, roughness=0.32),
         ),
-        Part(name="sleeve", shape=_moved(sleeve, thing), material=Material(colour=shirt)),
+        Part(name="sleeve", shape=_moved(cloth, thing), material=Material(colour=shirt)),
     ]  # fmt: skip
     if rng.random() < 0.85:
         parts += _aimed_cue(thing, rng)
     return parts
 
 
-def _hand(side: float) -> list[Limb]:
+def hand(side: float) -> list[Limb]:
     """An open bridge hand about the origin, fingers along +x, thumb on ``side``."""
     limbs = [
         Limb(from_mm=(-42.0, 0.0, 30.0), to_mm=(2.0, -16.0, 27.0),
@@ -70,14 +68,15 @@ def _hand(side: float) -> list[Limb]:
     return limbs
 
 
-def _forearm(bare_mm: float) -> list[Limb]:
+def forearm(bare_mm: float) -> list[Limb]:
+    """From the wrist back to the sleeve's end and on inside it."""
     return [
         Limb(from_mm=(-45.0, 0.0, 31.0), to_mm=(bare_mm - 60, 0.0, 75.0),
              from_radius_mm=25.0, to_radius_mm=36.0)
     ]  # fmt: skip
 
 
-def _sleeve(bare_mm: float, side: float) -> list[Limb]:
+def sleeve(bare_mm: float, side: float) -> list[Limb]:
     """Sleeve from the wrist back, upper arm, shoulder and a piece of the trunk."""
     return [
         Limb(from_mm=(bare_mm, 0.0, 62.0), to_mm=(-300.0, 6.0 * side, 135.0),

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from calibration.camera import Camera
 from calibration.table import BALL_RADIUS_MM
 
 from . import lens_warp, sensor
@@ -17,10 +18,13 @@ from .arm import arm_parts
 from .ball_texture import atlas_uv, ball_atlas
 from .boards import board_parts
 from .cloth import bed_map, cushion_tile
+from .covered import Box, covered_boxes_px
 from .fireflies import without_fireflies
+from .hindrance import OVER_BED
 from .lamps import lamp_parts, shell_parts
 from .lens_warp import FloatPicture
-from .looks import BallLook, PlacedBall
+from .looks import BallLook, PlacedBall, Thing
+from .people import person_parts
 from .placing import check_layout, rotation
 from .render import Renderer, visible_fractions
 from .room import Room, Scene
@@ -29,6 +33,9 @@ from .surfaces import rail_wood
 from .table_mesh import table_parts
 from .things import thing_parts
 from .values import Material, Part, Sphere
+
+FINENESS = 2.0
+"""Scale of the pinhole picture against the still."""
 
 
 @lru_cache(maxsize=16)
@@ -63,13 +70,20 @@ def ball_part(look: BallLook, ball: PlacedBall) -> Part:
     return Part(name=f"ball-{ball.id}", shape=placed, material=_ball_material(look))
 
 
+@lru_cache(maxsize=24)
+def parts_of(thing: Thing) -> tuple[Part, ...]:
+    """The parts of one thing or person."""
+    makers = {"arm": arm_parts, "player": person_parts, "leaner": person_parts}
+    return tuple(makers.get(thing.kind, thing_parts)(thing))
+
+
 def scene_parts(scene: Scene) -> list[Part]:
     """All parts of a scene."""
     check_layout(scene.room.table, scene.balls)
     parts = list(room_parts(scene.room))
     parts += [ball_part(scene.room.balls, ball) for ball in scene.balls]
     for thing in scene.things:
-        parts += arm_parts(thing) if thing.kind == "arm" else thing_parts(thing)
+        parts += parts_of(thing)
     if scene.board is not None:
         parts += board_parts(scene.board)
     return parts
@@ -84,17 +98,16 @@ class Still:
     visible: Mapping[str, float]
 
 
-@lru_cache(maxsize=8)
-def _maps(room: Room) -> tuple[lens_warp.Pinhole, tuple[FloatPicture, FloatPicture]]:
-    pinhole = lens_warp.pinhole_for(room.camera)
-    return pinhole, lens_warp.warp_maps(room.camera, pinhole)
+@lru_cache(maxsize=2)
+def _maps(camera: Camera, fineness: float) -> tuple[FloatPicture, FloatPicture]:
+    return lens_warp.warp_maps(camera, lens_warp.pinhole_for(camera, fineness=fineness))
 
 
 def render_pinhole(
-    scene: Scene, parts: Sequence[Part], renderer: Renderer, spp: int
+    scene: Scene, parts: Sequence[Part], renderer: Renderer, spp: int, fineness: float = FINENESS
 ) -> tuple[FloatPicture, dict[str, float]]:
-    """The pinhole picture and the visible share of each ball."""
-    pinhole = lens_warp.pinhole_for(scene.room.camera)
+    """The pinhole picture, ``fineness`` × the still's scale, and the visible share of each ball."""
+    pinhole = lens_warp.pinhole_for(scene.room.camera, fineness=fineness)
     built = renderer.build(parts)
     picture = renderer.render(built, scene.room.camera, pinhole, spp=spp, seed=scene.still_seed)
     centres = [(b.x_mm, b.y_mm) for b in scene.balls]
@@ -102,9 +115,14 @@ def render_pinhole(
     return picture, {b.id: round(v, 4) for b, v in zip(scene.balls, shares, strict=True)}
 
 
-def finish(scene: Scene, picture: FloatPicture, visible: Mapping[str, float]) -> Still:
+def finish(
+    scene: Scene,
+    picture: FloatPicture,
+    visible: Mapping[str, float],
+    fineness: float = FINENESS,
+) -> Still:
     """Lens distortion applied to the pinhole picture."""
-    _, maps = _maps(scene.room)
+    maps = _maps(scene.room.camera, fineness)
     return Still(
         scene=scene, linear=lens_warp.warp(without_fireflies(picture), maps), visible=visible
     )
@@ -118,9 +136,16 @@ def develop_jpeg(still: Still, *, gain: float) -> bytes:
     return sensor.jpeg(bgr, room.sensor.quality)
 
 
+def obstruction_px(scene: Scene) -> list[Box]:
+    """Boxes (left, top, right, bottom), px, of what covers the bed of an obstructed still."""
+    over = [part for t in scene.things if t.kind in OVER_BED for part in parts_of(t)]
+    return covered_boxes_px(over, scene.room.camera, scene.room.table)
+
+
 def truth_of(still: Still) -> dict[str, Any]:
-    """The still's entry in a truth file."""
+    """The still's entry in a truth file; obstructed ones say where."""
     scene = still.scene
+    where = {"obstruction_px": obstruction_px(scene)} if scene.obstructed else {}
     return {
         "camera": scene.room.camera.to_dict(),
         "table": scene.room.table.to_dict(),
@@ -130,5 +155,6 @@ def truth_of(still: Still) -> dict[str, Any]:
             for b in scene.balls
         ],
         "obstructed": scene.obstructed,
+        **where,
         "scene": scene.to_dict(),
     }

@@ -36,15 +36,19 @@ COLOURS: dict[int, Rgb] = {
     7: (0.45, 0.08, 0.12),
     8: (0.03, 0.03, 0.035),
 }
-BROADCAST: dict[int, Rgb] = {4: (0.93, 0.45, 0.62), 7: (0.66, 0.47, 0.28)}
+_BROADCAST: dict[int, Rgb] = {4: (0.93, 0.45, 0.62), 7: (0.66, 0.47, 0.28)}
+SCHEMES: dict[str, dict[int, Rgb]] = {
+    "standard": {},
+    "broadcast": _BROADCAST,
+    "broadcast-lilac": {**_BROADCAST, 5: (0.66, 0.50, 0.80), 6: (0.16, 0.60, 0.34)},
+}
+"""Colours that differ from ``COLOURS``, by scheme."""
 
 
 def base_colour(look: BallLook, number: int) -> Rgb:
     """The colour of a number in this set, sRGB."""
     base = (number - 1) % 8 + 1 if number != 8 else 8
-    colour = COLOURS[base]
-    if look.scheme == "broadcast" and base in BROADCAST:
-        colour = BROADCAST[base]
+    colour = SCHEMES[look.scheme].get(base, COLOURS[base])
     h, light, s = colorsys.rgb_to_hls(*colour)
     rng = np.random.default_rng((look.seed, base))
     h = (h + 0.008 * look.hue + rng.normal(0, 0.004)) % 1.0

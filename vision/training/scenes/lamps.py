@@ -76,6 +76,7 @@ def lamp_parts(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) ->
         "ceiling-panels": _ceiling_panels,
         "pendants": _pendants,
         "window": _window,
+        "hall-panels": _hall_panels,
     }
     if lamp.kind not in makers:
         raise SceneError(
@@ -204,6 +205,20 @@ def _window(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) -> li
         half_v = np.array([0, 0, side * 700.0])
         if not _in_view(camera, _bar(centre, half_u, half_v)):
             parts += _panel(f"window-{k}", centre, half_u, half_v, radiance)
+    return parts
+
+
+def _hall_panels(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) -> list[Part]:
+    """Ceiling panels over the neighbouring tables on one side: light that comes in aslant."""
+    side = -1.0 if lamp.turn < 0.5 else 1.0
+    radiance = light_colour(lamp.kelvin, 30.0 * lamp.strength)
+    parts: list[Part] = []
+    for k, x in enumerate((-1300.0, 0.0, 1300.0)):
+        centre = shifted(_middle(table), x, side * (walls.half_width_mm - 350), 0)
+        centre[2] = walls.ceiling_mm - 20
+        parts += _panel(
+            f"hall-{k}", centre, np.array([350.0, 0, 0]), np.array([0, -250.0, 0]), radiance
+        )
     return parts
 
 

@@ -39,6 +39,8 @@ class RailLook:
     """``round`` or ``diamond``."""
     sight_size_mm: float = 12.0
     sight_colour: Rgb = (0.9, 0.88, 0.8)
+    sight_scatter_mm: float = 0.0
+    """How far single sights lie from their places, one sigma each way."""
     trim_mm: float = 0.0
     trim_colour: Rgb = (0.12, 0.08, 0.05)
     trim_metal: bool = False
@@ -70,7 +72,7 @@ class WallLook:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LampLook:
     """Lamps of one kind: ``frame``, ``side-panels``, ``tubes``, ``ceiling-panels``,
-    ``pendants`` or ``window``."""
+    ``pendants``, ``window`` or ``hall-panels``."""
 
     kind: str
     kelvin: float = 4500.0
@@ -85,7 +87,8 @@ class BallLook:
     """The set: its shades, band width, number disc, cue ball and coat."""
 
     scheme: str = "standard"
-    """``standard`` or ``broadcast`` (pink 4/12, tan 7/15)."""
+    """``standard``, ``broadcast`` (pink 4/12, tan 7/15) or ``broadcast-lilac`` (light purple
+    5/13 and a lighter green 6/14 as well)."""
     shade: float = 0.0
     """−1…1: darker to lighter."""
     hue: float = 0.0
@@ -129,7 +132,9 @@ class Thing:
     """Something that lies about or reaches over the table."""
 
     kind: str
-    """``cue``, ``chalk``, ``rack``, ``bridge``, ``towel``, ``drink``, ``stool`` or ``arm``."""
+    """On rails and round the table: ``cue``, ``chalk``, ``rack``, ``bridge``, ``towel``,
+    ``jacket``, ``bag``, ``phone``, ``paper``, ``drink``, ``stool``, ``player``; over the bed:
+    ``arm``, ``leaner``, and a ``cue`` that lies so."""
     x_mm: float
     y_mm: float
     z_mm: float = 0.0

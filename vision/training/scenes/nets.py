@@ -10,6 +10,10 @@ from numpy.typing import NDArray
 
 from .values import FloatArray, Mesh
 
+FAR_MM = 1e5
+FOLD_PEAK = 7 / 4
+"""Folds are seven waves over four."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limb:
@@ -47,12 +51,31 @@ def body_mesh(limbs: Sequence[Limb], *, step_mm: float, soft_mm: float, ripple_m
     low = (ends - radii[:, None]).min(axis=0) - 3 * step_mm - soft_mm / 4
     high = (ends + radii[:, None]).max(axis=0) + 3 * step_mm + soft_mm / 4
     axes = [np.arange(a, b, step_mm) for a, b in zip(low, high, strict=True)]
-    grid = np.stack(np.meshgrid(*axes, indexing="ij"), -1)
-    points = grid.reshape(-1, 3)
-    field = blend([distance_mm(points, limb) for limb in limbs], soft_mm)
+    # a limb's field counts only where it can reach the surface: the rest stays far
+    reach = soft_mm + 4 * step_mm + FOLD_PEAK * ripple_mm
+    field = np.full([len(axis) for axis in axes], FAR_MM)
+    for limb in limbs:
+        box = _near(limb, axes, reach)
+        grid = np.stack(np.meshgrid(*(a[s] for a, s in zip(axes, box, strict=True)),
+                                    indexing="ij"), -1)  # fmt: skip
+        own = distance_mm(grid.reshape(-1, 3), limb).reshape(grid.shape[:3])
+        field[box] = blend([field[box], own], soft_mm)
     if ripple_mm:
-        field = field + ripple_mm * _folds(points, seed)
-    return surface_net(field.reshape(grid.shape[:3]), low, step_mm)
+        near = np.abs(field) < FOLD_PEAK * ripple_mm + 4 * step_mm
+        cells = np.argwhere(near)
+        field[near] += ripple_mm * _folds(low + step_mm * cells, seed)
+    return surface_net(field, low, step_mm)
+
+
+def _near(limb: Limb, axes: Sequence[FloatArray], reach_mm: float) -> tuple[slice, ...]:
+    """The part of a grid within ``reach_mm`` of a limb's surface, as slices."""
+    ends = np.array([limb.from_mm, limb.to_mm])
+    radius = max(limb.from_radius_mm, limb.to_radius_mm) + reach_mm
+    low, high = ends.min(axis=0) - radius, ends.max(axis=0) + radius
+    return tuple(
+        slice(int(np.searchsorted(axis, a)), int(np.searchsorted(axis, b)))
+        for axis, a, b in zip(axes, low, high, strict=True)
+    )
 
 
 def _folds(points: FloatArray, seed: int) -> FloatArray:

@@ -143,7 +143,8 @@ class Placer:
         self.rng = rng
         self.taken: list[Point] = []
 
-    def _try(self, centre: Point, gap_mm: float = TOUCH_MM) -> bool:
+    def accept(self, centre: Point, gap_mm: float = TOUCH_MM) -> bool:
+        """Take a place if a ball can rest there clear of those taken; say whether."""
         if can_rest(self.table, centre) and clear_of(centre, self.taken, gap_mm):
             self.taken.append(centre)
             return True
@@ -155,7 +156,7 @@ class Placer:
             x, y = self.rng.uniform(
                 FROZEN_INSET_MM, np.asarray(self.table.surface_mm) - FROZEN_INSET_MM
             )
-            if self._try((float(x), float(y))):
+            if self.accept((float(x), float(y))):
                 return
         raise SceneError(
             f"balls: got {len(self.taken) + 1} balls and no room for the last; allowed: as many "
@@ -171,7 +172,7 @@ class Placer:
             gap = TOUCH_MM + (0.0 if self.rng.random() < 0.6 else float(self.rng.exponential(6)))
             angle = self.rng.uniform(0, 2 * np.pi)
             place = (x + gap * math.cos(angle), y + gap * math.sin(angle))
-            if self._try(place, BALL_DIAMETER_MM):
+            if self.accept(place, BALL_DIAMETER_MM):
                 return
         self.anywhere()
 
@@ -187,7 +188,7 @@ class Placer:
             else:
                 x = FROZEN_INSET_MM if side == 2 else length - FROZEN_INSET_MM
             on_side_pocket = side < 2 and abs(x - length / 2) < self.table.side_mouth_mm / 2 + 5
-            if not on_side_pocket and self._try((float(x), float(y))):
+            if not on_side_pocket and self.accept((float(x), float(y))):
                 return
         self.anywhere()
 
@@ -205,7 +206,7 @@ class Placer:
                 + across * np.array([-inward[1], inward[0]])
             )
             centre = (float(place[0]), float(place[1]))
-            if in_jaws(pocket, centre) and self._try(centre):
+            if in_jaws(pocket, centre) and self.accept(centre):
                 return
         self.anywhere()
 

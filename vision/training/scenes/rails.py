@@ -48,6 +48,16 @@ def _sight_shape(rails: RailLook, centre: tuple[float, float], along_x: bool) ->
     return affinity.translate(shape, *centre)
 
 
+def sight_places_mm(table: Table, rails: RailLook) -> dict[str, tuple[float, float]]:
+    """Where the sights really lie: at their places, each off by its own small error."""
+    rng = np.random.default_rng((rails.seed, 18))
+    places = {}
+    for name, (x, y) in table.sights_mm.items():
+        dx, dy = np.clip(rng.normal(0, 1, 2), -2, 2) * rails.sight_scatter_mm
+        places[name] = (x + float(dx), y + float(dy))
+    return places
+
+
 def rail_parts(
     table: Table, outlines: list[PocketOutline], rails: RailLook, wood: ByteArray
 ) -> list[Part]:
@@ -59,7 +69,7 @@ def rail_parts(
     region = outer.difference(unary_union([inner, openings]))
     sights = {
         name: _sight_shape(rails, place, name.split("-")[0] in ("left", "right"))
-        for name, place in table.sights_mm.items()
+        for name, place in sight_places_mm(table, rails).items()
     }
     castings = _casting_zones(table, outlines) if rails.joints == "casting" else None
     pieces: dict[str, list[Mesh]] = {"long": [], "short": []}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -12,6 +13,7 @@ from .looks import SensorLook
 from .values import ByteArray, SceneError
 
 FloatPicture = NDArray[np.float32]
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 MIDDLE_GREY = 0.20
 """Where exposure puts the picture's own middle, linear."""
 WHITE_LIMITS = ((99.3, 1.15), (99.9, 1.4))
@@ -20,14 +22,19 @@ WHITE_LIMITS = ((99.3, 1.15), (99.9, 1.4))
 
 def exposure_gain(picture: FloatPicture) -> float:
     """The gain an automatic exposure would choose for this linear picture."""
-    luminance = picture @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+    red, green, blue = cv2.split(picture)
+    brightest = np.maximum(np.maximum(red, green), blue)
     # a red or blue cloth would clip its own channel long before its luminance
-    luminance = 0.5 * luminance + 0.5 * picture.max(axis=2)
+    luminance = 0.5 * _luminance(picture) + 0.5 * brightest
     height, width = luminance.shape
     inner = luminance[height // 6 : -height // 6, width // 8 : -width // 8]
     # the log mean holds dark cloths up, the percentile keeps white balls from clipping
-    middle = float(np.exp(np.log(np.maximum(inner, 1e-5)).mean()))
-    bounds = [limit / max(float(np.percentile(luminance, p)), 1e-6) for p, limit in WHITE_LIMITS]
+    middle = float(np.exp(cv2.log(np.maximum(inner, 1e-5)).mean()))
+    whites = np.percentile(luminance, [p for p, _ in WHITE_LIMITS])
+    bounds = [
+        limit / max(float(white), 1e-6)
+        for white, (_, limit) in zip(whites, WHITE_LIMITS, strict=True)
+    ]
     target = MIDDLE_GREY * (middle / max(float(np.percentile(inner, 95)), 1e-6)) ** 0.3
     return min(target / middle, *bounds)
 
@@ -36,21 +43,30 @@ def develop(
     picture: FloatPicture, look: SensorLook, rng: np.random.Generator, *, gain: float
 ) -> ByteArray:
     """Linear RGB (H, W, 3) → 8-bit BGR of the same size, with this camera's faults."""
-    light = picture * np.float32(gain * look.exposure)
-    light = light * np.array([look.red_gain, 1.0, look.blue_gain], np.float32)
+    gains = gain * look.exposure * np.array([look.red_gain, 1.0, look.blue_gain])
+    light = picture * gains.astype(np.float32)
     light = np.minimum(light, 6.0) * _vignette(light.shape, look.vignette)
     if look.blur_px > 0:
         light = np.asarray(cv2.GaussianBlur(light, (0, 0), look.blur_px), np.float32)
     light = light + _noise(light, look.noise, rng)
-    grey = (light @ np.array([0.2126, 0.7152, 0.0722], np.float32))[..., None]
-    light = grey + np.float32(look.saturation) * (light - grey)
-    shown = _tone(np.maximum(light, 0))
+    shown = _tone(np.maximum(_saturated(light, look.saturation), 0))
     if look.sharpen > 0:
         soft = cv2.GaussianBlur(shown, (0, 0), 1.2)
         shown = shown + np.float32(look.sharpen) * (shown - soft)
-    return np.asarray(np.clip(shown[..., ::-1] * 255 + 0.5, 0, 255), np.uint8)
+    return np.asarray(np.clip(cv2.cvtColor(shown, cv2.COLOR_RGB2BGR) * 255 + 0.5, 0, 255), np.uint8)
 
 
+def _luminance(picture: FloatPicture) -> FloatPicture:
+    return np.asarray(cv2.transform(picture, LUMINANCE[None]), np.float32)
+
+
+def _saturated(light: FloatPicture, amount: float) -> FloatPicture:
+    """Colours moved away from their grey, which stays."""
+    mix = amount * np.eye(3) + (1 - amount) * np.tile(LUMINANCE, (3, 1))
+    return np.asarray(cv2.transform(light, mix.astype(np.float32)), np.float32)
+
+
+@lru_cache(maxsize=4)
 def _vignette(shape: tuple[int, ...], amount: float) -> FloatPicture:
     height, width = shape[:2]
     v, u = np.mgrid[0:height, 0:width].astype(np.float32)
@@ -69,11 +85,11 @@ def _noise(light: FloatPicture, amount: float, rng: np.random.Generator) -> Floa
 def _tone(light: FloatPicture) -> FloatPicture:
     """sRGB's curve with a soft shoulder: 1 and more rolls off towards white."""
     knee = np.float32(0.72)
-    over = np.maximum(light - knee, 0)
-    rolled = np.where(light > knee, knee + (1 - knee) * (1 - np.exp(-over / (1 - knee))), light)
-    low = rolled <= 0.0031308
-    curve = 1.055 * np.power(np.maximum(rolled, 1e-8), 1 / 2.4) - 0.055
-    return np.asarray(np.where(low, 12.92 * rolled, curve), np.float32)
+    rolled = light.copy()
+    bright = light > knee
+    rolled[bright] = knee + (1 - knee) * (1 - np.exp(-(light[bright] - knee) / (1 - knee)))
+    curve = np.float32(1.055) * np.asarray(cv2.pow(rolled, 1 / 2.4)) - np.float32(0.055)
+    return np.asarray(np.where(rolled <= 0.0031308, 12.92 * rolled, curve), np.float32)
 
 
 def jpeg(bgr: ByteArray, quality: int) -> bytes:

@@ -7,9 +7,9 @@ import math
 import numpy as np
 from shapely.geometry import Polygon
 
+from .belongings import bag, jacket, paper, phone, towel
 from .looks import Thing
-from .meshes import box, disc, flat, lathe, loft, merge, shifted, wall
-from .noise import layered_noise
+from .meshes import box, disc, flat, lathe, merge, shifted, wall
 from .values import FloatArray, Material, Mesh, Part, Rgb, SceneError
 
 CUE_LENGTH_MM = 1470.0
@@ -21,7 +21,8 @@ def thing_parts(thing: Thing) -> list[Part]:
     """The parts of one thing."""
     makers = {
         "cue": _cue, "chalk": _chalk, "rack": _rack, "bridge": _bridge,
-        "towel": _towel, "drink": _drink, "stool": _stool,
+        "towel": towel, "drink": _drink, "stool": _stool,
+        "bag": bag, "jacket": jacket, "phone": phone, "paper": paper,
     }  # fmt: skip
     if thing.kind not in makers:
         raise SceneError(
@@ -141,32 +142,6 @@ def _bridge(thing: Thing) -> list[Part]:
         Part(name="bridge-head", shape=head,
              material=Material(kind="metal", colour=(0.75, 0.62, 0.35), roughness=0.3)),
     ]  # fmt: skip
-
-
-def _towel(thing: Thing) -> list[Part]:
-    """A folded towel with soft edges and a few waves."""
-    rng = np.random.default_rng(thing.seed)
-    n = 56
-    u, v = np.meshgrid(np.linspace(-1, 1, n), np.linspace(-1, 1, n), indexing="ij")
-    bump = layered_noise(rng, (n, n), 14, 3)
-    edge = np.clip(1 - np.maximum(np.abs(u), np.abs(v)) ** 8, 0, 1)
-    x = u * 150 + 5 * layered_noise(rng, (n, n), 20, 2)
-    y = v * 95 + 5 * layered_noise(rng, (n, n), 20, 2)
-    z = (15 + 4.5 * bump) * edge
-    turn = math.radians(thing.turn_deg)
-    px = x * math.cos(turn) - y * math.sin(turn)
-    py = x * math.sin(turn) + y * math.cos(turn)
-    rings = np.stack([px, py, z], -1) + _place(thing)
-    mesh = loft(rings, closed=False)
-    colour = np.asarray(rng.choice([[0.75, 0.74, 0.70], [0.20, 0.22, 0.30], [0.55, 0.16, 0.15]]))
-    shade = 1 + 0.05 * rng.standard_normal((n, n, 1))
-    for edge_row in (5, 7, 40, 42):
-        shade[edge_row] *= 0.62
-    shape = Mesh(
-        vertices_mm=mesh.vertices_mm, faces=mesh.faces, normals=mesh.normals,
-        colours=np.clip(colour * shade, 0, 1).reshape(-1, 3),
-    )  # fmt: skip
-    return [Part(name="towel", shape=shape)]
 
 
 def _drink(thing: Thing) -> list[Part]:

@@ -1,0 +1,255 @@
+"""``route``, ``chances`` and ``player``: before the shot, and what a player is known to do."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from rich import box
+from rich.markup import escape
+from rich.table import Table as Grid
+
+from calibration.errors import FileFormatError
+from calibration.table import POCKET_NAMES
+
+from .app import app, guarded
+from .console import note, out, print_json, say
+from .inputs import entry_of, folder_entries
+from .layouts import Ground
+from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
+
+if TYPE_CHECKING:
+    from service.position.chance_map import ChanceMap
+    from service.position.record import Fitted
+    from service.position.route import RouteReport
+
+LAYOUT = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Still or layout before the shot.")]
+
+
+@app.command()
+@guarded
+def route(
+    layout: LAYOUT,
+    intent: Annotated[
+        list[Path],
+        typer.Option(
+            "--intent",
+            help="An intent with route_mm; give it again for each route to lay side by side.",
+        ),
+    ],
+    calibration: CALIBRATION_FOR_STILLS = None,
+    player: PLAYER = None,
+    as_json: JSON = False,
+) -> None:
+    """Lay planned routes of the cue ball side by side: gaps, hooked stretches, what they forgive.
+
+    How spin and cushions turn the cue ball is not predicted: the route is taken as drawn.
+    """
+    from service.position import Intent
+    from service.position.route import most_forgiving, report_route
+
+    meant = [Intent.read(path) for path in intent]
+    ground = Ground.open(calibration)
+    there = ground.layout(entry_of(layout))
+    table, who = ground.table_for(there), player_from(player)
+    reports = [report_route(there, each, table, player=who) for each in meant]
+    best = most_forgiving(reports)
+    names = [str(path) for path in intent]
+    if as_json:
+        for i, (name, report) in enumerate(zip(names, reports, strict=True)):
+            print_json({"intent": name, "forgives_most": i == best, **report.to_dict()})
+        return
+    out().print(_routes_grid(names, reports, best))
+    for name, report in zip(names, reports, strict=True):
+        for warning in report.warnings:
+            say(f"note: {name}: {warning}")
+
+
+@app.command()
+@guarded
+def chances(
+    layout: LAYOUT,
+    ball: Annotated[str, typer.Option("--ball", help="The ball to be potted next, 1 … 15.")],
+    pocket: Annotated[
+        str | None,
+        typer.Option("--pocket", help="Only this pocket, such as foot-left; default: the best."),
+    ] = None,
+    drawing: Annotated[
+        Path | None, typer.Option("--out", help="Draw the map as an SVG file.")
+    ] = None,
+    calibration: CALIBRATION_FOR_STILLS = None,
+    player: PLAYER = None,
+    as_json: JSON = False,
+) -> None:
+    """Map the chance of potting a ball from everywhere on the bed, 10 mm by 10 mm."""
+    from calibration.jsonfile import write_text
+    from service.drawing.chance_map import chance_map_svg
+    from service.position.chance_map import chance_map
+
+    ground = Ground.open(calibration)
+    there = ground.layout(entry_of(layout))
+    table = ground.table_for(there)
+    pockets = POCKET_NAMES if pocket is None else (table.pocket(pocket).name,)
+    chart = chance_map(there, ball, table, pockets=pockets, player=player_from(player))
+    if drawing is not None:
+        write_text(drawing, chance_map_svg(table, there, chart))
+    cue = there.ball("cue")
+    now = None if cue is None else chart.at(cue.centre_mm)
+    if as_json:
+        print_json(_chances_json(chart, now))
+        return
+    for line in _chances_lines(chart, now):
+        say(line)
+
+
+@app.command("player")
+@guarded
+def player_command(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="A session's stills or layouts, in order.")
+    ],
+    plan: Annotated[Path, typer.Option("--plan", help="The session's intents, plan.json.")],
+    result: Annotated[
+        Path, typer.Option("--out", help="Where to write the player's settings.")
+    ] = Path("player.json"),
+    calibration: CALIBRATION_FOR_STILLS = None,
+    player: PLAYER = None,
+    as_json: JSON = False,
+) -> None:
+    """Fit a player's spreads of aim, speed and line from a recorded session.
+
+    What the record is too short for keeps the value of --player, or the starting value.
+    """
+    from service.position.player_file import write_player
+    from service.position.record import fit_player
+    from service.practice import Plan, score_session
+
+    from .scoring import read_session
+
+    ground = Ground.open(calibration)
+    meant = Plan.read(plan)
+    readings, table = read_session(folder_entries(folder, leave_out=plan), ground)
+    who = player_from(player)
+    scored = score_session(readings, meant, table, player=who)
+    pairs = [
+        (attempt.before_layout, attempt.verdict)
+        for attempt in scored.attempts
+        if attempt.before_layout is not None and attempt.verdict is not None
+    ]
+    if not pairs:
+        raise FileFormatError(
+            f"{folder}: holds no attempt that can be scored; allowed: a session with its plan. "
+            "Look at what `restmark session` says about it."
+        )
+    fitted = fit_player(pairs, table, who)
+    write_player(result, fitted.player, fitted=fitted.to_dict())
+    if as_json:
+        print_json({"player": fitted.player.to_dict(), "fitted": fitted.to_dict()})
+        return
+    for line in _fitted_lines(fitted):
+        say(line)
+    note(f"written to {result}")
+
+
+def _routes_grid(names: list[str], reports: list[RouteReport], best: int | None) -> Grid:
+    grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False)
+    grid.add_column("")
+    for i, name in enumerate(names):
+        grid.add_column(escape(name) + (" (forgives most)" if i == best and len(names) > 1 else ""))
+    for label, words in (
+        ("way", lambda r: f"{r.way_mm:.0f} mm"),
+        ("cushions", lambda r: ", ".join(r.rails) or "none"),
+        ("tightest gap", _tightest_words),
+        ("gaps", lambda r: "\n".join(_gap_words(gap) for gap in r.gaps) or "none"),
+        ("hooked", lambda r: _stretch_words(r.hooked) or "nowhere"),
+        ("in the zone", _zone_words),
+        ("may run", _slack_words),
+        ("past every gap", lambda r: f"{100 * r.chance_through:.0f} %"),
+        ("stops in the zone", lambda r: "–" if r.chance is None else f"{100 * r.chance:.0f} %"),
+    ):
+        grid.add_row(label, *(escape(words(report)) for report in reports))
+    return grid
+
+
+def _gap_words(gap: Any) -> str:
+    sides = ", ".join(
+        f"{'ball ' if name != 'cushion' else ''}{name} {room:.0f} mm {side}"
+        for side, name, room in (
+            ("left", gap.left, gap.left_mm), ("right", gap.right, gap.right_mm),
+        )
+    )  # fmt: skip
+    state = "" if gap.state == "open" else f" [{gap.state}]"
+    return f"after {gap.at_mm:.0f} mm: {sides}{state}"
+
+
+def _tightest_words(report: RouteReport) -> str:
+    gap = report.tightest
+    if gap is None:
+        return "none"
+    balls = gap.to_dict()["room_balls"]
+    return f"{gap.room_mm:.0f} mm ({balls:.1f} ball widths) at {gap.nearest}"
+
+
+def _stretch_words(stretches: Any) -> str:
+    return "\n".join(
+        f"{stretch.from_mm:.0f} to {stretch.to_mm:.0f} mm ({stretch.word})" for stretch in stretches
+    )
+
+
+def _zone_words(report: RouteReport) -> str:
+    if report.zone.is_empty:
+        return "no zone"
+    ends = "" if report.ends_in_zone else ", ends outside"
+    return f"{report.in_zone_mm:.0f} mm of it{ends}"
+
+
+def _slack_words(report: RouteReport) -> str:
+    if report.short_mm is None or report.long_mm is None:
+        return "–"
+    return f"{report.short_mm:.0f} mm short to {report.long_mm:.0f} mm long"
+
+
+def _chances_json(chart: ChanceMap, now: float | None) -> dict[str, Any]:
+    best = chart.best
+    rows = [[None if value != value else round(float(value), 4) for value in row]
+            for row in chart.chance]  # fmt: skip
+    return {
+        "ball": chart.ball,
+        "surface_mm": list(chart.surface_mm),
+        "step_mm": chart.step_mm,
+        "from_cue": now,
+        "best": None if best is None else {"place_mm": list(best[0]), "chance": best[1]},
+        "pockets": list(POCKET_NAMES),
+        "chance": rows,
+        "pocket": chart.pocket.tolist(),
+    }
+
+
+def _chances_lines(chart: ChanceMap, now: float | None) -> list[str]:
+    best = chart.best
+    lines = [f"from where the cue ball lies: {100 * now:.0f} %"] if now is not None else []
+    if best is None or best[1] == 0:
+        return [*lines, f"no place gives ball {chart.ball} a way into a pocket"]
+    (x, y), chance = best
+    lines.append(f"best place: {100 * chance:.0f} % from ({x:.0f}, {y:.0f}) mm")
+    for number, name in enumerate(POCKET_NAMES):
+        share = float((chart.pocket == number).mean())
+        if share:
+            lines.append(f"{name}: the best pocket from {100 * share:.0f} % of the bed")
+    return lines
+
+
+def _fitted_lines(fitted: Fitted) -> list[str]:
+    lines = []
+    for name, spread, unit, scale, what in (
+        ("aim spread", fitted.aim, "°", 1.0, "pots and misses"),
+        ("speed spread", fitted.speed, " % of the way", 100.0, "stops"),
+        ("line spread", fitted.line, "°", 1.0, "stops"),
+    ):
+        source = "from" if spread.fitted else "a starting value, too little to tell from"
+        lines.append(
+            f"{name}: {scale * spread.value:.3g}{unit} ({scale * spread.low:.3g} to "
+            f"{scale * spread.high:.3g}), {source} {spread.count} {what}"
+        )
+    return lines

@@ -1,0 +1,60 @@
+"""Sessions over weeks as the page shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from service.drawing.sessions import SessionPoint, sessions_svg
+from service.practice.progress import SessionFigures
+from service.report.progress_words import SessionRow, progress_lines, session_rows
+from service.store import Score
+
+from .summary import progress_of
+
+SESSIONS_SHOWN = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgressView:
+    """Sessions over weeks: the drawing, a row a session, and what may be said."""
+
+    svg: Markup
+    rows: tuple[SessionRow, ...]
+    lines: tuple[str, ...]
+    rows_left_out: int
+
+
+def progress_view(scores: Sequence[Score]) -> ProgressView | None:
+    """None until there is a second session, or a set."""
+    found = progress_of(scores)
+    if len(found.sessions) < 2 and not found.sets:
+        return None
+    counted = [session for session in found.sessions if session.summary.zone.n]
+    trend = found.zone_trend
+    fitted = None
+    if trend.first_share is not None and trend.last_share is not None:
+        fitted = (trend.first_share, trend.last_share)
+    drawn = sessions_svg([_session_point(session) for session in counted], fitted=fitted)
+    rows = session_rows(found.sessions)[::-1]
+    return ProgressView(
+        svg=Markup(drawn),
+        rows=tuple(rows[:SESSIONS_SHOWN]),
+        lines=tuple(progress_lines(found)),
+        rows_left_out=max(len(rows) - SESSIONS_SHOWN, 0),
+    )
+
+
+def _session_point(session: SessionFigures) -> SessionPoint:
+    zone = session.summary.zone
+    assert zone.low is not None
+    assert zone.high is not None
+    return SessionPoint(
+        label=session.started_at.date().isoformat(),
+        successes=zone.successes,
+        n=zone.n,
+        low=zone.low,
+        high=zone.high,
+    )

@@ -1,0 +1,121 @@
+"""The shipped networks: loaded once, run on the processor.
+
+``finder`` sees the top view and says where balls and things over the bed are; ``crops`` sees each
+candidate along its own line of sight and says where its centre is, how surely, whether it is a
+ball at all, and its name beside the others. How they were made stands in ``weights/``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+import onnxruntime
+from numpy.typing import NDArray
+
+from calibration.errors import RestmarkError
+
+Float32 = NDArray[np.float32]
+FINDER_FILE, CROPS_FILE = "finder.onnx", "crops.onnx"
+MOST_THREADS = 4
+"""More do not pay for networks this small."""
+
+
+class WeightsError(RestmarkError):
+    """Weights that are missing or not this release's."""
+
+    code = "bad-weights"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CropOutputs:
+    """What the crop network says of K crops of one still."""
+
+    offset_mm: Float32
+    """Ball centre in the crop's plane, (K, 2)."""
+    precision: Float32
+    """Upper Cholesky factor U of the offsets' precision UᵀU, (K, 2, 2), per mm."""
+    ball: Float32
+    """Log odds that a ball lies there, (K,)."""
+    names: Float32
+    """Log probabilities of the sixteen names, (K, 16)."""
+    embedding: Float32
+    """What the names were judged by, (K, E)."""
+
+
+class Networks:
+    """Both networks, ready to run."""
+
+    def __init__(self, finder: Any, crops: Any) -> None:
+        self._finder = finder
+        self._crops = crops
+
+    def find(self, view: NDArray[np.uint8]) -> Float32:
+        """Top view (H, W, 3) BGR → rows of x, y, width, height in pixels and two scores, (N, 6).
+
+        Scores are of a ball and of a thing over the bed, 0 … 1.
+        """
+        seen = np.ascontiguousarray(view.transpose(2, 0, 1)[::-1], dtype=np.float32)
+        seen *= np.float32(1 / 255)
+        out = self._finder.run(None, {"images": seen[None]})[0]
+        return np.asarray(out[0].T, dtype=np.float32)
+
+    def judge(self, crops: NDArray[np.uint8]) -> CropOutputs:
+        """Crops (K, 56, 56, 3) BGR of one still → what is said of each."""
+        seen = np.ascontiguousarray(crops.transpose(0, 3, 1, 2), dtype=np.float32)
+        seen *= np.float32(1 / 255)
+        place, ball, logits, embedding = self._crops.run(None, {"crops": seen})
+        precision = np.zeros((len(place), 2, 2), np.float32)
+        precision[:, 0, 0], precision[:, 1, 1] = np.exp(place[:, 2:4]).T
+        precision[:, 0, 1] = place[:, 4]
+        top = logits.max(axis=1, keepdims=True)
+        names = logits - top - np.log(np.exp(logits - top).sum(axis=1, keepdims=True))
+        return CropOutputs(
+            offset_mm=place[:, :2], precision=precision, ball=ball, names=names,
+            embedding=embedding,
+        )  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def shipped() -> Networks:
+    """The networks of this release."""
+    return Networks(_session(FINDER_FILE), _session(CROPS_FILE))
+
+
+@lru_cache(maxsize=1)
+def crops_fingerprint() -> str:
+    """Which crop network this release ships: embeddings of two networks cannot be compared."""
+    return hashlib.sha256(_weights(CROPS_FILE)).hexdigest()[:16]
+
+
+def _weights(name: str) -> bytes:
+    source = files("vision") / "weights" / name
+    if not source.is_file():
+        raise WeightsError(
+            f"vision/weights/{name}: missing; allowed: the file that this release ships. Install "
+            "the package again."
+        )
+    return source.read_bytes()
+
+
+def _session(name: str) -> Any:
+    settings = onnxruntime.SessionOptions()
+    settings.intra_op_num_threads = min(_processors(), MOST_THREADS)
+    settings.inter_op_num_threads = 1
+    settings.log_severity_level = 3
+    # threads that spin for the next run would take the cores from the other network
+    settings.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    return onnxruntime.InferenceSession(
+        _weights(name), settings, providers=["CPUExecutionProvider"]
+    )
+
+
+def _processors() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return max(1, os.cpu_count() or 1)

@@ -1,0 +1,1 @@
+"""The networks' recipe: sets cut from rendered stills, training, export."""

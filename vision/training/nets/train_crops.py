@@ -1,0 +1,356 @@
+"""Trains the crop network on cut crops and exports it.
+
+``python -m vision.training.nets.train_crops --set DIR --check DIR --out DIR --epochs 60``
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+from torch import nn
+from torch.nn import functional
+
+from vision.crops import CROP_SIDE, CROP_STEP_MM
+
+from .crop_net import NAMES, CropNet, place_loss
+from .cut_sets import STORED_SIDE, STORED_STEP_MM
+
+FloatArray = NDArray[np.float64]
+MOST_CROPS = 26
+"""Crops of a still that are looked at together: sixteen balls and some that are none."""
+STILLS_A_STEP = 24
+SHIFT_SIGMA_MM = 1.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CropSet:
+    """Crops of many stills on one device, padded to ``MOST_CROPS`` a still."""
+
+    crops: torch.Tensor
+    """(N, side, side, 3), uint8."""
+    offset_mm: torch.Tensor
+    kind: torch.Tensor
+    visible: torch.Tensor
+    jacobian: torch.Tensor
+    index: torch.Tensor
+    """Rows of each still's crops (S, MOST_CROPS), −1 where there are fewer."""
+
+    @classmethod
+    def read(cls, folder: Path, device: str) -> CropSet:
+        """A cut set from its folder."""
+        loaded = {
+            name: np.load(folder / f"{name}.npy")
+            for name in ("crops", "offset_mm", "kind", "visible", "jacobian", "still")
+        }
+        still = loaded["still"].astype(int)
+        rows = []
+        for number in np.unique(still):
+            mine = np.flatnonzero(still == number)[:MOST_CROPS]
+            rows.append(np.pad(mine, (0, MOST_CROPS - len(mine)), constant_values=-1))
+        return cls(
+            crops=torch.from_numpy(loaded["crops"]).to(device),
+            offset_mm=torch.from_numpy(loaded["offset_mm"]).to(device),
+            kind=torch.from_numpy(loaded["kind"].astype(np.int64)).to(device),
+            visible=torch.from_numpy(loaded["visible"]).to(device),
+            jacobian=torch.from_numpy(loaded["jacobian"]).to(device),
+            index=torch.from_numpy(np.stack(rows)).to(device),
+        )
+
+
+def resampled(
+    crops: torch.Tensor, shift_mm: torch.Tensor, turn: torch.Tensor, grow: torch.Tensor,
+    mirror: torch.Tensor,
+) -> torch.Tensor:  # fmt: skip
+    """Stored crops (N, side, side, 3) seen through the network's window (N, 3, 56, 56).
+
+    A window pixel at w shows the stored place shift + grow · R(turn) · M · w, where M mirrors
+    the second axis for ``mirror`` −1.
+    """
+    reach = (torch.arange(CROP_SIDE, device=crops.device) - (CROP_SIDE - 1) / 2) * CROP_STEP_MM
+    across, away = torch.meshgrid(reach, reach, indexing="ij")
+    across = across[None] * mirror[:, None, None]
+    cos, sin = (part[:, None, None] * grow[:, None, None] for part in (turn.cos(), turn.sin()))
+    place = torch.stack([cos * away - sin * across, sin * away + cos * across], -1)
+    place = place + shift_mm[:, None, None]
+    grid = place / (STORED_STEP_MM * STORED_SIDE / 2)
+    picture = crops.permute(0, 3, 1, 2).float() / 255
+    return functional.grid_sample(
+        picture, grid, mode="bilinear", padding_mode="border", align_corners=False
+    )
+
+
+def seen_offset(
+    offset_mm: torch.Tensor, shift_mm: torch.Tensor, turn: torch.Tensor, grow: torch.Tensor,
+    mirror: torch.Tensor,
+) -> torch.Tensor:  # fmt: skip
+    """Where a stored offset (N, 2) lies in the window of ``resampled``, (N, 2)."""
+    rest = (offset_mm - shift_mm) / grow[:, None]
+    cos, sin = turn.cos(), turn.sin()
+    x = cos * rest[:, 0] + sin * rest[:, 1]
+    y = (-sin * rest[:, 0] + cos * rest[:, 1]) * mirror
+    return torch.stack([x, y], -1)
+
+
+def faulted(seen: torch.Tensor, still: torch.Tensor, stills: int) -> torch.Tensor:
+    """Crops (N, 3, 56, 56) as other lamps and cameras would show them; alike within a still."""
+    device = seen.device
+
+    def drawn(*shape: int) -> torch.Tensor:
+        return torch.randn(*shape, device=device)
+
+    gain = (0.07 * drawn(stills, 3)).exp() * (0.16 * drawn(stills, 1)).exp()
+    bend = (0.14 * drawn(stills, 1)).exp()
+    lift = 0.02 * drawn(stills, 1)
+    grey_mix = (1 - 0.25 * torch.rand(stills, 1, device=device) ** 2)[still]
+    out = seen.clamp_min(1e-4) ** bend[still][..., None, None]
+    out = out * gain[still][..., None, None] + lift[still][..., None, None]
+    grey = out.mean(1, keepdim=True)
+    out = grey + (out - grey) * grey_mix[..., None, None]
+    # light that changes across the ball, as when a shadow's edge passes
+    slope = 0.10 * drawn(len(seen), 2) * (torch.rand(len(seen), 1, device=device) < 0.4)
+    reach = torch.linspace(-1, 1, CROP_SIDE, device=device)
+    ramp = 1 + slope[:, :1, None] * reach[None, None] + slope[:, 1:, None] * reach[None, :, None]
+    out = out * ramp[:, None]
+    return _noisy(_soft(out, still, stills), still, stills).clamp(0, 1)
+
+
+def _soft(seen: torch.Tensor, still: torch.Tensor, stills: int) -> torch.Tensor:
+    """Blurred a little, or sharpened, by still."""
+    kernel = torch.tensor([0.25, 0.5, 0.25], device=seen.device)
+    weight = (kernel[:, None] * kernel).expand(3, 1, 3, 3)
+    blurred = functional.conv2d(functional.pad(seen, (1, 1, 1, 1), "replicate"), weight, groups=3)
+    amount = (torch.rand(stills, device=seen.device) * 1.5 - 0.5)[still][:, None, None, None]
+    return seen + amount.clamp_min(-0.35) * (blurred - seen)
+
+
+def _noisy(seen: torch.Tensor, still: torch.Tensor, stills: int) -> torch.Tensor:
+    """Noise, finer and coarser (as compression leaves it), by still."""
+    sigma = (0.03 * torch.rand(stills, device=seen.device) ** 2)[still][:, None, None, None]
+    fine = torch.randn_like(seen)
+    small = torch.randn(len(seen), 3, CROP_SIDE // 2, CROP_SIDE // 2, device=seen.device)
+    coarse = functional.interpolate(small, scale_factor=2, mode="nearest")
+    return seen + sigma * (0.7 * fine + 0.5 * coarse)
+
+
+def covered(seen: torch.Tensor) -> torch.Tensor:
+    """One crop in eight with a patch of another crop laid over a side of it."""
+    count = len(seen)
+    reach = torch.linspace(-1, 1, CROP_SIDE, device=seen.device)
+    turn = torch.rand(count, device=seen.device) * 2 * np.pi
+    edge = 0.25 + 0.6 * torch.rand(count, device=seen.device)
+    edge = torch.where(torch.rand(count, device=seen.device) < 0.125, edge, 9.0)
+    side = (
+        turn.cos()[:, None, None] * reach[None, None]
+        + turn.sin()[:, None, None] * reach[None, :, None]
+    )
+    mask = torch.sigmoid((side - edge[:, None, None]) * 40)[:, None]
+    other = seen[torch.randperm(count, device=seen.device)]
+    return seen * (1 - mask) + other * mask
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Losses:
+    """Sums over one step, weighed."""
+
+    place: torch.Tensor
+    ball: torch.Tensor
+    name: torch.Tensor
+
+    @property
+    def total(self) -> torch.Tensor:
+        """What is minimised."""
+        return self.place + self.ball + 2.0 * self.name
+
+
+def step_losses(net: CropNet, data: CropSet, stills: torch.Tensor) -> Losses:
+    """Losses of the crops of some stills under fresh shifts and faults."""
+    device = data.crops.device
+    index = data.index[stills]
+    present = index >= 0
+    rows = index[present]
+    number = torch.arange(len(stills), device=device)[:, None].expand_as(index)[present]
+    kind, visible = data.kind[rows], data.visible[rows]
+    shift = SHIFT_SIGMA_MM * torch.randn(len(rows), 2, device=device)
+    turn = 0.12 * torch.randn(len(rows), device=device)
+    grow = 1 + 0.006 * torch.randn(len(rows), device=device)
+    mirror = torch.where(torch.rand(len(rows), device=device) < 0.5, -1.0, 1.0)
+    seen = resampled(data.crops[rows], shift, turn, grow, mirror)
+    true = seen_offset(data.offset_mm[rows], shift, turn, grow, mirror)
+    seen = covered(faulted(seen, number, len(stills)))
+    place, ball, embedding = net.crops(seen)
+    is_ball = kind < NAMES
+    cost = place_loss(place[is_ball], true[is_ball])
+    near = (true[is_ball].norm(dim=1) < 9.0).float()
+    place_cost = (cost * near).mean()
+    ball_cost = functional.binary_cross_entropy_with_logits(ball, is_ball.float())
+    padded = torch.zeros(*index.shape, embedding.shape[1], device=device, dtype=embedding.dtype)
+    padded[present] = embedding
+    balls = torch.zeros_like(present)
+    balls[present] = is_ball
+    logits = net.names(padded, balls)[present][is_ball]
+    each = functional.cross_entropy(logits, kind[is_ball], reduction="none")
+    weight = visible[is_ball].clamp(0, 1) ** 2
+    return Losses(place=place_cost, ball=2.0 * ball_cost, name=(each * weight).sum() / weight.sum())
+
+
+def train(
+    data: CropSet, check: CropSet, *, epochs: int, seed: int = 1, rate: float = 2.5e-3,
+    limit_s: float = math.inf,
+) -> tuple[CropNet, dict[str, float]]:  # fmt: skip
+    """A trained network and its figures on ``check``; fewer epochs where ``limit_s`` asks it."""
+    device = data.crops.device
+    if math.isfinite(limit_s):
+        epochs = min(epochs, max(1, int(limit_s / seconds_an_epoch(data, device))))
+    print(f"{epochs} epochs", flush=True)
+    torch.manual_seed(seed)
+    net = CropNet().to(device)
+    kept = CropNet().to(device)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=0.02)
+    a_round = _steps(data)
+    plan = torch.optim.lr_scheduler.OneCycleLR(
+        optimiser, rate, total_steps=epochs * a_round, pct_start=0.1
+    )
+    started, done = time.monotonic(), 0
+    for epoch in range(epochs):
+        net.train()
+        order = torch.randperm(len(data.index), device=device)
+        total = torch.zeros(3, device=device)
+        for k in range(a_round):
+            losses = step_losses(net, data, order[k * STILLS_A_STEP : (k + 1) * STILLS_A_STEP])
+            optimiser.zero_grad(set_to_none=True)
+            losses.total.backward()
+            nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+            optimiser.step()
+            plan.step()
+            _follow(kept, net, min(0.998, (1 + done) / (10 + done)))
+            done += 1
+            total += torch.stack([losses.place, losses.ball, losses.name]).detach()
+        if epoch % 10 == 9 or epoch == epochs - 1:
+            spent = time.monotonic() - started
+            shown = " ".join(f"{v:.4f}" for v in (total / a_round).tolist())
+            told = check_figures(kept, check)
+            print(f"epoch {epoch + 1}: {shown} ({spent:.0f} s)", told, flush=True)
+    return kept.eval(), check_figures(kept, check)
+
+
+def _steps(data: CropSet) -> int:
+    return max(1, len(data.index) // STILLS_A_STEP)
+
+
+def seconds_an_epoch(data: CropSet, device: torch.device, tried: int = 10) -> float:
+    """How long an epoch will take, from a few steps of a network that is thrown away."""
+    net = CropNet().to(device)
+    started = 0.0
+    for k in range(tried + 2):
+        if k == 2:
+            started = time.monotonic()
+        step_losses(
+            net, data, torch.randperm(len(data.index), device=device)[:STILLS_A_STEP]
+        ).total.backward()
+    if device.type == "cuda":
+        torch.cuda.synchronize()
+    return (time.monotonic() - started) / tried * _steps(data) * 1.15
+
+
+@torch.no_grad()
+def _follow(kept: CropNet, net: CropNet, keep: float) -> None:
+    """Move a slowly following copy: it is steadier than the last step."""
+    for mine, theirs in zip(kept.state_dict().values(), net.state_dict().values(), strict=True):
+        if mine.dtype.is_floating_point:
+            mine.mul_(keep).add_(theirs, alpha=1 - keep)
+        else:
+            mine.copy_(theirs)
+
+
+@torch.no_grad()
+def outputs(net: CropNet, data: CropSet) -> dict[str, FloatArray]:
+    """What the network says of every ball and empty place of a set, unfaulted."""
+    net.eval()
+    parts: list[tuple[torch.Tensor, ...]] = []
+    for index in data.index:
+        rows = index[index >= 0]
+        none = torch.zeros(len(rows), device=rows.device)
+        seen = resampled(
+            data.crops[rows],
+            torch.zeros(len(rows), 2, device=rows.device),
+            none,
+            none + 1,
+            none + 1,
+        )
+        place, ball, names, _ = net(seen)
+        parts.append((place, ball, names.log_softmax(-1), data.offset_mm[rows], data.kind[rows],
+                      data.visible[rows], data.jacobian[rows]))  # fmt: skip
+    joined = [torch.cat(column).double().cpu().numpy() for column in zip(*parts, strict=True)]
+    names = ("place", "ball", "names", "offset_mm", "kind", "visible", "jacobian")
+    return dict(zip(names, joined, strict=True))
+
+
+def check_figures(net: CropNet, data: CropSet) -> dict[str, float]:
+    """Accuracy on a set that was not trained on: mm in the table frame, names, ball or not."""
+    said = outputs(net, data)
+    is_ball = said["kind"] < NAMES
+    clear = is_ball & (said["visible"] >= 0.8)
+    off = said["offset_mm"] - said["place"][:, :2]
+    table = np.einsum("kij,kj->ki", said["jacobian"], off)
+    far = np.linalg.norm(table, axis=1)[clear]
+    first, second = np.exp(said["place"][:, 2]), np.exp(said["place"][:, 3])
+    scaled = np.stack([first * off[:, 0] + said["place"][:, 4] * off[:, 1], second * off[:, 1]])
+    inside = ((scaled**2).sum(axis=0) <= 5.991)[clear]
+    right = (said["names"].argmax(axis=1) == said["kind"])[clear]
+    return {
+        "median_mm": round(float(np.median(far)), 4),
+        "p95_mm": round(float(np.percentile(far, 95)), 4),
+        "p99_mm": round(float(np.percentile(far, 99)), 4),
+        "worst_mm": round(float(far.max()), 3),
+        "coverage": round(float(inside.mean()), 4),
+        "names": round(float(right.mean()), 5),
+        "missed": int((said["ball"][clear] < 0).sum()),
+        "invented": int((said["ball"][~is_ball] > 0).sum()),
+        "balls": int(clear.sum()),
+    }
+
+
+def export(net: CropNet, path: Path) -> None:
+    """Write the network as ONNX for one still's crops, any number of them."""
+    example = torch.zeros(5, 3, CROP_SIDE, CROP_SIDE)
+    torch.onnx.export(
+        net.cpu().eval(), (example,), str(path), input_names=["crops"],
+        output_names=["place", "ball", "names", "embedding"],
+        dynamic_axes={name: {0: "K"} for name in ("crops", "place", "ball", "names", "embedding")},
+        opset_version=17, dynamo=False,
+    )  # fmt: skip
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Train and export."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--set", type=Path, required=True, dest="folder")
+    parser.add_argument("--check", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--epochs", type=int, default=60)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--limit-s", type=float, default=math.inf)
+    parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
+    given = parser.parse_args(arguments)
+    torch.backends.cudnn.benchmark = True
+    torch.set_float32_matmul_precision("high")
+    data = CropSet.read(given.folder, given.device)
+    check = CropSet.read(given.check, given.device)
+    net, figures = train(data, check, epochs=given.epochs, seed=given.seed, limit_s=given.limit_s)
+    given.out.mkdir(parents=True, exist_ok=True)
+    torch.save(net.state_dict(), given.out / "crops.pt")
+    export(net, given.out / "crops.onnx")
+    (given.out / "crops.json").write_text(json.dumps(figures, indent=1), encoding="utf-8")
+    print(json.dumps(figures))
+
+
+if __name__ == "__main__":
+    main()

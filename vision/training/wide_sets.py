@@ -1,0 +1,41 @@
+"""Recipes of the wide sets: what training sees, and what measures it on rooms it never saw.
+
+Seeds of rooms are ``seed + number``; rooms that measure lie beyond an offset that no training
+room reaches.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from .scenes.batch import Job
+from .scenes.wide import wide_room, wide_scene
+
+HARD_OF_TEN = 7
+"""Of ten training rooms so many are hard."""
+MEASURE_OFFSET = 1_000_000_000
+"""Measuring rooms' seeds begin here."""
+
+
+def train_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
+    """``each`` stills of every numbered room, all of them drawn by the stated shares."""
+    jobs = []
+    for number in rooms:
+        room = wide_room(seed + number, hard=number % 10 < HARD_OF_TEN)
+        jobs += [
+            Job(path=f"train/{number:05d}-{k}.jpg", scene=wide_scene(room, k)) for k in range(each)
+        ]
+    return jobs
+
+
+def measure_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
+    """Stills of numbered rooms, every other one hard: the first busy, the last obstructed."""
+    jobs = []
+    for number in rooms:
+        room = wide_room(MEASURE_OFFSET + seed + number, hard=number % 2 == 1)
+        for k in range(each):
+            scene = wide_scene(
+                room, 100 + k, obstructed=each > 1 and k == each - 1, busy=True if k == 0 else None
+            )
+            jobs.append(Job(path=f"measure/{number:05d}-{k}.jpg", scene=scene))
+    return jobs
