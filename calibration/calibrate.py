@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .agreement import check_sights
+from .agreement import check_sights, check_spread
 from .errors import CalibrationError
 from .files import Calibration
 from .known import NOTHING, Known
@@ -89,11 +89,15 @@ def solved(
     try:
         made = solve(landmarks, table, landmarks.image_size_px, lens, camera_height_mm, known=known)
         check_sights(made.residuals)
+        check_spread(made.residuals, table)
         return made
     except CalibrationError as refused:
-        if not refused.detail.startswith(("landmarks", "points")):
+        if not refused.detail.startswith(("landmarks", "points", "surface")):
             raise
-        found = CalibrationError(f"{refused.detail} Found: {landmarks.found_words}.")
+        said = f"{refused.detail} {landmarks.shape}".strip()
+        if refused.detail.startswith("surface"):
+            raise CalibrationError(said) from None
+        found = CalibrationError(f"{said} Found: {landmarks.found_words}.")
         given = [item for item in landmarks.items if item.kind == "point"]
         raise _with_remedy(found, given, table, len(landmarks.items)) from None
 

@@ -105,8 +105,13 @@ def find_landmarks(
     blank = Landmarks(items=tuple(given), head=head, image_size_px=(width, height))
     light = Light.of(still_bgr)
     if not stands_alone(given, table):
-        camera, change_mm = _first_hold(light, find_cloth(still_bgr, head), table, blank, lens)
-        return _closer(light, camera, table, change_mm, blank, lens)
+        outlines = find_cloth(still_bgr, head)
+        shape = outlines[0].shape_words(table, lens, (width, height))
+        try:
+            camera, change_mm = _first_hold(light, outlines, table, blank, lens)
+            return replace(_closer(light, camera, table, change_mm, blank, lens), shape=shape)
+        except CalibrationError as refused:
+            raise CalibrationError(f"{refused.detail} {shape}".strip()) from None
     try:
         camera, change_mm = _pointed_hold(light, table, blank, lens)
         marks = _closer(light, camera, table, change_mm, blank, lens)
@@ -167,7 +172,7 @@ def _first_hold(
     if best.camera is None or (best.sights == 0 and not blank.items):
         raise CalibrationError(
             f"still: got {len(outlines)} possible outlines of the cloth, none with sights on the "
-            f"rails around it{outlines[0].shape_words(table, lens, blank.image_size_px)}; "
+            "rails around it; "
             "allowed: a whole table with its sights. Take the still of the empty table again, "
             "sharp, whole, evenly lit, and with nothing over its ends and rails."
         )

@@ -79,6 +79,8 @@ class Landmarks:
     image_size_px: tuple[int, int]
     notes: tuple[str, ...] = ()
     """What whoever uses them should know, for example that some were left out."""
+    shape: str = ""
+    """What the cloth's outline says where it has not the table's shape; for refusals."""
 
     def __post_init__(self) -> None:
         if self.head not in HEADS:
