@@ -108,7 +108,9 @@ class Reader:
         things = obstructions(found.things)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
         odd = alike(placed.names, centres, hint=hint)
-        warnings = [*([drift.warning] if drift.warning else []), *odd, *_warnings(balls), *things]
+        poor = _poor(names, centres, placed.cov_mm2)
+        said = [*odd, *_warnings(balls), *poor, *things]
+        warnings = [*([drift.warning] if drift.warning else []), *said]
         if steady and not things:
             search.keep(placed, camera)
         else:
@@ -168,13 +170,17 @@ def _warnings(balls: tuple[Ball, ...]) -> list[str]:
                 f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt"
                 + (f"; it could be {others}." if others else ".")
             )
-        sigma = float(np.sqrt(np.linalg.eigvalsh(ball.cov_mm2)[1]))
-        if sigma > POOR_MM:
-            out.append(
-                f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is seen poorly: "
-                f"{sigma:.1f} mm, 1 sigma."
-            )
     return out
+
+
+def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) -> list[str]:
+    """A warning for each ball that the picture itself shows poorly, whatever the calibration."""
+    sigma_mm = np.sqrt(np.linalg.eigvalsh(cov_mm2)[:, 1]) if names else ()
+    return [
+        f"Ball {name.id} at x {x:.0f}, y {y:.0f} mm is seen poorly: {sigma:.1f} mm, 1 sigma."
+        for name, (x, y), sigma in zip(names, centres_mm, sigma_mm, strict=True)
+        if sigma > POOR_MM
+    ]
 
 
 @lru_cache(maxsize=4)
