@@ -141,11 +141,11 @@ def cloth_coloured(seed: int) -> tuple[NDArray, Table, Camera]:
     return draw_table(camera, built, Look(rail=(112, 122, 34)), seed), table, camera
 
 
-@pytest.mark.parametrize("seed", [2, 3])
+@pytest.mark.parametrize("seed", [3, 22])
 def test_rails_of_the_cloths_colour_do_not_lead_astray(seed: int) -> None:
-    # without the checks of agreement.py seed 2 was accepted, 15 mm off where 6 were stated
+    # without the checks of agreement.py seed 22 was accepted, 58 mm off where 6 were stated
     still, table, _ = cloth_coloured(seed)
-    with pytest.raises(CalibrationError, match=r"landmarks: got .*(sights|on the .* side)"):
+    with pytest.raises(CalibrationError, match=r"landmarks: got .*(sights away|on the .* side)"):
         by_still(still, table, "left", None)
 
 
