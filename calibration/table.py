@@ -259,3 +259,11 @@ class Table:
                 f"{', '.join(sorted(known))}. Remove or correct them."
             )
         return cls(**{key: data[key] for key in data})
+
+
+def nearest_named(table: Table) -> tuple[str, Table]:
+    """The named size nearest to a table as built, and a table of that size as a user tells it."""
+    name = min(
+        NAMED_SURFACES_MM, key=lambda name: abs(NAMED_SURFACES_MM[name][0] - table.length_mm)
+    )
+    return name, Table.from_surface(name)

@@ -28,7 +28,7 @@ from calibration.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, Known
 from calibration.lens_file import Lens
 from calibration.marks import Landmarks
 from calibration.quality import bed_error_mm, bed_grid_mm, radius_95_mm
-from calibration.table import NAMED_SURFACES_MM, Table
+from calibration.table import Table, nearest_named
 from service.ball_check import with_frozen_balls
 from service.trial import Track, untracked
 from vision.still import Picture, decode_still
@@ -143,14 +143,6 @@ def measure_room(job: tuple[Path, TruthStill, Path | None]) -> tuple[Outcome, ..
         *_as_measured(_Judge(still, "measured"), picture, told, balls),
         *(_by_corners(still, case, height_mm) for case, height_mm in CORNERS.items()),
     )
-
-
-def nearest_named(table: Table) -> tuple[str, Table]:
-    """The named size nearest to a table as built, as a user would tell it."""
-    name = min(
-        NAMED_SURFACES_MM, key=lambda name: abs(NAMED_SURFACES_MM[name][0] - table.length_mm)
-    )
-    return name, Table.from_surface(name)
 
 
 def _as_named(

@@ -17,7 +17,7 @@ from calibration.errors import FileFormatError, RestmarkError
 from calibration.files import Calibration
 from calibration.known import NAMED_ERROR_MM, Known
 from calibration.lens_file import Lens
-from calibration.table import NAMED_SURFACES_MM, Table
+from calibration.table import nearest_named
 from service.bench_pool import spread
 from service.trial import Track, untracked
 from vision.layout import Layout
@@ -130,12 +130,9 @@ def read_fitted(still: BenchStill) -> StillResult:
 def fitted_calibration(empty: Path) -> Calibration:
     """What ``calibrate`` makes of an empty still, its lens known and its nearest name told."""
     still = read_truth(empty.parent)[empty.name]
-    name = min(
-        NAMED_SURFACES_MM, key=lambda n: abs(NAMED_SURFACES_MM[n][0] - still.table.length_mm)
-    )
     return calibrate(
         decode_still(empty.read_bytes(), name=empty.name),
-        Table.from_surface(name),
+        nearest_named(still.table)[1],
         still.head,
         Lens.exact(still.camera),
         known=Known(surface_error_mm=NAMED_ERROR_MM),

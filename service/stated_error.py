@@ -22,7 +22,7 @@ from calibration.errors import CalibrationError
 from calibration.known import NAMED_ERROR_MM, TAPE_ERROR_MM, Known
 from calibration.lens_file import Lens
 from calibration.marks import Landmarks
-from calibration.table import NAMED_SURFACES_MM, Table
+from calibration.table import Table, nearest_named
 from vision.still import decode_still
 from vision.truth import TruthStill, read_truth
 
@@ -57,8 +57,7 @@ def told_table(table: Table, *, exact: bool) -> tuple[Table, float]:
     """What a user tells of a true table, and to how many mm that is right, 95 %."""
     if exact:
         return Table(length_mm=table.length_mm, width_mm=table.width_mm), 0.0
-    name = min(NAMED_SURFACES_MM, key=lambda n: abs(NAMED_SURFACES_MM[n][0] - table.length_mm))
-    return Table.from_surface(name), NAMED_ERROR_MM
+    return nearest_named(table)[1], NAMED_ERROR_MM
 
 
 def still_records(

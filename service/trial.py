@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 
 from calibration.board import BoardPattern
 from calibration.calibrate import calibrate
-from calibration.camera import Camera
 from calibration.errors import RestmarkError
 from calibration.files import Calibration
 from calibration.lens import fit_lens
 from calibration.lens_file import Lens
-from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
+from calibration.quality import bed_error_mm
+from calibration.table import Table
 from service.practice import Plan, Reading, SessionResult, score_session
 from service.samples import (
     BOARD_FOLDER,
@@ -38,8 +38,6 @@ from vision.read import Reader
 from vision.still import decode_still
 from vision.truth import TruthStill, read_truth
 
-GRID = (15, 30)
-"""Rows and columns of the places at which a calibration is compared with the true camera."""
 Item = TypeVar("Item")
 
 
@@ -93,9 +91,9 @@ class Trial:
 
     @property
     def bed_error_mm(self) -> NDArray[np.float64]:
-        """Error of the calibration at ball height over the bed, against the true camera."""
+        """Error of the calibration at ball height over the bed, against the true camera, (N,)."""
         first = next(iter(self.truth.values()))
-        return bed_error_mm(self.calibration, first.camera)
+        return np.asarray(np.hypot(*bed_error_mm(self.calibration, first.camera).T))
 
 
 def layout_or_none(name: str, got: Reading, table: Table) -> Layout:
@@ -103,21 +101,6 @@ def layout_or_none(name: str, got: Reading, table: Table) -> Layout:
     if isinstance(got, Layout):
         return got
     return Layout(still=name, surface_mm=table.surface_mm)
-
-
-def bed_error_mm(made: Calibration, camera: Camera) -> NDArray[np.float64]:
-    """Distances (rows·columns,), mm, between true places and what ``made`` makes of their pixels.
-
-    Places: an even grid over the bed at the height of ball centres, seen by the true camera.
-    """
-    rows, columns = GRID
-    length, width = made.table.surface_mm
-    x, y = np.meshgrid(
-        (np.arange(columns) + 0.5) / columns * length, (np.arange(rows) + 0.5) / rows * width
-    )
-    places = np.column_stack([x.ravel(), y.ravel()])
-    pixels = camera.project(np.column_stack([places, np.full(len(places), BALL_CENTRE_HEIGHT_MM)]))
-    return np.asarray(np.linalg.norm(made.table_mm(pixels) - places, axis=1))
 
 
 def run_trial(

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from .means import SPREAD_LEAST, Mean, Spread, c4, mean, spread
+from .means import SPREAD_LEAST, Mean, Spread, mean, spread
 from .rates import LEVEL, POWER
 from .weak_side import WeakSide, weak_side
 from .within import HALF, NINE_IN_TEN, Distance, within_of_average, within_of_wanted
@@ -93,14 +93,6 @@ def landing(offsets_mm: Sequence[tuple[float, float]]) -> Landing:
         spread_ellipse=spread_ellipse(spots),
         round=_is_round(spots),
     )
-
-
-def radial_sigma_mm(spots_mm: ArrayLike) -> float:
-    """σ of a round spread about its own mean, c·√(S / (2(n − 1))) with c = 1 / c4(2n − 1)."""
-    spots = np.asarray(spots_mm, dtype=np.float64)
-    n = len(spots)
-    square = float(((spots - spots.mean(axis=0)) ** 2).sum())
-    return math.sqrt(square / (2 * (n - 1))) / c4(2 * n - 1)
 
 
 def bias_p_value(spots_mm: ArrayLike) -> float | None:

@@ -340,7 +340,6 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--limit-s", type=float, default=math.inf)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     given = parser.parse_args(arguments)
-    torch.backends.cudnn.benchmark = True
     torch.set_float32_matmul_precision("high")
     data = CropSet.read(given.folder, given.device)
     check = CropSet.read(given.check, given.device)
