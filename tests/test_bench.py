@@ -11,10 +11,9 @@ from sample_trial import finished_demo
 from calibration.baseline import homography_error_mm
 from calibration.camera import Camera
 from calibration.files import Calibration
-from calibration.quality import bed_grid_mm
+from calibration.quality import bed_error_mm, bed_grid_mm
 from calibration.table import Table
 from service import bench
-from service.trial import bed_error_mm
 
 SAME_MM = 1e-3
 """A camera against itself: what project and back-project leave."""
@@ -96,11 +95,11 @@ def test_bed_error_sees_a_camera_that_has_moved():
         position_mm=(1270, 600, 2700), target_mm=(1270, 640, 0), up=(0, 1, 0),
         image_size_px=(1920, 1080), focal_px=1700, distortion=(-0.1, 0, 0, 0, 0),
     )  # fmt: skip
-    same = bed_error_mm(Calibration.exact(camera, table), camera)
+    same = np.hypot(*bed_error_mm(Calibration.exact(camera, table), camera).T)
     assert same.shape == (15 * 30,)
     assert same.max() < SAME_MM
     moved = Camera.from_dict({**camera.to_dict(), "cx_px": camera.cx_px + 2.0})
-    off = bed_error_mm(Calibration.exact(moved, table), camera)
+    off = np.hypot(*bed_error_mm(Calibration.exact(moved, table), camera).T)
     assert 2.0 < np.median(off) < 4.5
 
 
