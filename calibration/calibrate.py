@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .agreement import check_sights, check_spread
+from .bed_picture import BedPicture
 from .errors import CalibrationError
 from .files import Calibration
 from .known import NOTHING, Known
@@ -47,7 +48,7 @@ def calibrate(
 
 
 def watched(calibration: Calibration, still_bgr: NDArray[np.uint8]) -> Calibration:
-    """``calibration`` with the marks of its empty still by which later ones tell drift."""
+    """``calibration`` with what later stills are compared with: rails for drift, and the bed."""
     marks = find_rail_marks(still_bgr, calibration.camera, calibration.table)
     warnings = calibration.warnings
     if not marks:
@@ -55,7 +56,8 @@ def watched(calibration: Calibration, still_bgr: NDArray[np.uint8]) -> Calibrati
             "the rails show too few sharp edges: whether camera or table moves later cannot be "
             "checked.",
         )
-    return replace(calibration, rail_marks=marks, warnings=warnings)
+    bed = BedPicture.of(still_bgr, calibration.camera, calibration.table)
+    return replace(calibration, rail_marks=marks, warnings=warnings, bed_picture=bed)
 
 
 def landmarks_of(

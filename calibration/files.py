@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from . import jsonfile
+from .bed_picture import BedPicture
 from .camera import Camera
 from .errors import CalibrationError, FileFormatError
 from .rail_marks import RailMark, marks_from_list
@@ -81,6 +82,8 @@ class Calibration:
     warnings: tuple[str, ...] = ()
     rail_marks: tuple[RailMark, ...] = ()
     """What the empty still showed on the rails; without them drift cannot be checked."""
+    bed_picture: BedPicture | None = None
+    """What it showed of the bed, to compare later stills with. None in older files."""
 
     def __post_init__(self) -> None:
         if self.head not in HEADS:
@@ -214,6 +217,7 @@ class Calibration:
             "parameter_cov": jsonfile.as_lists(self.parameter_cov),
             "residuals": [asdict(residual) for residual in self.residuals],
             "rail_marks": [mark.to_dict() for mark in self.rail_marks],
+            "bed_picture": None if self.bed_picture is None else self.bed_picture.to_dict(),
         }
 
     @classmethod
@@ -238,6 +242,7 @@ class Calibration:
             budget=None if budget is None else _budget_from_dict(budget, f"{path}.budget"),
             warnings=_texts(data, "warnings", path),
             rail_marks=_rail_marks(data, path),
+            bed_picture=_bed_picture(data, path),
         )
 
     def write(self, path: Path | str) -> None:
@@ -258,6 +263,13 @@ def _rail_marks(data: Mapping[str, Any], path: str) -> tuple[RailMark, ...]:
     if "rail_marks" not in data:
         return ()
     return marks_from_list(jsonfile.items(data, "rail_marks", path), f"{path}.rail_marks")
+
+
+def _bed_picture(data: Mapping[str, Any], path: str) -> BedPicture | None:
+    """Optional as well: readings do without it."""
+    if data.get("bed_picture") is None:
+        return None
+    return BedPicture.from_dict(data["bed_picture"], path=f"{path}.bed_picture")
 
 
 def _texts(data: Mapping[str, Any], name: str, path: str) -> tuple[str, ...]:
