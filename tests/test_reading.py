@@ -217,7 +217,7 @@ def test_reading_is_the_same_twice_and_through_a_kept_reader() -> None:
     first = reader.read_still(data, name="x")
     assert_alike(reader.read_still(data, name="x"), first)
     assert_alike(read_still(data, CALIBRATION, name="x"), first)
-    steps = ["decode", "drift", "view", "find", "place", "identify"]
+    steps = ["decode", "drift", "view", "find", "place", "identify", "compare"]
     assert list(reader.last_timings_ms) == steps
     assert all(ms >= 0 for ms in reader.last_timings_ms.values())
 

@@ -23,6 +23,7 @@ from .layout import BALL_IDS, Ball, Layout
 from .networks import Networks, shipped
 from .obstruction import obstructions
 from .place import Placed, place_balls
+from .reference import Reference
 from .search import Search
 from .still import Picture, check_size, decode_still
 from .taught import Taught
@@ -59,6 +60,7 @@ class Reader:
         self.taught = taught
         self.networks = networks or shipped()
         self.view = FinderView.of(calibration.camera, calibration.table)
+        self.reference = Reference.of(calibration, self.view)
         self.watch = DriftWatch(calibration)
         self.search = Search(
             finder or NetworkFinder(networks=self.networks), self.view, calibration.table
@@ -105,7 +107,9 @@ class Reader:
         with self._step("identify"):
             hint = self.taught.hint(placed.embedding) if self.taught and len(centres) else None
             names = name_balls(placed.names, centres, previous=previous, hint=hint)
-        things = obstructions(found.things)
+        with self._step("compare"):
+            unexplained = self.reference and self.reference.unexplained(seen, centres)
+            things = obstructions(found.things, unexplained)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
         odd = alike(placed.names, centres, hint=hint)
         poor = _poor(names, centres, placed.cov_mm2)

@@ -8,6 +8,7 @@ does not draw, or another colour than the cloth.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import cv2
@@ -34,6 +35,7 @@ LIGHT_MM = 80.0
 """Sigma of the smoothing that separates light from things."""
 NEAR_MM = 58.0
 """Side of the surroundings against which edges are told."""
+ONE_SIDED = np.float32(0.4)
 NOISES = 5.0
 """A difference counts from so many of the still's own noises …"""
 COLOUR, EDGE = 0.06, 0.08
@@ -60,6 +62,7 @@ _OFFSET = 6.0
 _SAMPLES = 1500
 _MARK_SIDE_MM, _MARK_ROUND_MM = 250.0, 25.0
 """Marks of the empty bed itself up to this size are left out, with what lies around."""
+_TAIL, _TAIL_SIGMAS = 0.90, 1.645
 _LOGS = np.log(np.arange(256, dtype=np.float32) + np.float32(_OFFSET))
 
 
@@ -92,6 +95,8 @@ class Reference:
     """Those that no nose's own shadow reaches."""
     trust: Grey = field(repr=False)
     """1 where the bed is as bright as it mostly is, less where noise weighs more, 0 off the bed."""
+    sided: Grey = field(repr=False)
+    """1 where what is near lies all round, less by the noses."""
     some: NDArray[np.intp] = field(repr=False)
     """Indices of enough of them to tell noise by."""
     scratch: Grey = field(repr=False)
@@ -126,7 +131,8 @@ class Reference:
         trust = np.where(bed, np.exp(np.minimum(darker, 0.0)), 0.0).astype(np.float32)
         return cls(
             view=view, first=first, logs=logs, bed=bed, edge=edge & bed, deep=deep & bed,
-            trust=trust, some=some, scratch=np.empty((6, *bed.shape), np.float32),
+            trust=trust, sided=_sided(bed, view), some=some,
+            scratch=np.empty((6, *bed.shape), np.float32),
         )  # fmt: skip
 
     def unexplained(
@@ -137,12 +143,12 @@ class Reference:
         None where so much differs that the cloth or the view must be another.
         """
         excess = self.excess(self._now(seen), balls_mm)
-        over = excess > 1.0
-        if np.count_nonzero(over) > MOST_SHARE * np.count_nonzero(self.bed):
+        at = np.flatnonzero(excess > 1.0)
+        if len(at) > MOST_SHARE * self.bed.size:
             return None
-        return self._patches(over, excess)
+        return self._patches(excess, at)
 
-    def excess(self, now: Grey, balls_mm: ArrayLike) -> Grey:
+    def excess(self, now: Sequence[Grey], balls_mm: ArrayLike) -> Grey:
         """How many times its limit every cell differs by, 0 where nothing is compared.
 
         ``now`` are logarithms of the still's cells like ``logs``.
@@ -173,7 +179,7 @@ class Reference:
         """
         bare = np.zeros((0, 2))
         even = np.median(self.logs.reshape(3, -1)[:, self.some], axis=1) if len(self.some) else 0.0
-        excess = self.excess(2 * self.logs - np.reshape(even, (-1, 1, 1)), bare)
+        excess = self.excess([*(2 * self.logs - np.reshape(even, (-1, 1, 1)))], bare)
         excess[self.edge] = 0.0
         count, labels, stats, _ = cv2.connectedComponentsWithStats((excess > 1.0).astype(np.uint8))
         most = _MARK_SIDE_MM / _cell_mm(self.view)
@@ -185,13 +191,13 @@ class Reference:
 
     # -- steps -----------------------------------------------------------------------------
 
-    def _now(self, seen: NDArray[np.uint8]) -> Grey:
-        """Logarithms of a view's cells, (3, rows, columns)."""
+    def _now(self, seen: NDArray[np.uint8]) -> list[Grey]:
+        """Logarithms of a view's cells: blue, green and red, (rows, columns) each."""
         rows, columns = self.bed.shape
         top, left = (CELL * start for start in self.first)
         part = seen[top : top + CELL * rows, left : left + CELL * columns]
         cells = cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)
-        return np.stack([cv2.LUT(plane, _LOGS) for plane in cv2.split(cells)])
+        return [np.asarray(cv2.LUT(cv2.extractChannel(cells, k), _LOGS)) for k in range(3)]
 
     def _without(self, centres: FloatArray, radius_mm: float) -> Grey:
         """1 at the bed's cells that are farther than this from all centres, else 0."""
@@ -202,7 +208,7 @@ class Reference:
             cv2.circle(free, (int(column), int(row)), radius, (0.0,), -1, cv2.LINE_8, 4)
         return free
 
-    def _without_light(self, now: Grey, free: Grey) -> Grey:
+    def _without_light(self, now: Sequence[Grey], free: Grey) -> Grey:
         """What is left of ``now`` against the reference without what changes smoothly."""
         rows, columns = free.shape
         rest, room = self.scratch[:3], self.scratch[3]
@@ -221,8 +227,12 @@ class Reference:
         near = round(NEAR_MM / _cell_mm(self.view)) // 2 * 2 + 1
         np.multiply(light, free, out=room)
         edges = cv2.blur(room, (near, near), borderType=cv2.BORDER_CONSTANT)
+        cv2.blur(free, (near, near), dst=room, borderType=cv2.BORDER_CONSTANT)
+        room += np.float32(1e-6)
+        edges /= room
         cv2.absdiff(light, edges, dst=edges)
         edges *= np.float32(1 / max(NOISES * self._noise(edges), EDGE))
+        edges *= self.sided
         return np.asarray(edges, np.float32)
 
     def _colours(self, rest: Grey, light: Grey, worst: Grey, room: Grey) -> None:
@@ -238,25 +248,33 @@ class Reference:
         worst /= room
 
     def _noise(self, values: Grey) -> float:
-        """Standard deviation of what is common, from the middle of absolute values."""
-        if len(self.some) == 0:
+        """Standard deviation of what is common: of the middle, or of the tail where it is heavy."""
+        count = len(self.some)
+        if count == 0:
             return 0.0
-        return 1.48 * float(np.median(np.abs(values.ravel()[self.some])))
+        half, most = count // 2, int(_TAIL * count)
+        ordered = np.partition(np.abs(values.ravel()[self.some]), (half, most))
+        return max(1.48 * float(ordered[half]), float(ordered[most]) / _TAIL_SIGMAS)
 
-    def _patches(self, over: Mask, excess: Grey) -> tuple[Unexplained, ...]:
-        if not over.any():
+    def _patches(self, excess: Grey, at: NDArray[np.intp]) -> tuple[Unexplained, ...]:
+        """Neighbouring cells of those ``at`` flat indices, together."""
+        if len(at) == 0:
             return ()
+        row, column = np.divmod(at, excess.shape[1])
+        top, left = int(row.min()), int(column.min())
+        part = excess[top : int(row.max()) + 1, left : int(column.max()) + 1]
+        _, over = cv2.threshold(part, 1.0, 1.0, cv2.THRESH_BINARY)
         count, labels, stats, _ = cv2.connectedComponentsWithStats(over.astype(np.uint8))
-        at = np.flatnonzero(over)
-        label = labels.ravel()[at]
+        label = labels[row - top, column - left]
+        stats[:, :2] += (left, top)
         weight = np.bincount(label, np.minimum(excess.ravel()[at], MOST_EXCESS), count)
-        edge = np.bincount(label, self.edge.ravel()[at], count) > 0
-        edge &= np.bincount(label, self.deep.ravel()[at], count) > 0
         weight *= _cell_mm(self.view) ** 2 / 100
+        edge = np.bincount(label, self.edge.ravel()[at], count) > 0
+        deep = np.bincount(label, self.deep.ravel()[at], count) >= LEAST_CELLS
         return tuple(
             self._patch(stats[k, :4], float(weight[k]), bool(edge[k]))
             for k in np.argsort(-weight)
-            if k > 0 and stats[k, 4] >= LEAST_CELLS
+            if k > 0 and deep[k]
         )
 
     def _patch(self, box: NDArray[np.int32], weight_cm2: float, from_edge: bool) -> Unexplained:
@@ -268,7 +286,8 @@ class Reference:
         )
 
 
-_FAR, _LIGHT, _BLOCK_NOISES = 0.5, 0.03, 4.0
+ROUNDS = 1
+_FAR, _LIGHT, _BLOCK_NOISES = 1.5, 0.03, 4.0
 """Logarithms by which blocks may differ from all, and from their surroundings, as light."""
 
 
@@ -292,6 +311,12 @@ def _stretch(some: NDArray[np.bool_]) -> slice:
     return slice(start, start + length)
 
 
+def _sided(bed: Mask, view: FinderView) -> Grey:
+    """Light's own slope looks like an edge where the surroundings end."""
+    inner = _shrunk(bed, round(NEAR_MM / 2 / _cell_mm(view)))
+    return np.where(inner, 1.0, ONE_SIDED).astype(np.float32)
+
+
 def _shrunk(bed: Mask, cells: int) -> Mask:
     """Without its outermost cells."""
     square = np.ones((2 * cells + 1, 2 * cells + 1), np.uint8)
@@ -312,7 +337,7 @@ def _smooth_light(seen: Grey, free: Grey, view: FinderView) -> Grey:
     sigma = LIGHT_MM / _cell_mm(view) / BLOCK
     middle = np.median(seen[:, full], axis=1)[:, None, None]
     weight = free * (np.abs(seen - middle).max(axis=0) < _FAR)
-    for _ in range(2):
+    for _ in range(ROUNDS):
         off = np.abs(seen - _smooth(seen, weight, sigma)).max(axis=0)
         weight = free * (off < max(_BLOCK_NOISES * float(np.median(off[full])), _LIGHT))
     return _smooth(seen, weight, sigma)
