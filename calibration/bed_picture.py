@@ -74,7 +74,8 @@ class BedPicture:
         across, down = (seen_px[:, k].reshape(len(y), len(x)).copy() for k in range(2))
         fine = cv2.remap(still_bgr, across, down, cv2.INTER_LINEAR)
         small = cv2.resize(fine, (columns, rows), interpolation=cv2.INTER_AREA)
-        return cls(corner_mm=corner, scale_mm=SCALE_MM, jpeg=_small_jpeg(small))
+        jpeg = _small_jpeg(np.asarray(small, np.uint8))
+        return cls(corner_mm=corner, scale_mm=SCALE_MM, jpeg=jpeg)
 
     def pixels(self) -> ImageArray:
         """The picture, (rows, columns, 3) BGR; FileFormatError where the bytes hold none."""

@@ -23,7 +23,7 @@ from .layout import BALL_IDS, Ball, Layout
 from .networks import Networks, shipped
 from .obstruction import obstructions
 from .place import Placed, place_balls
-from .reference import Reference
+from .reference import Reference, Unexplained
 from .search import Search
 from .still import Picture, check_size, decode_still
 from .taught import Taught
@@ -108,7 +108,7 @@ class Reader:
             hint = self.taught.hint(placed.embedding) if self.taught and len(centres) else None
             names = name_balls(placed.names, centres, previous=previous, hint=hint)
         with self._step("compare"):
-            unexplained = self.reference and self.reference.unexplained(seen, centres)
+            unexplained = self._unexplained(seen, centres)
             things = obstructions(found.things, unexplained)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
         odd = alike(placed.names, centres, hint=hint)
@@ -127,6 +127,13 @@ class Reader:
             obstructed=bool(things),
             warnings=tuple(warnings),
         )
+
+    def _unexplained(
+        self, seen: NDArray[np.uint8], centres_mm: FloatArray
+    ) -> tuple[Unexplained, ...] | None:
+        if self.reference is None:
+            return None
+        return self.reference.unexplained(self.search.cells(seen), centres_mm)
 
     @contextmanager
     def _step(self, step: str) -> Iterator[None]:

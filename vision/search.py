@@ -36,7 +36,7 @@ class Search:
         self.table = table
         self.comparer = Comparer.of(view, table)
         self._last: _Last | None = None
-        self._cells: Cells | None = None
+        self._cells: tuple[View, Cells] | None = None
         self._changed: Change | None = None
 
     def afresh(self, seen: View, view: FinderView) -> Found:
@@ -46,10 +46,10 @@ class Search:
 
     def again(self, seen: View, camera: Camera) -> Found:
         """Candidates of a view (448, 832, 3): those of the last still where nothing changed."""
-        self._cells = self.comparer.cells(seen)
         changed = None
+        cells = self.cells(seen)
         if self._last is not None and self._last.camera == camera:
-            changed = self.comparer.changed(self._last.cells, self._cells)
+            changed = self.comparer.changed(self._last.cells, cells)
         parts = None if changed is None else parts_to_search(changed.sure)
         if self._last is None or changed is None or parts is None:
             return self.afresh(seen, self.view)
@@ -61,6 +61,12 @@ class Search:
         score = np.concatenate([np.ones(len(kept)), new.score])
         alone = one_a_place(places, APART * BALL_DIAMETER_MM)
         return Found(centre_mm=places[alone], score=score[alone], things=new.things)
+
+    def cells(self, seen: View) -> Cells:
+        """Means of a view's cells, (112, 208, 3); made once while the view is the same array."""
+        if self._cells is None or self._cells[0] is not seen:
+            self._cells = (seen, self.comparer.cells(seen))
+        return self._cells[1]
 
     def holds(self, found: Found, placed: Placed) -> bool:
         """Whether the last search can stand: balls explain all that changed.
@@ -79,7 +85,7 @@ class Search:
         """Remember the still just searched, which is clear."""
         self._last = None
         if self._cells is not None:
-            self._last = _Last(cells=self._cells, aim_mm=placed.aim_mm, camera=camera)
+            self._last = _Last(cells=self._cells[1], aim_mm=placed.aim_mm, camera=camera)
 
     def forget(self) -> None:
         """The next still is searched whole."""
