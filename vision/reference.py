@@ -30,7 +30,7 @@ BLOCK = 4
 """Cells per block, in which smooth changes of light are followed."""
 NEAR_MM = 58.0
 """Side of the surroundings against which edges are told."""
-ONE_SIDED = 0.4
+ONE_SIDED = 0.6
 """Counts so much less by the noses: light's own slope looks like an edge where the bed ends."""
 NOISES = 5.0
 """A difference counts from so many of the still's own noises …"""
@@ -40,7 +40,7 @@ COLOUR_PER_LIGHT = 4.0
 """Deep shadow changes colour too: the limit grows by so much per logarithm of brightness."""
 MOST_EXCESS = 6.0
 """A cell counts at most so many times its limit."""
-LEAST_CELLS = 3
+LEAST_CELLS = 2
 BALL_MM = BALL_RADIUS_MM + 8.0
 """Around a found ball's centre everything is explained …"""
 SHADOW_MM = 62.0
