@@ -162,7 +162,7 @@ def _said(layout: Layout, said: Sequence[CorrectionRecord]) -> tuple[str, ...]:
         if ball.doubtful:
             left.append(ball.id)
         elif was != ball.id:
-            changed.append(f"{was} is {ball.id}")
+            changed.append(f"{ball.id} (read as {was})")
         else:
             confirmed.append(ball.id)
     parts = (("Put right", changed), ("Confirmed", confirmed), ("Left in doubt", left))

@@ -78,8 +78,10 @@ class Scene:
         if pending is None or reading.id < pending.before_reading_id:
             return bare
         before = reader.reading(pending.before_reading_id)
+        intent = Intent.from_dict(pending.document)
         try:
-            zone = landing_zone_of(reader, before, Intent.from_dict(pending.document))
+            intent.check_on(before.layout, calibration.table)
+            zone = landing_zone_of(reader, before, intent)
         except RestmarkError as refusal:
             return replace(bare, intent=pending, refusal=refusal.detail)
         return replace(bare, intent=pending, zone=zone)

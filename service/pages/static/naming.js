@@ -133,7 +133,8 @@ function askAll() {
     const select = row.querySelector("select");
     select.append(...optionsOf(ball));
     select.dataset.place = `${ball.x_mm} ${ball.y_mm}`;
-    select.value = draft[select.dataset.place] ?? (ball.doubtful ? "" : ball.id);
+    select.dataset.given = ball.doubtful ? "" : ball.id;
+    select.value = draft[select.dataset.place] ?? select.dataset.given;
     return row;
   });
   teaching.querySelector(".every").replaceChildren(...rows);
@@ -157,8 +158,12 @@ function sayTwice() {
     : "";
 }
 
+// What was changed outlives a reload or a look at the page behind.
 function keepDraft() {
-  const held = picked().map(({ id, x_mm, y_mm }) => [`${x_mm} ${y_mm}`, id ?? ""]);
+  const changed = Array.from(teaching.querySelectorAll("select")).filter(
+    (select) => select.value !== select.dataset.given,
+  );
+  const held = changed.map((select) => [select.dataset.place, select.value]);
   sessionStorage.setItem(draftKey(), JSON.stringify(Object.fromEntries(held)));
 }
 
@@ -175,6 +180,7 @@ async function tell(dialog, names) {
     refuse(dialog, `${trouble.detail}${trouble.state === "off" ? ": nothing was kept." : ""}`);
     return false;
   }
+  if (dialog === teaching) sessionStorage.removeItem(draftKey());
   await refresh();
   dialog.close();
   return true;
@@ -192,9 +198,7 @@ async function tellOne() {
 }
 
 async function tellAll() {
-  const key = draftKey();
   if (!(await tell(teaching, picked()))) return;
-  sessionStorage.removeItem(key);
   document.getElementById("teach")?.focus();
 }
 
