@@ -477,8 +477,9 @@ def test_openapi_names_every_address_and_says_what_each_is_for(client):
             "/health", "/problems", "/problems/{code}", "/events", "/calibration", "/stills",
             "/stills/{number}", "/stills/{number}/picture", "/readings", "/readings/latest",
             "/readings/{number}", "/readings/{number}/names",
-            "/readings/{number}/names/{correction}", "/readings/{number}/top-view.svg", "/intent", "/attempts", "/attempts/{number}", "/attempts/{number}/note", "/summary",
-            "/progress", "/set",
+            "/readings/{number}/names/{correction}", "/readings/{number}/top-view.svg", "/intent",
+            "/attempts", "/attempts/{number}", "/attempts/{number}/note", "/summary", "/progress",
+            "/set",
         )
     }  # fmt: skip
     for where, operation in operations.items():

@@ -5,6 +5,7 @@ from api_kit import FAR, INTENT, Client, after, assert_problem, layout, running,
 from odd_set import CALIBRATION, MOST_DOUBTED, scattered, still_of, truth_of
 
 from service.api import create_app
+from service.store import Store
 from vision.layout import Layout
 from vision.measure import match_layout, summary
 from vision.read import read_still
@@ -207,3 +208,19 @@ def test_a_set_given_at_the_start_is_used_and_starts_anew(tmp_path):
         last = client.get(f"/readings/{number}/names").json()["corrections"][-1]
         client.delete(f"/readings/{number}/names/{last['id']}")
         assert client.get("/set").json() == known
+        assert "from the set given at the start." in client.get(address).text
+
+
+def test_a_set_of_other_networks_is_said_to_be_of_no_use(tmp_path):
+    document = {"format": "restmark-set", "version": 1, "network": "older", "looks": []}
+    store = Store(tmp_path)
+    with store.writing() as writer:
+        writer.add_set(document | {"looks": [{"id": "3", "chance": 0.5, "embedding": "1 2"}]})
+    store.close()
+    with running(tmp_path) as address, Client(address) as client:
+        client.calibrate()
+        client.give(still())
+        known = client.get("/set").json()
+        assert "sets[1].network: got 'older'" in known["given_refused"]
+        assert known["mistrust"] is None
+        assert "The set given at the start is not used." in client.get(address).text

@@ -68,6 +68,16 @@ def names_at(client, number=1):
     return {ball["x_mm"]: ball["id"] for ball in balls}
 
 
+def teach_all(page, balls):
+    """Choose every ball's true name in the open question, and confirm."""
+    for choice in page.locator("#teaching select").all():
+        x_mm, y_mm = map(float, choice.get_attribute("data-place").split())
+        near = min(balls, key=lambda b: (b.x_mm - x_mm) ** 2 + (b.y_mm - y_mm) ** 2)
+        choice.select_option(near.id)
+    page.locator("[name=looked]").check()
+    page.locator("#teaching [type=submit]").click()
+
+
 def refused_once(tab):
     """The browser itself notes a refused request; nothing else may have been noted."""
     assert len(tab.complaints) == 1
@@ -125,6 +135,13 @@ def test_a_name_is_put_right_by_keyboard_and_taken_back(page, client):
     assert names_at(client)[2100.0] == "3"
 
 
+def test_a_row_points_at_its_ball_in_the_drawing(page):
+    page.locator("#pick-4").hover()
+    expect(page.locator(".ball.pointed")).to_have_attribute("data-ball", "4")
+    page.locator("#pick-9").focus()
+    expect(page.locator(".ball.pointed")).to_have_attribute("data-ball", "9")
+
+
 def test_escape_says_nothing(page, client):
     page.locator("#pick-4").click()
     expect(page.locator("#naming input:checked")).to_have_value("4")
@@ -173,7 +190,7 @@ def test_what_nobody_can_tell_stays_in_doubt(page, client):
 
 def test_without_an_answer_the_question_stays_with_what_was_chosen(browser, served, client):
     client.give(doubtful_still())
-    tab = Tab(browser, served)
+    tab = Tab(browser, served, **PHONE)
     with tab as page:
         page.locator("#pick-3").click()
         page.locator("#naming input[value='7']").check()
@@ -181,6 +198,7 @@ def test_without_an_answer_the_question_stays_with_what_was_chosen(browser, serv
         page.locator("#naming [type=submit]").click()
         refusal = page.get_by_role("alert")
         expect(refusal).to_have_text("The service does not answer: nothing was kept.")
+        expect(refusal).to_be_in_viewport(ratio=1)
         refused_once(tab)
         page.unroute("**/names")
         expect(page.locator("#naming input:checked")).to_have_value("7")
@@ -280,14 +298,17 @@ def test_one_still_taught_on_the_page_names_the_next(browser, tmp_path):
         client.put("/calibration", json=ODD_CALIBRATION.to_dict())
         client.give(still_of(first), "first.jpg")
         page.locator("#teach").click()
-        for choice in page.locator("#teaching select").all():
-            x_mm, y_mm = map(float, choice.get_attribute("data-place").split())
-            near = min(first, key=lambda b: (b.x_mm - x_mm) ** 2 + (b.y_mm - y_mm) ** 2)
-            choice.select_option(near.id)
-        page.locator("[name=looked]").check()
-        page.locator("#teaching [type=submit]").click()
+        teach_all(page, first)
         names = page.locator("#names")
         expect(names).to_contain_text("Kept: later stills of this set are named by it.")
+        page.locator("#take-back").click()
+        expect(names).to_contain_text("Nothing is known of this very set yet")
+        page.locator("#pick-8").click()
+        page.locator("#naming [type=submit]").click()
+        expect(names).to_contain_text("Confirmed by hand: 8.")
+        expect(names).to_contain_text("by the other sure names of this still: where one is wrong")
+        page.locator("#teach").click()
+        teach_all(page, first)
         expect(names).to_contain_text(
             "16 of 16 balls of this set are known by their look, from 1 still named by hand."
         )

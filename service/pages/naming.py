@@ -84,7 +84,7 @@ def names_view(scene: Scene, said: Sequence[CorrectionRecord], known: KnownSet) 
         standing=_standing(layout),
         is_doubtful=any(ball.doubtful for ball in layout.balls),
         said=_said(layout, said),
-        kept="" if not said else _kept(why_not),
+        kept="" if not said else _kept(layout, said, why_not),
         is_learned=why_not is None,
         take_back=f"{path}/{said[-1].id}" if said else "",
         known=_known(known),
@@ -185,9 +185,16 @@ def _apart_mm(ball: Ball, place_mm: tuple[float, float]) -> float:
     return float(np.hypot(ball.x_mm - place_mm[0], ball.y_mm - place_mm[1]))
 
 
-def _kept(why_not: str | None) -> str:
+def _kept(layout: Layout, said: Sequence[CorrectionRecord], why_not: str | None) -> str:
     if why_not is None:
-        return "Kept: later stills of this set are named by it."
+        sure = sum(not ball.doubtful for ball in layout.balls)
+        by_hand = sum(not ball.doubtful for ball in _spoken_of(layout, said))
+        others = (
+            ", and by the other sure names of this still: where one is wrong, put it right too"
+            if sure > by_hand
+            else ""
+        )
+        return f"Kept: later stills of this set are named by it{others}."
     return f"Kept for this still, but the set learned nothing from it. {why_not}"
 
 

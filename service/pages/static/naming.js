@@ -40,6 +40,7 @@ function refuse(dialog, words) {
   const line = dialog.querySelector(".refusal");
   line.hidden = !words;
   line.textContent = words;
+  if (words) dialog.querySelector(".acts").scrollIntoView({ block: "nearest" });
 }
 
 function open(dialog) {
