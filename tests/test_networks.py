@@ -24,6 +24,10 @@ AIM_MM = 9.0
 """The crop network is aimed again from 4 mm on and sees 42 mm each way; most boxes are 1 mm off."""
 MOST_BYTES = 12_000_000
 ALONE_TOLERANCE = 2e-3
+ORDER_TOLERANCE = 1e-6
+"""Scores are ordered before their last rounding."""
+MOST_PLACES = 300
+"""Boxes that the shipped finder works out."""
 """A crop's place is judged alone; sums may be ordered otherwise in another batch."""
 
 
@@ -60,7 +64,10 @@ def test_weights_are_small_and_tell_nothing_of_where_they_were_made() -> None:
 
 def test_outputs_have_the_shapes_that_are_told() -> None:
     found = shipped().find(np.zeros((VIEW_ROWS, VIEW_COLUMNS, 3), np.uint8))
-    assert found.shape[1] == 6
+    assert found.shape == (MOST_PLACES, 6)
+    assert np.all(np.diff(found[:, 4:].max(axis=1)) <= ORDER_TOLERANCE)
+    smallest = shipped().find(np.zeros((32, 32, 3), np.uint8))
+    assert smallest.shape == (17, 6)  # 4 by 4 places and one
     assert found.dtype == np.float32
     assert np.all((found[:, 4:] >= 0) & (found[:, 4:] <= 1))
     for count in (1, 5):

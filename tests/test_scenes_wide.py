@@ -333,7 +333,10 @@ def test_training_stills_are_as_varied_as_stated() -> None:
 
 def test_measuring_stills_have_one_obstructed_and_one_busy_a_room() -> None:
     jobs = wide_sets.measure_jobs(90_000, range(1, 9, 2), 5)
-    assert [job.path for job in jobs[:2]] == ["measure/00001-0.jpg", "measure/00001-1.jpg"]
+    paths = [f"measure/00001-{k}.jpg" for k in ("empty", 0, 1)]
+    assert [job.path for job in jobs[:3]] == paths
+    empties, jobs = jobs[::6], [job for k, job in enumerate(jobs) if k % 6]
+    assert not any(job.scene.balls or job.scene.obstructed for job in empties)
     assert [job.scene.obstructed for job in jobs] == [False, False, False, False, True] * 4
     extra = set(beside.ON_RAIL) | {"player"}
     assert all({t.kind for t in job.scene.things} & extra for job in jobs[::5])
@@ -351,7 +354,7 @@ def test_sets_asked_for_fall_to_workers_without_loss() -> None:
     given = argparse.Namespace(set="train+measure+dev", seed=300, rooms=4, each=2)
     whole = {job.path for job in dataset.all_jobs(given, 0, 1)}
     parts = [{job.path for job in dataset.all_jobs(given, k, 3)} for k in range(3)]
-    assert len(whole) == 24
+    assert len(whole) == 28
     assert set.union(*parts) == whole
     assert sum(len(part) for part in parts) == len(whole)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from .scenes.batch import Job
+from .scenes.room import draw_scene
 from .scenes.wide import wide_room, wide_scene
 
 HARD_OF_TEN = 7
@@ -29,10 +30,15 @@ def train_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
 
 
 def measure_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
-    """Stills of numbered rooms, every other one hard: the first busy, the last obstructed."""
+    """Stills of numbered rooms, every other one hard: the first busy, the last obstructed.
+
+    Each room's empty table comes before them, to calibrate by.
+    """
     jobs = []
     for number in rooms:
         room = wide_room(MEASURE_OFFSET + seed + number, hard=number % 2 == 1)
+        empty = draw_scene(room, 2, count=0)
+        jobs.append(Job(path=f"measure/{number:05d}-empty.jpg", scene=empty))
         for k in range(each):
             scene = wide_scene(
                 room, 100 + k, obstructed=each > 1 and k == each - 1, busy=True if k == 0 else None

@@ -17,6 +17,8 @@ import numpy as np
 from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS
 from vision.still import decode_still
 
+from .spare_work import spared
+
 RECIPE = Path(__file__).with_name("finder.yaml")
 CALIBRATION_VIEWS = 48
 """Views whose activations set the steps of the 8-bit network."""
@@ -71,7 +73,10 @@ def to_input(view: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
 
 
 def quantised(model_path: Path, views: Path, out: Path) -> Path:
-    """The network with 8-bit convolutions; its steps are set by views of the training set."""
+    """The network with 8-bit convolutions and spared work; it takes bytes.
+
+    Its steps are set by views of the training set.
+    """
     from onnxruntime.quantization import (
         CalibrationDataReader,
         CalibrationMethod,
@@ -103,7 +108,7 @@ def quantised(model_path: Path, views: Path, out: Path) -> Path:
         nodes_to_exclude=last_nodes(shaped),
     )  # fmt: skip
     shaped.unlink()
-    return out
+    return spared(out, out)
 
 
 UNROUNDED = ("/model.7/", "/model.8/", "/model.9/", "/cv2.1/", "/cv3.1/", "/cv3.0/cv3.0.2", "dfl")
