@@ -23,7 +23,7 @@ LEAST_SCORE = 0.06
 MOST_CANDIDATES = 32
 APART = 0.55
 """Candidates nearer than this, in diameters, are one; balls cannot be."""
-LEAST_THING_SCORE = 0.1
+LEAST_THING_SCORE = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from .detect import Thing
 
-THING_SCORE = 0.12
+THING_SCORE = 0.08
 """The finder's score from which a thing obstructs."""
 
 
