@@ -476,14 +476,18 @@ def test_openapi_names_every_address_and_says_what_each_is_for(client):
         for path in (
             "/health", "/problems", "/problems/{code}", "/events", "/calibration", "/stills",
             "/stills/{number}", "/stills/{number}/picture", "/readings", "/readings/latest",
-            "/readings/{number}", "/readings/{number}/names", "/readings/{number}/top-view.svg",
-            "/intent", "/attempts", "/attempts/{number}", "/attempts/{number}/note", "/summary",
-            "/progress",
+            "/readings/{number}", "/readings/{number}/names",
+            "/readings/{number}/names/{correction}", "/readings/{number}/top-view.svg", "/intent",
+            "/attempts", "/attempts/{number}", "/attempts/{number}/note", "/summary", "/progress",
+            "/set",
         )
     }  # fmt: skip
     for where, operation in operations.items():
         assert operation["description"], where
         assert "application/problem+json" in operation["responses"]["4XX"]["content"], where
+    names = operations["post", "/api/v1/readings/{number}/names"]["requestBody"]["content"]
+    (said,) = names["application/json"]["schema"]["properties"].values()
+    assert set(said["items"]["properties"]) == {"id", "x_mm", "y_mm"}
     media = operations["post", "/api/v1/stills"]["requestBody"]["content"]
     assert set(media) >= {"multipart/form-data", "image/jpeg", "image/png"}
 

@@ -1,10 +1,11 @@
 """Names put right over the API: the reading, its attempts, and what later stills gain."""
 
 import pytest
-from api_kit import FAR, Client, after, assert_problem, layout, running, still
+from api_kit import FAR, INTENT, Client, after, assert_problem, layout, running, still
 from odd_set import CALIBRATION, MOST_DOUBTED, scattered, still_of, truth_of
 
 from service.api import create_app
+from service.store import Store
 from vision.layout import Layout
 from vision.measure import match_layout, summary
 from vision.read import read_still
@@ -87,6 +88,69 @@ def test_corrections_that_mean_nothing_change_nothing(client):
     assert client.get(f"/readings/{number}").json() == reading
 
 
+def test_names_that_nobody_can_tell_are_in_doubt(client):
+    number = client.give(still()).json()["reading"]["id"]
+    body = say(client, number, (None, 900, 300)).json()
+    assert [b["id"] for b in body["reading"]["layout"]["balls"] if b["doubtful"]] == ["4"]
+    (said,) = client.get(f"/readings/{number}/names").json()["corrections"]
+    assert said["names"] == [{"id": None, "x_mm": 900, "y_mm": 300}]
+
+
+def test_what_was_said_is_listed_and_taken_back_last_first(client):
+    arrival = client.round(after()).json()
+    reading, was = arrival["reading"], arrival["attempt"]
+    number = reading["id"]
+    address = f"/readings/{number}/names"
+    assert client.get(address).json() == {"corrections": []}
+    say(client, number, ("cue", 900, 300))
+    between = client.get(f"/readings/{number}").json()
+    say(client, number, ("12", 300, 1000), ("4", 2300, 200))
+    first, last = client.get(address).json()["corrections"]
+    assert first["names"] == [{"id": "cue", "x_mm": 900, "y_mm": 300}]
+    assert [name["id"] for name in last["names"]] == ["12", "4"]
+
+    answer = client.delete(f"{address}/{first['id']}")
+    assert_problem(answer, 409, "later-correction", text=f"the last, {last['id']}")
+    answer = client.delete(f"{address}/{last['id']}")
+    assert answer.status_code == 200, answer.text
+    assert answer.json()["reading"] == client.get(f"/readings/{number}").json() == between
+    assert client.get(f"/attempts/{was['id']}").json()["verdict"]["cue_stop_mm"] == [900.0, 300.0]
+    body = client.delete(f"{address}/{first['id']}").json()
+    assert body["reading"] == reading
+    assert body["attempts"] == [{"id": was["id"], "judged": True, "detail": None}]
+    assert client.get(f"/attempts/{was['id']}").json()["verdict"] == was["verdict"]
+
+    answer = client.delete(f"{address}/{first['id']}")
+    assert_problem(answer, 404, "not-found", text=f"the list of reading {number}'s names")
+    assert_problem(client.get("/readings/99/names"), 404, "not-found", text="reading: got number")
+    assert_problem(client.delete("/readings/99/names/1"), 404, "not-found", text="got number 99")
+
+
+def test_an_intent_that_the_new_names_make_meaningless_is_no_fault_of_the_page(client):
+    number = client.give(still()).json()["reading"]["id"]
+    assert client.put("/intent", json=INTENT).status_code == 200
+    say(client, number, ("12", 2100, 900))  # the ball that was to be potted is no more
+    assert client.get("/intent").status_code == 200
+    assert client.get(f"/readings/{number}/top-view.svg").status_code == 200
+    for part in ("", "parts"):
+        page = client.get(client.base_url.join(f"/{part}"))
+        assert page.status_code == 200
+        assert "The intent does not fit the layout" in page.text
+
+
+def test_the_set_says_what_it_knows_and_why_it_learned_nothing(client):
+    nothing = client.get("/set").json()
+    assert [ball["looks"] for ball in nothing["balls"]] == [0] * 16
+    assert (nothing["mistrust"], nothing["given_at"], nothing["learned_from"]) == (None, None, [])
+    number = client.give(still()).json()["reading"]["id"]
+    learned = say(client, number, ("9", 900, 300)).json()["learned"]
+    assert learned["made"] is False
+    assert "is not seen at x" in learned["detail"]  # the stand-in's still is of one colour
+    known = client.get("/set").json()
+    assert known["not_learned"] == [{"reading_id": number, "detail": learned["detail"]}]
+    assert known["learned_from"] == []
+
+
 def test_corrections_of_one_still_name_later_stills_of_the_table(tmp_path):
     """After a restart too: what was said is kept, and learned again."""
     first, second = scattered(20), scattered(21)
@@ -98,11 +162,16 @@ def test_corrections_of_one_still_name_later_stills_of_the_table(tmp_path):
         assert wrong_names(before, first)[0] >= 10
         body = say(client, before.json()["reading"]["id"], *true).json()
         assert len(body["taught"]) == 16
+        assert body["learned"] == {"made": True, "detail": None}
         wrong, sure, doubtful = wrong_names(client.give(still_of(second), "second.jpg"), second)
         assert (wrong, sure) == (0, 0)
         assert doubtful <= MOST_DOUBTED
     third = scattered(22)
     with running(data, read=read_still) as address, Client(address) as client:
+        known = client.get("/set").json()
+        assert {ball["looks"] for ball in known["balls"]} == {1}
+        assert 0 < known["mistrust"] < 1
+        assert (known["learned_from"], known["not_learned"]) == ([1], [])
         wrong, sure, doubtful = wrong_names(client.give(still_of(third), "third.jpg"), third)
         assert (wrong, sure) == (0, 0)
         assert doubtful <= MOST_DOUBTED
@@ -127,5 +196,31 @@ def test_a_set_given_at_the_start_is_used_and_starts_anew(tmp_path):
         assert reader.corrected_readings(limit=8) == ()
     desk.close()
     with running(data, read=read_still) as address, Client(address) as client:
+        known = client.get("/set").json()
+        assert known["given_at"] is not None
+        assert known["learned_from"] == []
         wrong, sure, _ = wrong_names(client.give(still_of(later), "later.jpg"), later)
         assert (wrong, sure) == (0, 0)
+        # the names said before the set was given can be said again, and taken back
+        body = say(client, number, ("15", balls[0].x_mm, balls[0].y_mm)).json()
+        assert body["learned"]["made"] is True
+        assert client.get("/set").json()["learned_from"] == [number]
+        last = client.get(f"/readings/{number}/names").json()["corrections"][-1]
+        client.delete(f"/readings/{number}/names/{last['id']}")
+        assert client.get("/set").json() == known
+        assert "from the set given at the start." in client.get(address).text
+
+
+def test_a_set_of_other_networks_is_said_to_be_of_no_use(tmp_path):
+    document = {"format": "restmark-set", "version": 1, "network": "older", "looks": []}
+    store = Store(tmp_path)
+    with store.writing() as writer:
+        writer.add_set(document | {"looks": [{"id": "3", "chance": 0.5, "embedding": "1 2"}]})
+    store.close()
+    with running(tmp_path) as address, Client(address) as client:
+        client.calibrate()
+        client.give(still())
+        known = client.get("/set").json()
+        assert "sets[1].network: got 'older'" in known["given_refused"]
+        assert known["mistrust"] is None
+        assert "The set given at the start is not used." in client.get(address).text

@@ -138,7 +138,7 @@ def test_fitted_without_an_empty_still_is_refused(folder: Path) -> None:
 
 
 def test_a_folder_without_balls_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(FileFormatError, match=r"got no still with balls .*--seed 700000"):
+    with pytest.raises(FileFormatError, match=r"got no still with balls .*--seed 710000"):
         bench_stills(tmp_path)
 
 

@@ -19,7 +19,9 @@ from vision.truth import read_truth
 SAME_LENS_SHARE = 1e-5
 """The fit sums in parallel, so its last digits differ from run to run."""
 SAME_FIT_MM = 0.02
-"""The same of a calibration on that lens, and of places read with it."""
+"""The same of a calibration on that lens."""
+SAME_PLACE_MM = 0.1
+"""A still read after another is aimed by it, and a place hangs a little on where it was aimed."""
 CUE_LIMIT_MM = 3.0
 """Worst error allowed of a cue ball in a sample still, calibration included."""
 
@@ -112,7 +114,7 @@ def test_session_takes_a_folder_of_stills_with_its_plan(capsys, files, tmp_path)
     assert [a["after"] for a in attempts] == [a.after for a in shown]
     for read, known in zip(attempts, shown, strict=True):
         assert read["verdict"] == known.verdict.verdict
-        assert read["miss_mm"] == pytest.approx(known.verdict.miss_mm, rel=0, abs=SAME_FIT_MM)
+        assert read["miss_mm"] == pytest.approx(known.verdict.miss_mm, rel=0, abs=SAME_PLACE_MM)
     assert last["summary"]["attempts"] == 3
 
 

@@ -57,6 +57,21 @@ def test_name_that_nobody_has_displaces_nobody() -> None:
     assert names_of(after) == {500.0: "3", 900.0: "cue", 1500.0: "12"}
 
 
+def test_name_left_open_is_in_doubt_and_keeps_what_else_it_may_be() -> None:
+    open_names = [Correction(id=None, x_mm=x, y_mm=y) for x, y in ((900, 600), (1500, 800))]
+    after = corrected(LAYOUT, open_names)
+    assert names_of(after) == names_of(LAYOUT)
+    assert [ball.id for ball in after.balls if ball.doubtful] == ["3", "7"]
+    left = after.ball("3")
+    assert left is not None
+    assert (left.confidence, left.runners_up) == (0.5, (("7", 0.4),))
+    assert after.warnings == LAYOUT.warnings
+    # its name may still go to a ball that is known
+    taken = corrected(LAYOUT, [Correction(id="7", x_mm=900, y_mm=600), open_names[1]])
+    assert names_of(taken) == {500.0: "cue", 900.0: "7", 1500.0: "3"}
+    assert [ball.id for ball in taken.balls if ball.doubtful] == ["3"]
+
+
 def test_correction_survives_json() -> None:
     one = Correction(id="3", x_mm=1.5, y_mm=2.0)
     assert Correction.from_dict(one.to_dict()) == one

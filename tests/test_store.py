@@ -296,6 +296,23 @@ def test_corrections_keep_what_was_read_and_count_from_the_last_set_on(store):
     assert Layout.from_dict(json.loads(held)) == readings[2].layout
 
 
+def test_a_correction_taken_back_leaves_the_reading_as_it_was(store):
+    with store.writing() as writer:
+        reading = add_reading(writer, b"\xff\xd8\xff1")
+        assert writer.corrections(reading.id) == ()
+        said = [{"id": "cue", "x_mm": 700, "y_mm": 400}]
+        others = [layout({"cue": (x, 400.0)}, still="one.jpg") for x in (700.0, 800.0)]
+        between = writer.correct_reading(reading, others[0], said)
+        writer.correct_reading(between, others[1], [])
+        first, last = writer.corrections(reading.id)
+        assert (list(first.names), first.layout_before) == (said, reading.layout)
+        assert last.layout_before == others[0]
+        assert writer.take_back(last) == between
+        assert writer.take_back(first) == reading
+        assert writer.corrections(reading.id) == ()
+        assert writer.corrected_readings(limit=8) == ()
+
+
 def test_an_attempt_judged_again_keeps_its_place(store):
     with store.writing() as writer:
         attempt = add_attempt(writer)

@@ -17,7 +17,7 @@ from .layout import BALL_IDS, Ball, Layout
 NEAR_MM = 30.0
 """A place this near to a ball's centre, about a ball's radius, means that ball."""
 SWAPPED_CONFIDENCE = 0.5
-"""Of a ball that lost its name to another and was given that one's."""
+"""Of a ball that lost its name to another and was given that one's; no more of one left open."""
 _NUMBER = r"[-+]?\d+(?:\.\d*)?"
 _TOLD = re.compile(rf"^\s*({_NUMBER})\s*,\s*({_NUMBER})\s*=\s*(\w+)\s*$")
 _HOW = "Look the places up in the reading."
@@ -33,13 +33,17 @@ class CorrectionError(RestmarkError):
 class Correction:
     """The ball at a place of the table frame, mm, is that one."""
 
-    id: str
+    id: str | None
+    """None: whoever looks cannot tell, and the ball is in doubt."""
     x_mm: float
     y_mm: float
 
     def __post_init__(self) -> None:
-        if self.id not in BALL_IDS:
-            raise CorrectionError(f"id: got {self.id!r}; allowed: cue, 1 … 15. Correct the name.")
+        if self.id is not None and self.id not in BALL_IDS:
+            raise CorrectionError(
+                f"id: got {self.id!r}; allowed: cue, 1 … 15, or null where nobody can tell. "
+                "Correct the name."
+            )
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object."""
@@ -54,7 +58,7 @@ class Correction:
             )
         try:
             return cls(
-                id=text(data, "id", path),
+                id=None if data.get("id", "") is None else text(data, "id", path),
                 x_mm=number(data, "x_mm", path),
                 y_mm=number(data, "y_mm", path),
             )
@@ -86,23 +90,26 @@ def corrected(layout: Layout, corrections: Sequence[Correction]) -> Layout:
     """The layout with those names, each free of doubt.
 
     A ball that held a name which now belongs to another gets that other's old name, and is in
-    doubt unless it is corrected too. What was warned about the corrected names goes.
+    doubt unless it is corrected too; so is one whose name is left open. What was warned about the
+    corrected names goes.
     """
-    meant = [_meant(layout, item, f"names[{i}]") for i, item in enumerate(corrections)]
-    wanted = [item.id for item in corrections]
-    for what, got in (("ball", meant), ("name", wanted)):
+    places = [_meant(layout, item, f"names[{i}]") for i, item in enumerate(corrections)]
+    told_of = list(zip(places, (item.id for item in corrections), strict=True))
+    meant = {k: name for k, name in told_of if name is not None}
+    wanted = [name for _, name in told_of if name is not None]
+    for what, got in (("ball", places), ("name", wanted)):
         if len(set(got)) < len(got):
             raise CorrectionError(
                 f"names: got one {what} more than once; allowed: every ball and every name once. "
                 "Correct the list."
             )
     names = [ball.id for ball in layout.balls]
-    for k, name in zip(meant, wanted, strict=True):
+    for k, name in meant.items():
         if name in names:
             names[names.index(name)] = names[k]
         names[k] = name
     balls = tuple(
-        _renamed(ball, name, sure=k in meant)
+        _renamed(ball, name, sure=k in meant, open_=k in places)
         for k, (ball, name) in enumerate(zip(layout.balls, names, strict=True))
     )
     settled = [layout.balls[k] for k in meant]
@@ -128,11 +135,12 @@ def _meant(layout: Layout, item: Correction, path: str) -> int:
     return nearest
 
 
-def _renamed(ball: Ball, name: str, *, sure: bool) -> Ball:
+def _renamed(ball: Ball, name: str, *, sure: bool, open_: bool) -> Ball:
     if sure:
         return replace(ball, id=name, confidence=1.0, doubtful=False, runners_up=())
     if name == ball.id:
-        return ball
+        confidence = min(ball.confidence, SWAPPED_CONFIDENCE)
+        return replace(ball, confidence=confidence, doubtful=True) if open_ else ball
     return replace(ball, id=name, confidence=SWAPPED_CONFIDENCE, doubtful=True, runners_up=())
 
 

@@ -20,7 +20,7 @@ UNMOVED_MM = 4.0
 UNMOVED_BONUS = 4.0
 """Log-likelihood that the name is then the same."""
 DOUBT_BELOW = 0.95
-TEMPERATURE = 1.7
+TEMPERATURE = 1.8
 """What the log probabilities are divided by, so that confidences come true."""
 LEAST_CHANCE = 1e-4
 """No name is ruled out further than this by the network alone: it has not seen every set."""

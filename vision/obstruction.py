@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from .detect import Thing
 from .reference import Unexplained
 
-THING_SCORE = 0.12
+THING_SCORE = 0.08
 """The finder's score from which a thing obstructs."""
 GREY_SCORE, GREY_CM2 = 0.02, 5.0
 """A lower score does where the bed differs there by this much."""

@@ -29,7 +29,7 @@ from .place import Placed
 FloatArray = NDArray[np.float64]
 SET_FORMAT, SET_VERSION = "restmark-set", 1
 REMEDY = "Make it anew with `restmark teach`."
-SPREADS = {"cue": (200.0, 0.03), "solid": (300.0, 0.025), "stripe": (300.0, 0.015)}
+SPREADS = {"cue": (148.0, 0.04), "solid": (228.0, 0.028), "stripe": (220.0, 0.02)}
 """By kind of ball: the squared distance that speaks neither for nor against a name, and the
 log-likelihood per unit of it. Stripes look different from every side, so theirs says least. Steeper
 is surer, and more often wrong without doubt; where the network does not know the set looks must

@@ -59,6 +59,6 @@ def create_app(
     app.state.desk = desk
     install_problems(app)
     app.include_router(router)
-    install_pages(app, desk.store)
+    install_pages(app, desk.store, desk.known_set)
     app.add_middleware(Gate, host_names=host_names, any_address=any_address)
     return app

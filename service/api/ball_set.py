@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from calibration.errors import RestmarkError
 from calibration.files import Calibration
+from service.known_set import KnownSet, NotLearned
 from service.pages import calibration_of
 from service.store import Reader, ReadingRecord, Store
 from vision.layout import Layout
@@ -30,40 +32,54 @@ class BallSet:
     def __init__(self, store: Store, learn: Teach = teach) -> None:
         self._store = store
         self._learn = learn
-        self._known: Taught | None = None
-        self._is_current = False
+        self._known: KnownSet | None = None
+
+    @property
+    def current(self) -> KnownSet | None:
+        """What is known; None where it has to be learned first. Any thread may look."""
+        return self._known
 
     def changed(self) -> None:
         """Something was taught or corrected: learn before the next answer."""
-        self._is_current = False
+        self._known = None
 
-    def taught(self) -> Taught | None:
-        """The set as known now; None where nothing was taught."""
-        if not self._is_current:
+    def known(self) -> KnownSet:
+        """The set as known now, learned if need be."""
+        known = self._known
+        if known is None:
             with self._store.reading() as reader:
-                self._known = self._learned(reader)
-            self._is_current = True
-        return self._known
+                known = self._learned(reader)
+            self._known = known
+        return known
 
-    def _learned(self, reader: Reader) -> Taught | None:
-        record = reader.ball_set()
-        known = None
-        if record is not None:
-            try:
-                known = Taught.from_dict(record.document, path=f"sets[{record.id}]")
-            except RestmarkError:
-                known = None  # an older release's networks saw it; the stills still teach
+    def _learned(self, reader: Reader) -> KnownSet:
+        known = _given(reader)
         for reading in reader.corrected_readings(limit=LOOKS_KEPT):
             known = self._with(reader, reading, known)
         return known
 
-    def _with(self, reader: Reader, reading: ReadingRecord, known: Taught | None) -> Taught | None:
+    def _with(self, reader: Reader, reading: ReadingRecord, known: KnownSet) -> KnownSet:
         """The set after one corrected still; one that cannot be learned from leaves it as is."""
         record = reader.calibration(reading.calibration_id)
         if record is None:
             return known
         try:
             data = self._store.files.read(reading.still.sha256)
-            return self._learn(data, calibration_of(record), reading.layout, known)
-        except RestmarkError:
-            return known
+            taught = self._learn(data, calibration_of(record), reading.layout, known.taught)
+        except RestmarkError as refusal:
+            refused = NotLearned(reading_id=reading.id, detail=refusal.detail)
+            return replace(known, not_learned=(*known.not_learned, refused))
+        return replace(known, taught=taught, learned_from=(*known.learned_from, reading.id))
+
+
+def _given(reader: Reader) -> KnownSet:
+    """The set that was given as a whole, before any correction."""
+    record = reader.ball_set()
+    if record is None:
+        return KnownSet()
+    try:
+        taught = Taught.from_dict(record.document, path=f"sets[{record.id}]")
+    except RestmarkError as refusal:
+        # an older release's networks saw it; the stills still teach
+        return KnownSet(given_at=record.taught_at, given_refused=refusal.detail)
+    return KnownSet(taught=taught, given_at=record.taught_at)

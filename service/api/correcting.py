@@ -1,4 +1,4 @@
-"""Names of a reading put right: what is asked for, and attempts judged again on the new names."""
+"""Names of a reading put right or taken back, and attempts judged again on the new names."""
 
 from __future__ import annotations
 
@@ -9,7 +9,14 @@ from calibration.errors import RestmarkError
 from service.pages import calibration_of
 from service.position import Intent, score_shot
 from service.practice.kinds import shot_kind
-from service.store import AttemptRecord, Circumstances, StoreError, Writer
+from service.store import (
+    AttemptRecord,
+    Circumstances,
+    CorrectionRecord,
+    NotFoundError,
+    StoreError,
+    Writer,
+)
 from vision.corrected import Correction, corrected
 
 from .problems import ApiError
@@ -24,8 +31,31 @@ def correct_reading(writer: Writer, number: int, document: Mapping[str, Any]) ->
     was = writer.reading(number)
     layout = corrected(was.layout, names)
     reading = writer.correct_reading(was, layout, [name.to_dict() for name in names])
-    judged = [_judge_again(writer, attempt) for attempt in writer.attempts_with(number)]
-    return {"reading": reading.to_dict(), "attempts": judged}
+    return {"reading": reading.to_dict(), "attempts": _judged_again(writer, number)}
+
+
+def take_back(writer: Writer, number: int, correction: int) -> dict[str, Any]:
+    """Have the reading as it was before its last correction, and judge its attempts again.
+
+    Returns the reading's and the attempts' part of the answer.
+    """
+    reading = writer.take_back(_last_correction(writer, number, correction))
+    return {"reading": reading.to_dict(), "attempts": _judged_again(writer, number)}
+
+
+def _last_correction(writer: Writer, number: int, correction: int) -> CorrectionRecord:
+    writer.reading(number)
+    said = writer.corrections(number)
+    if correction not in [each.id for each in said]:
+        raise NotFoundError.of("correction", correction, f"the list of reading {number}'s names")
+    last = said[-1]
+    if last.id != correction:
+        raise ApiError(
+            f"correction: got number {correction}, and later ones stand on it; allowed: the last, "
+            f"{last.id}. Take that one back first.",
+            code="later-correction",
+        )
+    return last
 
 
 def _corrections(document: Mapping[str, Any]) -> tuple[Correction, ...]:
@@ -37,6 +67,10 @@ def _corrections(document: Mapping[str, Any]) -> tuple[Correction, ...]:
             code="bad-correction",
         )
     return tuple(Correction.from_dict(item, path=f"names[{i}]") for i, item in enumerate(given))
+
+
+def _judged_again(writer: Writer, number: int) -> list[dict[str, Any]]:
+    return [_judge_again(writer, attempt) for attempt in writer.attempts_with(number)]
 
 
 def _judge_again(writer: Writer, attempt: AttemptRecord) -> dict[str, Any]:

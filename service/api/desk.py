@@ -14,6 +14,7 @@ from typing import Any, Protocol, TypeVar
 
 from calibration.errors import RestmarkError
 from calibration.files import Calibration
+from service.known_set import KnownSet
 from service.pages import calibration_of, landing_zone_of
 from service.position import Intent, Verdict, score_shot
 from service.practice import Note, ShotKind, shot_kind
@@ -31,7 +32,7 @@ from vision.layout import Layout
 from vision.taught import Taught
 
 from .ball_set import BallSet
-from .correcting import correct_reading
+from .correcting import correct_reading, take_back
 from .live import Live
 from .problems import ApiError
 
@@ -207,13 +208,38 @@ class Desk:
         """
         with self.store.writing() as writer:
             body = correct_reading(writer, number, document)
+        known = self._learn_anew(number)
+        why_not = known.why_not(number)
+        return {
+            **body,
+            "taught": list(known.taught.ids) if known.taught else [],
+            "learned": {"made": why_not is None, "detail": why_not},
+        }
+
+    def take_names_back(self, number: int, correction: int) -> dict[str, Any]:
+        """Have the reading as it was before its last correction; the set forgets it too.
+
+        Returns the body of the answer.
+        """
+        with self.store.writing() as writer:
+            body = take_back(writer, number, correction)
+        known = self._learn_anew(number)
+        return {**body, "taught": list(known.taught.ids) if known.taught else []}
+
+    async def known_set(self) -> KnownSet:
+        """What is known of the ball set; waits for the desk only where it must be learned."""
+        known = self.ball_set.current
+        return await self.run(self.ball_set.known) if known is None else known
+
+    def _learn_anew(self, number: int) -> KnownSet:
+        """The set after the names of that reading changed; whoever listens is told."""
         self.ball_set.changed()
-        taught = self.ball_set.taught()
+        known = self.ball_set.known()
         self.live.tell("reading", reading_id=number, attempt_id=None)
-        return {**body, "taught": list(taught.ids) if taught else []}
+        return known
 
     def _known_of_the_set(self) -> dict[str, Taught]:
-        taught = self.ball_set.taught()
+        taught = self.ball_set.known().taught
         return {} if taught is None else {"taught": taught}
 
     def _met(self) -> _Met:

@@ -163,14 +163,92 @@ class JudgedAgain(BaseModel):
     detail: Annotated[str | None, Field(description="Why not; its old verdict stays.")] = None
 
 
+Taught = Annotated[
+    list[str], Field(description="Balls of this set that are known by their look from now on.")
+]
+
+
+class Learned(BaseModel):
+    """Whether the ball set counts what was said of a reading."""
+
+    made: bool
+    detail: Annotated[str | None, Field(description="Why not; the names are kept all the same.")]
+
+
 class Corrected(BaseModel):
     """A reading with its names put right, and what follows from that."""
 
     reading: ReadingOut
     attempts: list[JudgedAgain]
-    taught: Annotated[
-        list[str], Field(description="Balls of this set that are known by their look from now on.")
+    taught: Taught
+    learned: Learned
+
+
+class TakenBack(BaseModel):
+    """A reading as it was before its last correction, and what follows from that."""
+
+    reading: ReadingOut
+    attempts: list[JudgedAgain]
+    taught: Taught
+
+
+class NameSaid(BaseModel):
+    """Which ball lies at a place of the table frame."""
+
+    id: Annotated[
+        str | None, Field(description="cue, 1 … 15; null where nobody can tell, then in doubt.")
     ]
+    x_mm: float
+    y_mm: float
+
+
+class CorrectionOut(BaseModel):
+    """What was said of a reading's names at one time."""
+
+    id: int
+    made_at: datetime
+    names: list[NameSaid]
+
+
+class Corrections(BaseModel):
+    """What was said of a reading's names, oldest first, without what was taken back."""
+
+    corrections: list[CorrectionOut]
+
+
+class BallKnown(BaseModel):
+    """How well one ball of the set is known."""
+
+    id: str
+    looks: Annotated[int, Field(description="Stills that it was learned from.")]
+
+
+class NotLearnedOut(BaseModel):
+    """A reading that was put right but taught nothing."""
+
+    reading_id: int
+    detail: str
+
+
+class KnownSetOut(BaseModel):
+    """What is known of the table's ball set; later stills are named by it."""
+
+    balls: Annotated[list[BallKnown], Field(description="All sixteen, unknown ones with none.")]
+    mistrust: Annotated[
+        float | None,
+        Field(
+            description="Share of this set's balls that the network by itself knows nothing of, "
+            "0 to 1; null where nothing was taught."
+        ),
+    ]
+    given_at: Annotated[
+        datetime | None, Field(description="When a set was given by `serve --set`.")
+    ]
+    given_refused: Annotated[str | None, Field(description="Why that one is not used.")]
+    learned_from: Annotated[
+        list[int], Field(description="Numbers of the readings put right by hand that count.")
+    ]
+    not_learned: list[NotLearnedOut]
 
 
 class Arrival(BaseModel):

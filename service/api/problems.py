@@ -65,6 +65,12 @@ KINDS: Mapping[str, Kind] = {
         title="The names cannot be corrected so",
         meaning="A correction names no ball of the reading, or no name. Nothing was changed.",
     ),
+    "later-correction": Kind(
+        status=409,
+        title="A later correction stands on it",
+        meaning="Corrections of a reading are taken back one by one, the last first. Nothing was "
+        "changed.",
+    ),
     "bad-set": Kind(
         status=422,
         title="The ball set cannot be used",

@@ -30,6 +30,25 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
 router = APIRouter(prefix="/api/v1", responses=REFUSALS)
 _BINARY: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}, "image/png": {}}}}
 _SVG: dict[int | str, dict[str, Any]] = {200: {"content": {"image/svg+xml": {}}}}
+NAMES_DOCUMENT: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "application/json": {
+                "schema": {
+                    "properties": {
+                        "names": {
+                            "type": "array",
+                            "minItems": 1,
+                            "items": m.NameSaid.model_json_schema(),
+                        }
+                    },
+                    "required": ["names"],
+                }
+            }
+        },
+    }
+}
 Document = Annotated[dict[str, Any], Body()]
 
 
@@ -193,16 +212,46 @@ def get_reading(number: Number, reader: ReaderDep) -> dict[str, Any]:
     "/readings/{number}/names",
     response_model=m.Corrected,
     response_model_exclude_unset=True,
+    openapi_extra=NAMES_DOCUMENT,
     tags=["readings"],
 )
 async def post_names(number: Number, desk: DeskDep, document: Document) -> dict[str, Any]:
     """Say which ball is which: `{"names": [{"id": "3", "x_mm": 812, "y_mm": 440}]}`.
 
     A place means the ball within 30 mm of it; a ball that loses its name to another gets that
-    one's old name and is in doubt. Attempts of the reading are judged again, and all sure names
-    of its still teach this table's ball set: later stills are read with it.
+    one's old name and is in doubt; `id` null leaves a name in doubt. Attempts of the reading are
+    judged again, and all sure names of its still teach this table's ball set: later stills are
+    read with it, and `learned` says whether that could be done.
     """
     return await desk.run(desk.correct_names, number, document)
+
+
+@router.get("/readings/{number}/names", response_model=m.Corrections, tags=["readings"])
+def list_names(number: Number, reader: ReaderDep) -> dict[str, Any]:
+    """What was said of a reading's names, oldest first."""
+    reader.reading(number)
+    return {"corrections": [each.to_dict() for each in reader.corrections(number)]}
+
+
+@router.delete(
+    "/readings/{number}/names/{correction}",
+    response_model=m.TakenBack,
+    response_model_exclude_unset=True,
+    tags=["readings"],
+)
+async def delete_names(number: Number, correction: Number, desk: DeskDep) -> dict[str, Any]:
+    """Take the last of those corrections back.
+
+    The reading is as it was before it, its attempts are judged again, and the ball set forgets
+    what it learned from it.
+    """
+    return await desk.run(desk.take_names_back, number, correction)
+
+
+@router.get("/set", response_model=m.KnownSetOut, tags=["readings"])
+async def get_set(desk: DeskDep) -> dict[str, Any]:
+    """How well this table's ball set is known, ball by ball, and from which readings."""
+    return (await desk.known_set()).to_dict()
 
 
 @router.get(

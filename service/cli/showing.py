@@ -85,7 +85,7 @@ def bench(
             "--stills",
             help="Folder of rendered stills with truth.json: measures readings on them instead. "
             "Kept for this, nothing tuned on them: the stills of `python -m "
-            "vision.training.dataset --set measure --rooms 64 --each 5 --seed 700000`.",
+            "vision.training.dataset --set measure --rooms 64 --each 5 --seed 710000`.",
         ),
     ] = None,
     fitted: Annotated[

@@ -10,7 +10,7 @@ from vision.layout import Ball, Layout
 
 from . import palette
 from .frame import View
-from .svg import add, number
+from .svg import FONT, SVG_NAMESPACE, add, number, text_of
 
 MOVED_MM = 6.0
 """A ball nearer than this to its former place is drawn once: readings differ by about 1 mm."""
@@ -19,7 +19,10 @@ MOVED_MM = 6.0
 def draw_ball(parent: ET.Element, view: View, ball: Ball) -> ET.Element:
     """The ball at its place; a doubtful name gets a dashed ring and a question mark."""
     x, y = view.at(ball.centre_mm)
-    group = add(parent, "g", transform=f"translate({number(x)} {number(y)})", class_="ball")
+    group = add(
+        parent, "g", transform=f"translate({number(x)} {number(y)})", class_="ball",
+        data_ball=ball.id,
+    )  # fmt: skip
     words = f"{'cue ball' if ball.id == 'cue' else f'ball {ball.id}'}"
     add(group, "title", f"{words}: {ball.x_mm:.1f}, {ball.y_mm:.1f} mm")
     radius = BALL_RADIUS_MM
@@ -28,11 +31,11 @@ def draw_ball(parent: ET.Element, view: View, ball: Ball) -> ET.Element:
     if ball.doubtful:
         add(
             group, "circle", r=radius + 9, fill="none", stroke=palette.DOUBT, stroke_width=5,
-            stroke_dasharray="14 9",
+            stroke_dasharray="14 9", class_="doubt-ring",
         )  # fmt: skip
         add(
             group, "text", "?", x=radius + 10, y=-radius, fill=palette.DOUBT, font_size=50,
-            font_weight="700",
+            font_weight="700", class_="doubt-mark",
         )  # fmt: skip
     return group
 
@@ -74,6 +77,23 @@ def ball_symbol(parent: ET.Element, name: str, radius: float) -> None:
             parent, "rect", x=-radius * 0.24, y=size * 0.42, width=radius * 0.48,
             height=radius * 0.07, fill=palette.BALL_INK,
         )  # fmt: skip
+
+
+def ball_icon_svg(name: str) -> str:
+    """The ball alone as a small <svg> without words: for lists that name it beside."""
+    half = BALL_RADIUS_MM + 2
+    svg = ET.Element(
+        "svg",
+        {
+            "xmlns": SVG_NAMESPACE,
+            "viewBox": " ".join(number(v) for v in (-half, -half, 2 * half, 2 * half)),
+            "class": "ball-icon",
+            "aria-hidden": "true",
+            "font-family": FONT,
+        },
+    )
+    ball_symbol(svg, name, BALL_RADIUS_MM)
+    return text_of(svg)
 
 
 def draw_before(parent: ET.Element, view: View, before: Layout, after: Layout) -> int:

@@ -79,7 +79,8 @@ def describe(table: Table, layout: Layout, verdict: Verdict | None) -> str:
     for ball in layout.balls:
         name = "Cue ball" if ball.id == "cue" else f"Ball {ball.id}"
         X, Y = table.diamonds(ball.centre_mm)  # noqa: N806 - diamonds are written X, Y
-        doubt = ", name in doubt" if ball.doubtful else ""
+        others = " or ".join(other for other, _ in ball.runners_up)
+        doubt = f", name in doubt{f' ({others}?)' if others else ''}" if ball.doubtful else ""
         parts.append(
             f"{name} at {ball.x_mm:.0f}, {ball.y_mm:.0f} mm ({X:.2f}, {Y:.2f} diamonds){doubt}."
         )

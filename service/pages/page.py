@@ -2,33 +2,44 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from importlib.resources import files
 from typing import Any
 
 from fastapi import FastAPI
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.concurrency import run_in_threadpool
 from starlette.staticfiles import StaticFiles
 
+from service.drawing import ball_icon_svg
+from service.known_set import KnownSet
 from service.store import Store
+from vision.layout import BALL_IDS
 
 from .view import page_view
 
 _TEMPLATES = Environment(
     loader=PackageLoader("service.pages"), autoescape=True, undefined=StrictUndefined
 )
+_NAMES = tuple((name, Markup(ball_icon_svg(name))) for name in BALL_IDS)
+"""The sixteen names that a ball may have, each with its symbol."""
 
 
-def install_pages(app: FastAPI, store: Store) -> None:
-    """Add the page, its parts, a page about the API and static files to ``app``."""
+def install_pages(app: FastAPI, store: Store, known_set: Callable[[], Awaitable[KnownSet]]) -> None:
+    """Add the page, its parts, a page about the API and static files to ``app``.
+
+    ``known_set`` gives what is known of the ball set.
+    """
 
     @app.get("/", include_in_schema=False)
-    def page() -> HTMLResponse:
-        return _rendered("page.html", store)
+    async def page() -> HTMLResponse:
+        return await run_in_threadpool(_rendered, "page.html", store, await known_set())
 
     @app.get("/parts", include_in_schema=False)
-    def parts() -> HTMLResponse:
-        return _rendered("parts.html", store)
+    async def parts() -> HTMLResponse:
+        return await run_in_threadpool(_rendered, "parts.html", store, await known_set())
 
     @app.get("/docs", include_in_schema=False)
     def docs() -> HTMLResponse:
@@ -42,10 +53,10 @@ def install_pages(app: FastAPI, store: Store) -> None:
     app.mount("/static", StaticFiles(directory=str(static)), name="static")
 
 
-def _rendered(template: str, store: Store) -> HTMLResponse:
+def _rendered(template: str, store: Store, known: KnownSet) -> HTMLResponse:
     with store.reading() as reader:
-        view = page_view(reader)
-    context: dict[str, Any] = {"view": view}
+        view = page_view(reader, known)
+    context: dict[str, Any] = {"view": view, "names": _NAMES}
     return HTMLResponse(
         _TEMPLATES.get_template(template).render(context), headers={"Cache-Control": "no-store"}
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.errors import RestmarkError
 from calibration.files import Calibration
@@ -31,55 +31,74 @@ def calibration_of(record: CalibrationRecord) -> Calibration:
     return _parsed(json.dumps(record.document, sort_keys=True))
 
 
-def table_of(reader: Reader, reading: ReadingRecord) -> Table:
-    """The table that ``reading`` was made on."""
+def calibration_behind(reader: Reader, reading: ReadingRecord) -> Calibration:
+    """The calibration that ``reading`` was made with."""
     calibration = reader.calibration(reading.calibration_id)
     if calibration is None:
         raise StoreError(
             f"reading {reading.id}: its calibration {reading.calibration_id} is gone; "
             "allowed: a whole database. Put restmark.db back from your copy."
         )
-    return calibration_of(calibration).table
+    return calibration_of(calibration)
 
 
 def landing_zone_of(reader: Reader, before: ReadingRecord, intent: Intent) -> LandingZone:
     """The landing zone of ``intent`` on the layout of ``before``."""
-    return landing_zone(before.layout, intent, table_of(reader, before))
+    return landing_zone(before.layout, intent, calibration_behind(reader, before).table)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
     """A reading with all that belongs in its picture."""
 
-    table: Table
+    calibration: Calibration
     reading: ReadingRecord
     intent: IntentRecord | None = None
     """The one that is pending from this layout, or the one that this reading answered."""
     zone: LandingZone | None = None
     attempt: AttemptRecord | None = None
     verdict: Verdict | None = None
+    refusal: str = ""
+    """Why zone or verdict cannot be had, as after names were put right."""
+
+    @property
+    def table(self) -> Table:
+        """The table that the reading was made on."""
+        return self.calibration.table
 
     @classmethod
     def of(cls, reader: Reader, reading: ReadingRecord) -> Scene:
         """The scene of ``reading``, worked out again from what is stored."""
-        table = table_of(reader, reading)
+        calibration = calibration_behind(reader, reading)
+        bare = cls(calibration=calibration, reading=reading)
         attempt = reader.attempt_after(reading.id)
         if attempt is not None:
-            verdict = _verdict_again(attempt, table)
-            return cls(
-                table=table,
-                reading=reading,
-                intent=attempt.intent,
-                zone=verdict.zone if verdict else None,
-                attempt=attempt,
-                verdict=verdict,
-            )
+            return bare._with_attempt(attempt)
         pending = reader.pending_intent()
         if pending is None or reading.id < pending.before_reading_id:
-            return cls(table=table, reading=reading)
+            return bare
         before = reader.reading(pending.before_reading_id)
-        zone = landing_zone_of(reader, before, Intent.from_dict(pending.document))
-        return cls(table=table, reading=reading, intent=pending, zone=zone)
+        intent = Intent.from_dict(pending.document)
+        try:
+            intent.check_on(before.layout, calibration.table)
+            zone = landing_zone_of(reader, before, intent)
+        except RestmarkError as refusal:
+            return replace(bare, intent=pending, refusal=refusal.detail)
+        return replace(bare, intent=pending, zone=zone)
+
+    def _with_attempt(self, attempt: AttemptRecord) -> Scene:
+        """With the verdict's zone and line; the stored figures stand where it cannot be had."""
+        told = replace(self, intent=attempt.intent, attempt=attempt)
+        try:
+            verdict = score_shot(
+                attempt.before.layout,
+                attempt.after.layout,
+                Intent.from_dict(attempt.intent.document),
+                self.table,
+            )
+        except RestmarkError as refusal:
+            return replace(told, refusal=refusal.detail)
+        return replace(told, zone=verdict.zone, verdict=verdict)
 
     def svg(self, *, width_px: int = 960) -> str:
         """The top view as an <svg> element."""
@@ -91,16 +110,3 @@ class Scene:
             zone=self.zone,
             width_px=width_px,
         )
-
-
-def _verdict_again(attempt: AttemptRecord, table: Table) -> Verdict | None:
-    """The verdict with its zone and line; the stored figures stand where it cannot be had."""
-    try:
-        return score_shot(
-            attempt.before.layout,
-            attempt.after.layout,
-            Intent.from_dict(attempt.intent.document),
-            table,
-        )
-    except RestmarkError:
-        return None

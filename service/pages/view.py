@@ -9,10 +9,12 @@ from typing import Any
 from markupsafe import Markup
 
 from calibration.files import Calibration
-from calibration.table import NAMED_SURFACES_MM, Table
+from calibration.table import NAMED_SURFACES_MM
+from service.known_set import KnownSet
 from service.store import AttemptRecord, Reader, ReadingRecord
 
 from . import words
+from .naming import BallRow, NamesView, ball_rows, names_view
 from .noting import NoteView, note_view
 from .scene import Scene, calibration_of
 from .summary import summary_facts, summary_of
@@ -43,18 +45,6 @@ class StillView:
     at: str
     at_iso: str
     took: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BallRow:
-    """A ball's row: place, 95 % error, diamonds, and doubt about its name."""
-
-    name: str
-    x: str
-    y: str
-    error: str
-    diamonds: str
-    doubt: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +88,8 @@ class PageView:
     """What qualifies the reading."""
     still: StillView | None = None
     balls: tuple[BallRow, ...] = ()
+    names: NamesView | None = None
+    """What there is to say of the balls' names."""
     summary: tuple[Fact, ...] = ()
     summary_aside: str = ""
     progress: ProgressView | None = None
@@ -118,12 +110,13 @@ class _Say:
     warnings: tuple[str, ...] = ()
 
 
-def page_view(reader: Reader) -> PageView:
-    """The page as things stand."""
+def page_view(reader: Reader, known: KnownSet) -> PageView:
+    """The page as things stand; ``known`` is what is known of the ball set."""
     record = reader.calibration()
     calibration = calibration_of(record) if record else None
     reading = reader.latest_reading()
     scene = Scene.of(reader, reading) if reading else None
+    said = reader.corrections(reading.id) if reading else ()
     say = _say(calibration, scene)
     steps, advice, code = _steps(reader, calibration)
     shown = reader.attempts(limit=ATTEMPTS_SHOWN)
@@ -145,7 +138,8 @@ def page_view(reader: Reader) -> PageView:
         warnings=say.warnings,
         notes=scene.reading.layout.warnings if scene else (),
         still=_still(reading) if reading else None,
-        balls=_balls(scene) if scene else (),
+        balls=ball_rows(scene, said) if scene else (),
+        names=names_view(scene, said, known) if scene else None,
         summary=summary_facts(summary_of(scores)) if plain else (),
         summary_aside=f"of {plain} attempt{'' if plain == 1 else 's'}",
         progress=progress_view(scores),
@@ -171,7 +165,7 @@ def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
             words.TONES.get(verdict["verdict"], "plain"),
             f"Attempt {scene.attempt.id}",
             words.verdict_facts(verdict, intent, scene.table),
-            tuple(verdict["warnings"]),
+            (*verdict["warnings"], *_stands_alone(scene)),
         )
     if layout.obstructed:
         say = _Say("Something is over the table", f"Not compared. {TAKE_AGAIN}", "close")
@@ -179,6 +173,8 @@ def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
         say = _Say("Balls were still moving", f"Not compared. {TAKE_AGAIN}", "close")
     elif scene.reading.comparison is not None:
         say = _Say("Not compared", str(scene.reading.comparison.get("detail", "")), "close")
+    elif scene.intent is not None and scene.refusal:
+        say = _Say("The intent does not fit the layout", scene.refusal, "close")
     elif scene.intent is not None and scene.zone is not None and scene.zone.is_empty:
         say = _Say("No landing zone here", str(scene.zone.emptied_why or ""), "close")
     elif scene.intent is not None:
@@ -188,6 +184,16 @@ def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
     if scene.intent is not None:
         say.facts_title, say.facts = "The shot", _intent_facts(scene.intent.document, scene)
     return say
+
+
+def _stands_alone(scene: Scene) -> tuple[str, ...]:
+    """What qualifies a verdict that cannot be given on the layouts as they are now."""
+    if not scene.refusal:
+        return ()
+    return (
+        f"This verdict stands from before: with the names as they are now there is none. "
+        f"{scene.refusal}",
+    )
 
 
 def _count(balls: tuple[Any, ...]) -> str:
@@ -290,23 +296,6 @@ def _still(reading: ReadingRecord) -> StillView:
         at=still.received_at.astimezone().strftime("%H:%M:%S"),
         at_iso=still.received_at.isoformat(),
         took=f"read in {reading.took_ms / 1000:.2f} s" if reading.took_ms else "read beforehand",
-    )
-
-
-def _balls(scene: Scene) -> tuple[BallRow, ...]:
-    return tuple(_ball_row(ball, scene.table) for ball in scene.reading.layout.balls)
-
-
-def _ball_row(ball: Any, table: Table) -> BallRow:
-    others = " or ".join(name for name, _ in ball.runners_up)
-    doubt = f"in doubt{f': {others}?' if others else ''}" if ball.doubtful else ""
-    return BallRow(
-        name="cue" if ball.id == "cue" else ball.id,
-        x=f"{ball.x_mm:.1f}",
-        y=f"{ball.y_mm:.1f}",
-        error=f"{words.error_95_mm(ball):.1f}",
-        diamonds=words.in_diamonds(ball.centre_mm, table),
-        doubt=doubt,
     )
 
 

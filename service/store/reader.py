@@ -13,6 +13,7 @@ from .records import (
     AttemptRecord,
     CalibrationRecord,
     Circumstances,
+    CorrectionRecord,
     IntentRecord,
     NotFoundError,
     ReadingRecord,
@@ -208,6 +209,22 @@ class Reader:
         query = query.group_by(t.corrections.c.reading_id).order_by(newest.desc()).limit(limit)
         numbers = self._connection.execute(query).scalars().all()
         return tuple(self.reading(number) for number in reversed(numbers))
+
+    def corrections(self, reading_id: int) -> tuple[CorrectionRecord, ...]:
+        """What was said of that reading's names, oldest first; what was taken back is gone."""
+        query = sa.select(t.corrections).where(t.corrections.c.reading_id == reading_id)
+        return tuple(
+            CorrectionRecord(
+                id=row.id,
+                made_at=row.made_at,
+                reading_id=row.reading_id,
+                names=row.names,
+                layout_before=Layout.from_dict(
+                    row.layout_before, path=f"corrections[{row.id}].layout_before"
+                ),
+            )
+            for row in self._connection.execute(query.order_by(t.corrections.c.id))
+        )
 
     # -- the rest --------------------------------------------------------------------------
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -96,6 +96,26 @@ class SetRecord:
     id: int
     taught_at: datetime
     document: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectionRecord:
+    """What was said of a reading's names at one time, and the layout as it was before that."""
+
+    id: int
+    made_at: datetime
+    reading_id: int
+    names: Sequence[Mapping[str, Any]]
+    """Objects with id, x_mm and y_mm, as they were sent."""
+    layout_before: Layout
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object of the API."""
+        return {
+            "id": self.id,
+            "made_at": self.made_at.isoformat(),
+            "names": [dict(name) for name in self.names],
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,7 @@ from .records import (
     AttemptRecord,
     CalibrationRecord,
     Circumstances,
+    CorrectionRecord,
     IntentRecord,
     ReadingRecord,
     SetRecord,
@@ -122,6 +123,18 @@ class Writer(Reader):
             .values(layout=layout.to_dict())
         )
         return replace(reading, layout=layout)
+
+    def take_back(self, correction: CorrectionRecord) -> ReadingRecord:
+        """The correction's reading as it was before; no later correction may stand on it."""
+        self._connection.execute(
+            sa.delete(t.corrections).where(t.corrections.c.id == correction.id)
+        )
+        self._connection.execute(
+            sa.update(t.readings)
+            .where(t.readings.c.id == correction.reading_id)
+            .values(layout=correction.layout_before.to_dict())
+        )
+        return self.reading(correction.reading_id)
 
     def judge_again(
         self,

@@ -2,8 +2,10 @@
 
 // Keeps the page as new as the service: every live change fetches the parts again.
 
+const SILENT = "The service does not answer";
 const link = document.getElementById("link");
-let isFetching = false;
+const lastHtml = new Map();
+let refreshing = null;
 let isStale = false;
 
 function say(state, words) {
@@ -11,27 +13,34 @@ function say(state, words) {
   link.textContent = words;
 }
 
+// What has the focus inside a part that is about to be replaced, as a selector for its successor.
+function focusIn(part) {
+  const held = document.activeElement;
+  if (!held || held === part || !part.contains(held)) return null;
+  if (held.id) return `#${CSS.escape(held.id)}`;
+  return held.name ? `[name="${CSS.escape(held.name)}"]` : null;
+}
+
 function putParts(html) {
   const fresh = new DOMParser().parseFromString(html, "text/html");
   for (const part of fresh.querySelectorAll("[data-part]")) {
     const here = document.getElementById(part.id);
-    if (!here || here.outerHTML === part.outerHTML) continue;
+    // compared with what came last: what the scripts changed since is no news
+    if (!here || lastHtml.get(part.id) === part.outerHTML) continue;
+    lastHtml.set(part.id, part.outerHTML);
+    const focus = focusIn(here);
     // the element itself stays, so that a reader of live regions hears the change
     for (const name of ["data-tone", "hidden"]) {
       if (part.hasAttribute(name)) here.setAttribute(name, part.getAttribute(name));
       else here.removeAttribute(name);
     }
-    if (here.innerHTML !== part.innerHTML) here.replaceChildren(...part.childNodes);
+    here.replaceChildren(...part.childNodes);
+    ready(here);
+    if (focus) here.querySelector(focus)?.focus();
   }
-  ready();
 }
 
-async function refresh() {
-  if (isFetching) {
-    isStale = true;
-    return;
-  }
-  isFetching = true;
+async function fetchParts() {
   try {
     do {
       isStale = false;
@@ -40,10 +49,33 @@ async function refresh() {
       putParts(await answer.text());
     } while (isStale);
   } catch {
-    say("off", "The service does not answer");
+    say("off", SILENT);
   } finally {
-    isFetching = false;
+    refreshing = null;
   }
+}
+
+// Resolves when the parts are at least as new as the call.
+function refresh() {
+  isStale = true;
+  refreshing ??= fetchParts();
+  return refreshing;
+}
+
+// Why the service did not do it, in words; null where it did.
+async function ask(method, path, body, type = "application/json") {
+  try {
+    const answer = await fetch(path, { method, body, headers: body ? { "Content-Type": type } : {} });
+    if (answer.ok) return null;
+    return { state: "refused", detail: (await answer.json()).detail };
+  } catch {
+    return { state: "off", detail: SILENT };
+  }
+}
+
+function sayOutcome(trouble) {
+  if (trouble) say(trouble.state, trouble.detail);
+  else say("on", "Live");
 }
 
 async function send(input) {
@@ -53,14 +85,7 @@ async function send(input) {
   const isStill = method === "POST";
   say("busy", isStill ? "Reading the still …" : "Setting the calibration …");
   const url = isStill ? `${path}?name=${encodeURIComponent(file.name)}` : path;
-  const type = isStill ? "application/octet-stream" : "application/json";
-  try {
-    const answer = await fetch(url, { method, body: file, headers: { "Content-Type": type } });
-    if (answer.ok) say("on", "Live");
-    else say("refused", (await answer.json()).detail);
-  } catch {
-    say("off", "The service does not answer");
-  }
+  sayOutcome(await ask(method, url, file, isStill ? "application/octet-stream" : undefined));
   input.value = "";
 }
 
@@ -73,22 +98,13 @@ async function note(form) {
     rails: number(rails),
     in_a_row: number(form.dataset.inARow),
   };
-  try {
-    const answer = await fetch(form.dataset.note, {
-      method: "PUT",
-      body: JSON.stringify(noted),
-      headers: { "Content-Type": "application/json" },
-    });
-    if (answer.ok) say("on", "Live");
-    else say("refused", (await answer.json()).detail);
-  } catch {
-    say("off", "The service does not answer");
-  }
+  sayOutcome(await ask("PUT", form.dataset.note, JSON.stringify(noted)));
 }
 
-function ready() {
-  for (const form of document.querySelectorAll(".noting")) form.hidden = false;
-  for (const sends of document.querySelectorAll(".sends")) sends.hidden = false;
+// What works only with scripts is shown by them.
+function ready(where) {
+  for (const shown of where.querySelectorAll(".noting, .sends")) shown.hidden = false;
+  for (const button of where.querySelectorAll(".pick")) button.disabled = false;
 }
 
 document.addEventListener("change", (event) => {
@@ -97,10 +113,11 @@ document.addEventListener("change", (event) => {
   if (form) note(form);
 });
 
+for (const part of document.querySelectorAll("[data-part]")) lastHtml.set(part.id, part.outerHTML);
 const changes = new EventSource("/api/v1/events");
 changes.addEventListener("change", (event) => {
   if (JSON.parse(event.data).kind === "hello") say("on", "Live");
   refresh();
 });
 changes.addEventListener("error", () => say("off", "Connection lost, trying again …"));
-ready();
+ready(document);

@@ -1,7 +1,6 @@
 """Takes work out of the exported finder that no answer needs: it then says the same, sooner.
 
-Boxes are worked out for the likeliest places alone, not for all 6188 of a view, and pictures go in
-as the bytes they are.
+Pictures go in as the bytes they are, and only the likeliest of a view's 6188 places come out.
 """
 
 from __future__ import annotations
@@ -12,15 +11,13 @@ from typing import Any
 import numpy as np
 
 MOST_PLACES = 300
-"""Places whose boxes are worked out; a view shows sixteen balls and few things."""
-BINS = 16
-"""Steps in which the trainer's head tells each side's distance."""
-FIRST = "images"
+"""Places that are told; a view shows sixteen balls and few things."""
+FIRST, LAST = "images", "output0"
 HALF_A_BYTE = 0.5 / 255
 
 
 def spared(source: Path, target: Path) -> Path:
-    """The 8-bit finder of ``source`` with byte pictures in and its likeliest boxes out.
+    """The 8-bit finder of ``source`` with byte pictures in and the likeliest places out.
 
     Input ``images`` (1, 3, H, W) RGB, uint8; output (1, 6, at most ``MOST_PLACES``), the
     likeliest first. ``ValueError`` for a network that ``train_finder`` did not make.
@@ -29,7 +26,7 @@ def spared(source: Path, target: Path) -> Path:
 
     model = onnx.load(str(source))
     _take_bytes(model.graph)
-    _likeliest_boxes(model.graph)
+    _likeliest_places(model.graph)
     onnx.checker.check_model(model)
     onnx.save(model, str(target))
     return target
@@ -58,81 +55,32 @@ def _take_bytes(graph: Any) -> None:
     graph.input[0].type.tensor_type.elem_type = TensorProto.UINT8
 
 
-def _likeliest_boxes(graph: Any) -> None:
-    """Put our own tail behind the head's raw answers, and drop what it replaces."""
+def _likeliest_places(graph: Any) -> None:
+    """Sort the places by their better score and let the first ``MOST_PLACES`` out."""
     from onnx import helper, numpy_helper
 
-    sides, scores, anchors, steps = _raw_answers(graph)
+    last = next(node for node in graph.node if LAST in node.output)
+    last.output[list(last.output).index(LAST)] = "every-place"
     values = {
+        "first-score": np.array([4], np.int64),
+        "no-end": np.array([np.iinfo(np.int64).max], np.int64),
+        "across": np.array([1], np.int64),
         "most": np.array([MOST_PLACES], np.int64),
-        "parts": np.array([1, 4, BINS, -1], np.int64),
-        "bins": np.arange(BINS, dtype=np.float32)[None, None, :, None],
-        "bin-axis": np.array([2], np.int64),
-        "half": np.array(0.5, np.float32),
-        "zero-axis": np.array([0], np.int64),
+        "stills": np.array([0], np.int64),
     }
     graph.initializer.extend(numpy_helper.from_array(v, k) for k, v in values.items())
     made = helper.make_node
-    tail = [
-        made("ReduceMax", [scores], ["best"], axes=[1], keepdims=0),
-        made("Shape", ["best"], ["best-shape"], start=1),
-        made("Min", ["best-shape", "most"], ["count"]),
-        made("TopK", ["best", "count"], ["best-of-all", "where-rows"], axis=1),
-        made("Squeeze", ["where-rows", "zero-axis"], ["where"]),
-        made("Gather", [scores, "where"], ["scores-there"], axis=2),
-        made("Sigmoid", ["scores-there"], ["likely"]),
-        made("Gather", [sides, "where"], ["sides-there"], axis=2),
-        made("Gather", [anchors, "where"], ["anchors-there"], axis=2),
-        made("Gather", [steps, "where"], ["steps-there"], axis=1),
-        made("Reshape", ["sides-there", "parts"], ["sides-apart"]),
-        made("Softmax", ["sides-apart"], ["sides-odds"], axis=2),
-        made("Mul", ["sides-odds", "bins"], ["sides-weighed"]),
-        made("ReduceSum", ["sides-weighed", "bin-axis"], ["reach"], keepdims=0),
-        made("Split", ["reach"], ["low", "high"], axis=1),
-        made("Sub", ["high", "low"], ["lean"]),
-        made("Mul", ["lean", "half"], ["half-lean"]),
-        made("Add", ["anchors-there", "half-lean"], ["middle"]),
-        made("Add", ["high", "low"], ["size"]),
-        made("Concat", ["middle", "size"], ["frames"], axis=1),
-        made("Mul", ["frames", "steps-there"], ["frames-px"]),
-        made("Concat", ["frames-px", "likely"], ["output0"], axis=1),
-    ]
-    graph.node.remove(_maker(graph, "output0"))
-    graph.node.extend(tail)
-    _drop_dead(graph)
-    places = graph.output[0].type.tensor_type.shape.dim[2]
-    places.Clear()
-    places.dim_param = "places"
-
-
-def _raw_answers(graph: Any) -> tuple[str, str, str, str]:
-    """Names of the sides' steps (1, 64, N), scores (1, 2, N), anchors (1, 2, N), steps (1, N)."""
-    by_name = {node.name.split("/model.16/")[-1]: node for node in graph.node}
-    try:
-        last = _maker(graph, "output0")
-        scaled, likely = (_maker(graph, name) for name in last.input)
-        frames, steps = scaled.input
-        middle = _maker(graph, _maker(graph, frames).input[0])
-        low = _maker(graph, _maker(graph, middle.input[0]).input[0])
-        return by_name["dfl/Reshape"].input[0], likely.input[0], low.input[0], steps
-    except (KeyError, StopIteration, IndexError, ValueError) as wrong:
-        raise ValueError("finder: its last steps are not those of the trainer's head") from wrong
-
-
-def _maker(graph: Any, name: str) -> Any:
-    return next(node for node in graph.node if name in node.output)
-
-
-def _drop_dead(graph: Any) -> None:
-    """Remove nodes and constants that nothing asks for."""
-    while True:
-        asked = {name for node in graph.node for name in node.input} | {
-            part.name for part in graph.output
-        }
-        dead = [node for node in graph.node if not asked & set(node.output)]
-        if not dead:
-            break
-        for node in dead:
-            graph.node.remove(node)
-    for part in [part for part in graph.initializer if part.name not in asked]:
-        graph.initializer.remove(part)
+    graph.node.extend(
+        [
+            made("Slice", ["every-place", "first-score", "no-end", "across"], ["scores"]),
+            made("ReduceMax", ["scores"], ["better"], axes=[1], keepdims=0),
+            made("Shape", ["better"], ["places"], start=1),
+            made("Min", ["places", "most"], ["told"]),
+            made("TopK", ["better", "told"], ["told-scores", "told-rows"], axis=1),
+            made("Squeeze", ["told-rows", "stills"], ["told-places"]),
+            made("Gather", ["every-place", "told-places"], [LAST], axis=2),
+        ]
+    )
+    told = graph.output[0].type.tensor_type.shape.dim[2]
+    told.Clear()
+    told.dim_param = "told"

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -202,14 +201,10 @@ def step_losses(net: CropNet, data: CropSet, stills: torch.Tensor) -> Losses:
 
 
 def train(
-    data: CropSet, check: CropSet, *, epochs: int, seed: int = 1, rate: float = 2.5e-3,
-    limit_s: float = math.inf,
+    data: CropSet, check: CropSet, *, epochs: int, seed: int = 1, rate: float = 2.5e-3
 ) -> tuple[CropNet, dict[str, float]]:  # fmt: skip
-    """A trained network and its figures on ``check``; fewer epochs where ``limit_s`` asks it."""
+    """A trained network and its figures on ``check``."""
     device = data.crops.device
-    if math.isfinite(limit_s):
-        epochs = min(epochs, max(1, int(limit_s / seconds_an_epoch(data, device))))
-    print(f"{epochs} epochs", flush=True)
     torch.manual_seed(seed)
     net = CropNet().to(device)
     kept = CropNet().to(device)
@@ -243,21 +238,6 @@ def train(
 
 def _steps(data: CropSet) -> int:
     return max(1, len(data.index) // STILLS_A_STEP)
-
-
-def seconds_an_epoch(data: CropSet, device: torch.device, tried: int = 10) -> float:
-    """How long an epoch will take, from a few steps of a network that is thrown away."""
-    net = CropNet().to(device)
-    started = 0.0
-    for k in range(tried + 2):
-        if k == 2:
-            started = time.monotonic()
-        step_losses(
-            net, data, torch.randperm(len(data.index), device=device)[:STILLS_A_STEP]
-        ).total.backward()
-    if device.type == "cuda":
-        torch.cuda.synchronize()
-    return (time.monotonic() - started) / tried * _steps(data) * 1.15
 
 
 @torch.no_grad()
@@ -337,13 +317,12 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--epochs", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--limit-s", type=float, default=math.inf)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     given = parser.parse_args(arguments)
     torch.set_float32_matmul_precision("high")
     data = CropSet.read(given.folder, given.device)
     check = CropSet.read(given.check, given.device)
-    net, figures = train(data, check, epochs=given.epochs, seed=given.seed, limit_s=given.limit_s)
+    net, figures = train(data, check, epochs=given.epochs, seed=given.seed)
     given.out.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), given.out / "crops.pt")
     export(net, given.out / "crops.onnx")

@@ -111,21 +111,15 @@ def quantised(model_path: Path, views: Path, out: Path) -> Path:
     return spared(out, out)
 
 
-UNROUNDED = ("/model.7/", "/model.8/", "/model.9/", "/cv2.1/", "/cv3.1/", "/cv3.0/cv3.0.2", "dfl")
-"""Parts kept exact: the coarse map, whose things over the bed would lose half their score, and
-the last layers of the fine one. They cost next to nothing."""
-
-
 def last_nodes(path: Path) -> list[str]:
-    """Nodes that are not rounded: ``UNROUNDED``, and the head after its branches."""
+    """Nodes that are not rounded: the boxes' last layer, and the head after its branches."""
     import onnx
 
     graph = onnx.load(str(path)).graph
     return [
         node.name
         for node in graph.node
-        if any(part in node.name for part in UNROUNDED)
-        or (node.op_type != "Conv" and "/model.16/" in node.name and "/cv" not in node.name)
+        if (node.op_type != "Conv" and "/model.16/" in node.name and "/cv" not in node.name)
         or (node.op_type == "Conv" and "/cv2.0.2/" in node.name)
     ]
 
