@@ -19,7 +19,7 @@ GREY_SCORE, GREY_CM2 = 0.02, 5.0
 """A lower score does where the bed differs there by this much."""
 ALONE_CM2, ALONE_INSIDE_CM2 = 10, 40.0
 """The bed's difference that does by itself: from the edge inward, and anywhere."""
-CLEARED_SCORE, CLEARED_CM2 = 0.3, 2.0
+CLEARED_SCORE, CLEARED_CM2 = 0.2, 2.0
 """A thing scored below this is none where the bed differs by less than this."""
 AROUND_MM = 60.0
 """So far about a thing's frame differences belong to it."""
