@@ -80,10 +80,14 @@ def candidates(boxes: NDArray[np.float32], view: FinderView, table: Table) -> Fo
 
 def one_a_place(places_mm: FloatArray, apart_mm: float) -> list[int]:
     """Indices of places (N, 2), best first, that keep clear of all better ones."""
+    x, y = np.asarray(places_mm, dtype=float).reshape(-1, 2).T
+    crowded = (x[:, None] - x) ** 2 + (y[:, None] - y) ** 2 < apart_mm**2
     kept: list[int] = []
-    for k, place in enumerate(places_mm):
-        if not kept or np.hypot(*(places_mm[kept] - place).T).min() >= apart_mm:
+    taken = np.zeros(len(x), dtype=bool)
+    for k in range(len(x)):
+        if not taken[k]:
             kept.append(k)
+            taken |= crowded[k]
     return kept
 
 

@@ -64,7 +64,9 @@ class Networks:
         Scores are of a ball and of a thing over the bed, 0 … 1. The shipped finder tells the 300
         likeliest places.
         """
-        seen: NDArray[Any] = np.stack([cv2.extractChannel(view, k) for k in (2, 1, 0)])
+        seen: NDArray[Any] = np.empty((3, *view.shape[:2]), np.uint8)
+        for k in range(3):
+            cv2.extractChannel(view, 2 - k, seen[k])
         if not self._takes_bytes:  # as it is before its 8-bit step
             seen = seen.astype(np.float32) * np.float32(1 / 255)
         out = self._finder.run(None, {"images": seen[None]})[0]
