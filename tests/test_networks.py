@@ -12,7 +12,7 @@ import pytest
 from vision import networks
 from vision.crops import CROP_SIDE, CropFrames, cut_crops
 from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
-from vision.networks import WeightsError, shipped
+from vision.networks import WeightsError, cells_of_four, shipped
 from vision.truth import read_truth
 
 OTHERS = Path(__file__).parents[1] / "sample_frames" / "others"
@@ -80,6 +80,18 @@ def test_outputs_have_the_shapes_that_are_told() -> None:
         assert said.names.shape == (count, 16)
         np.testing.assert_allclose(np.exp(said.names).sum(axis=1), 1, rtol=0, atol=1e-5)
         assert len(said.embedding) == count
+
+
+def test_cells_hold_two_by_two_pixels_row_by_row() -> None:
+    drawn = np.random.default_rng(3).integers(0, 256, (10, 16, 3), dtype=np.uint8)
+    for view in (drawn, drawn[2:8, 4:12]):  # a part of a view is not laid out in one piece
+        cells = cells_of_four(view)
+        rows, columns = (side // 2 for side in view.shape[:2])
+        assert cells.shape == (rows, columns, 12)
+        for row in range(rows):
+            for column in range(columns):
+                four = view[2 * row : 2 * row + 2, 2 * column : 2 * column + 2]
+                assert np.array_equal(cells[row, column], four.ravel())
 
 
 @pytest.mark.parametrize("name", CLEAR)

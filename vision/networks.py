@@ -64,11 +64,11 @@ class Networks:
         Scores are of a ball and of a thing over the bed, 0 … 1. The shipped finder tells the 300
         likeliest places.
         """
-        seen: NDArray[Any] = np.empty((3, *view.shape[:2]), np.uint8)
-        for k in range(3):
-            cv2.extractChannel(view, 2 - k, seen[k])
-        if not self._takes_bytes:  # as it is before its 8-bit step
-            seen = seen.astype(np.float32) * np.float32(1 / 255)
+        if self._takes_bytes:
+            seen: NDArray[Any] = cells_of_four(view)
+        else:  # as it is before its 8-bit step
+            planes = np.ascontiguousarray(view.transpose(2, 0, 1)[::-1], dtype=np.float32)
+            seen = planes * np.float32(1 / 255)
         out = self._finder.run(None, {"images": seen[None]})[0]
         return np.asarray(out[0].T, dtype=np.float32)
 
@@ -86,6 +86,17 @@ class Networks:
             offset_mm=place[:, :2], precision=precision, ball=ball, names=names,
             embedding=embedding,
         )  # fmt: skip
+
+
+def cells_of_four(view: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """View (H, W, 3) of even sides → every two by two pixels, row by row, (H/2, W/2, 12)."""
+    rows, columns = view.shape[0] // 2, view.shape[1] // 2
+    # a pair of pixels is three words of two bytes: words are moved quicker than bytes
+    lines = np.ascontiguousarray(view).reshape(2 * rows, 6 * columns)
+    pairs = lines.view(np.uint16).reshape(2 * rows, columns, 3)
+    words = np.empty((rows, columns, 6), np.uint16)
+    cv2.mixChannels([pairs[0::2], pairs[1::2]], [words], [k for k in range(6) for _ in range(2)])
+    return words.view(np.uint8)
 
 
 @lru_cache(maxsize=1)
