@@ -77,7 +77,7 @@ def hear(still: BenchStill) -> Heard:
     boxes = reader.search.finder.boxes(seen)
     centres = np.array([ball.centre_mm for ball in layout.balls]).reshape(-1, 2)
     return Heard(
-        still=str(still.path.name),
+        still=still.path.name,
         obstructed=truth.obstructed,
         things=candidates(boxes, reader.view, truth.table).things,
         unexplained=reader.reference.unexplained(reader.search.cells(seen), centres),

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 from api_kit import CALIBRATION, FAR, INTENT, Client, after, layout, running, still
-from page_kit import Tab, chromium
+from page_kit import Tab
 from playwright.sync_api import expect
 
 from service.api import SessionAttempt, SessionStill, load_session
@@ -16,18 +16,6 @@ SIZES_PX = {"wall": (1920, 1080), "laptop": (1280, 800), "phone": (390, 800)}
 RECONNECT_MS = 15_000
 """A browser waits some seconds before it connects again."""
 NASTY = "<img src=x onerror=alert(1)>&\"'.jpg"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as browser:
-        yield browser
-
-
-@pytest.fixture
-def served(tmp_path):
-    with running(tmp_path / "data") as address:
-        yield address
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ import pytest
 from api_kit import INTENT, Client, after, layout, running, still
 from odd_set import CALIBRATION as ODD_CALIBRATION
 from odd_set import MOST_DOUBTED, scattered, still_of, truth_of
-from page_kit import Tab, chromium
+from page_kit import Tab
 from playwright.sync_api import expect
 
 from vision.layout import Layout
@@ -19,18 +19,6 @@ DOUBT_3 = {
 }
 AIM_PX = 12
 """A finger's miss; balls in the drawing are 7 px wide on a phone."""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with chromium() as browser:
-        yield browser
-
-
-@pytest.fixture
-def served(tmp_path):
-    with running(tmp_path / "data") as address:
-        yield address
 
 
 @pytest.fixture

@@ -23,7 +23,6 @@ from calibration.errors import RestmarkError
 
 Float32 = NDArray[np.float32]
 FINDER_FILE, CROPS_FILE = "finder.onnx", "crops.onnx"
-BYTES = "tensor(uint8)"
 MOST_THREADS = 4
 """More do not pay for networks this small."""
 
@@ -56,20 +55,13 @@ class Networks:
     def __init__(self, finder: Any, crops: Any) -> None:
         self._finder = finder
         self._crops = crops
-        self._takes_bytes = finder is not None and finder.get_inputs()[0].type == BYTES
 
     def find(self, view: NDArray[np.uint8]) -> Float32:
         """Top view (H, W, 3) BGR → rows of x, y, width, height in pixels and two scores, (N, 6).
 
-        Scores are of a ball and of a thing over the bed, 0 … 1. The shipped finder tells the 300
-        likeliest places.
+        Scores are of a ball and of a thing over the bed, 0 … 1; the 300 likeliest places are told.
         """
-        if self._takes_bytes:
-            seen: NDArray[Any] = cells_of_four(view)
-        else:  # as it is before its 8-bit step
-            planes = np.ascontiguousarray(view.transpose(2, 0, 1)[::-1], dtype=np.float32)
-            seen = planes * np.float32(1 / 255)
-        out = self._finder.run(None, {"images": seen[None]})[0]
+        out = self._finder.run(None, {"images": cells_of_four(view)[None]})[0]
         return np.asarray(out[0].T, dtype=np.float32)
 
     def judge(self, crops: NDArray[np.uint8]) -> CropOutputs:

@@ -17,7 +17,7 @@ THING_SCORE = 0.08
 """The finder's score from which a thing obstructs."""
 GREY_SCORE, GREY_CM2 = 0.02, 5.0
 """A lower score does where the bed differs there by this much."""
-ALONE_CM2, ALONE_INSIDE_CM2 = 10, 40.0
+ALONE_CM2, ALONE_INSIDE_CM2 = 10.0, 40.0
 """The bed's difference that does by itself: from the edge inward, and anywhere."""
 CLEARED_SCORE, CLEARED_CM2 = 0.2, 2.0
 """A thing scored below this is none where the bed differs by less than this."""
