@@ -8,17 +8,18 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .agreement import check_sights, check_spread
-from .bed_picture import BedPicture
+from calibration.kept.bed_picture import BedPicture
+from calibration.kept.calibration import Calibration
+from calibration.lens.file import Lens
+from calibration.search.landmarks import check_still, find_landmarks
+from calibration.seen.marks import Landmark, Landmarks
+from calibration.seen.points import check_alone, point_marks
+from calibration.solve.agreement import check_sights, check_spread
+from calibration.solve.known import NOTHING, Known
+from calibration.solve.solve import solve
+from calibration.watch.rail_strips import find_rail_marks
+
 from .errors import CalibrationError
-from .files import Calibration
-from .known import NOTHING, Known
-from .landmarks import check_still, find_landmarks
-from .lens_file import Lens
-from .marks import Landmark, Landmarks
-from .points import check_alone, point_marks
-from .rail_strips import find_rail_marks
-from .solve import solve
 from .table import Table
 
 _BY_HAND = (

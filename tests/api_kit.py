@@ -12,7 +12,7 @@ import httpx
 import numpy as np
 
 from calibration.camera import Camera
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
 from calibration.table import Table
 from service.api import create_app
 from service.api.serve import Server, address, bind

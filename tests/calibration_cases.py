@@ -7,18 +7,18 @@ from dataclasses import replace
 import numpy as np
 
 from calibration.camera import Camera
-from calibration.edges import EDGE_SIGMA_PX, TableEdge
-from calibration.lens_file import Lens
-from calibration.marks import (
+from calibration.lens.file import Lens
+from calibration.seen.edges import EDGE_SIGMA_PX, TableEdge
+from calibration.seen.marks import (
     DIMENSION_EXPECTED_MM,
     DIMENSION_SIGMA_MM,
     Landmark,
     Landmarks,
     sight_mark,
 )
-from calibration.noses import back_edges, nose_edges
-from calibration.pocket_mouths import facing_edges
-from calibration.sights import BUILT_SIGMA_MM, SIGHT_SIGMA_PX
+from calibration.seen.noses import back_edges, nose_edges
+from calibration.seen.pocket_mouths import facing_edges
+from calibration.seen.sights import BUILT_SIGMA_MM, SIGHT_SIGMA_PX
 from calibration.table import Table
 
 

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
-from calibration.board import BoardPattern
 from calibration.camera import Camera
+from calibration.lens.board import BoardPattern
 
 _SUB = 2
 _TEXELS = 160

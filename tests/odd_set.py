@@ -3,10 +3,10 @@
 import numpy as np
 from drawn_stills import RGB, DrawnBall, as_jpeg, draw_still, overhead
 
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
 from calibration.table import Table
 from vision.layout import Ball, Layout
-from vision.truth import TruthBall
+from vision.truth.file import TruthBall
 
 TABLE = Table()
 CAMERA = overhead(TABLE)

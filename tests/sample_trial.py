@@ -6,7 +6,7 @@ from functools import lru_cache
 from pathlib import Path
 from tempfile import mkdtemp
 
-from service.demo import Demo, run_demo
+from service.demo.show import Demo, run_demo
 
 
 @lru_cache(maxsize=1)

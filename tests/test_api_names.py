@@ -6,10 +6,10 @@ from odd_set import CALIBRATION, MOST_DOUBTED, scattered, still_of, truth_of
 
 from service.api import create_app
 from service.store import Store
+from vision.known.teaching import teach_still
 from vision.layout import Layout
-from vision.measure import match_layout, summary
 from vision.read import read_still
-from vision.teaching import teach_still
+from vision.truth.measure import match_layout, summary
 
 
 @pytest.fixture

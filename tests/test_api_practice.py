@@ -8,12 +8,12 @@ from api_kit import Client, running
 from page_kit import Tab, chromium
 from playwright.sync_api import expect
 
+from service.demo.samples import SHOTS_FOLDER, sample_folder
 from service.position import Intent, landing_zone, score_shot
 from service.practice import Plan
-from service.samples import SHOTS_FOLDER, sample_folder
 from vision.layout import Layout
 from vision.read import read_still
-from vision.truth import read_truth
+from vision.truth.file import read_truth
 
 STOP_MM = 5.0
 """A stop farther off its truth than this is a wrong one; the reading itself is held to less."""

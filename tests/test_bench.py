@@ -8,12 +8,12 @@ import pytest
 from rich.console import Console
 from sample_trial import finished_demo
 
-from calibration.baseline import homography_error_mm
 from calibration.camera import Camera
-from calibration.files import Calibration
-from calibration.quality import bed_error_mm, bed_grid_mm
+from calibration.kept.calibration import Calibration
+from calibration.solve.baseline import homography_error_mm
+from calibration.solve.quality import bed_error_mm, bed_grid_mm
 from calibration.table import Table
-from service import bench
+from service.bench import practice as bench
 
 SAME_MM = 1e-3
 """A camera against itself: what project and back-project leave."""

@@ -13,9 +13,9 @@ from rich.console import Console
 from typer.testing import CliRunner
 
 from calibration.errors import FileFormatError
-from service.bench_drift import Case, drift_figures, drift_scenes, print_drift, summary_of
-from service.moved_stills import MOVES, Light, Mover, misread_mm, shaken_px
-from vision.truth import TruthStill, read_truth
+from service.bench.drift.moved_stills import MOVES, Light, Mover, misread_mm, shaken_px
+from service.bench.drift.noticed import Case, drift_figures, drift_scenes, print_drift, summary_of
+from vision.truth.file import TruthStill, read_truth
 
 PRACTICE = Path(str(files("sample_frames"))) / "practice"
 CASES = 48
@@ -139,7 +139,7 @@ def test_light_is_applied_as_named() -> None:
 def test_run_as_a_module(tmp_path: Path) -> None:
     import typer
 
-    from service.bench_drift import main
+    from service.bench.drift.noticed import main
 
     app = typer.Typer()
     app.command()(main)

@@ -17,8 +17,8 @@ from rich.console import Console
 from calibration.camera import Camera
 from calibration.errors import FileFormatError
 from calibration.table import Table
-from service import bench_rooms_figures as figures_module
-from service.bench_rooms import (
+from service.bench.rooms import figures as figures_module
+from service.bench.rooms.calibrations import (
     ALONE,
     BALLS,
     CASES,
@@ -33,9 +33,9 @@ from service.bench_rooms import (
     measure_rooms,
     nearest_named,
 )
-from service.bench_rooms_figures import ALL_TAPES, case_figures, print_bench_rooms
+from service.bench.rooms.figures import ALL_TAPES, case_figures, print_bench_rooms
 from service.cli import main
-from vision.truth import TRUTH_FORMAT, TRUTH_VERSION
+from vision.truth.file import TRUTH_FORMAT, TRUTH_VERSION
 
 SIZE_PX = (1280, 720)
 OWN_MM = (2542.5, 1268.0)

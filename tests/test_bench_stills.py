@@ -14,25 +14,35 @@ import pytest
 from rich.console import Console
 
 from calibration.errors import FileFormatError
-from calibration.files import Calibration
-from service import bench_all, bench_memory, bench_predict, bench_time
-from service.bench import machine
-from service.bench_circles import SWEEP, Circled, agreement, circle_figures, circled, print_circles
-from service.bench_memory import memory_figures
-from service.bench_position import position_figures, print_position
-from service.bench_predict import predict_figures
-from service.bench_stills import BenchStill, StillResult, bench_stills, fitted_calibration
-from service.bench_stills_figures import figures_of, run_bench_stills
-from service.bench_stills_print import print_bench_stills
-from service.bench_time import print_bench_time, run_bench_time, timed, wrong_balls
+from calibration.kept.calibration import Calibration
+from service.bench import memory as bench_memory
+from service.bench import whole as bench_all
+from service.bench.memory import memory_figures
+from service.bench.position import position_figures, print_position
+from service.bench.practice import machine
+from service.bench.stills import predict as bench_predict
+from service.bench.stills import time as bench_time
+from service.bench.stills.circles import (
+    SWEEP,
+    Circled,
+    agreement,
+    circle_figures,
+    circled,
+    print_circles,
+)
+from service.bench.stills.figures import figures_of, run_bench_stills
+from service.bench.stills.next_still import with_one_moved
+from service.bench.stills.predict import predict_figures
+from service.bench.stills.readings import BenchStill, StillResult, bench_stills, fitted_calibration
+from service.bench.stills.tables import print_bench_stills
+from service.bench.stills.time import print_bench_time, run_bench_time, timed, wrong_balls
 from service.cli import main
-from service.next_still import with_one_moved
-from service.samples import OTHERS_FOLDER, sample_folder
+from service.demo.samples import OTHERS_FOLDER, sample_folder
 from vision.layout import Ball, Layout
-from vision.measure import match_layout, nearest_pairs
 from vision.read import Reader
 from vision.still import decode_still
-from vision.truth import TruthBall
+from vision.truth.file import TruthBall
+from vision.truth.measure import match_layout, nearest_pairs
 
 CLEAR, OBSTRUCTED = "other-03.jpg", "other-08.jpg"
 PRACTICE = sample_folder("practice")
@@ -422,7 +432,7 @@ def test_the_whole_bench_of_the_samples(
 def test_folders_are_measured_in_turn(
     folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from service import bench_drift
+    from service.bench.drift import noticed as bench_drift
 
     asked: list[Path] = []
 

@@ -10,10 +10,9 @@ import pypdfium2
 import pytest
 from numpy.typing import NDArray
 
-from calibration.board import BoardPattern, find_board
-from calibration.board_sheet import RULER_MM, sheet_pdf, write_sheet
 from calibration.errors import CalibrationError, FileFormatError
-from calibration.paper import (
+from calibration.lens.board import BoardPattern, find_board
+from calibration.lens.paper import (
     CAPTION_MM,
     PAPERS_MM,
     UNPRINTABLE_MM,
@@ -22,6 +21,7 @@ from calibration.paper import (
     largest_square_mm,
     lay_out,
 )
+from calibration.lens.sheet import RULER_MM, sheet_pdf, write_sheet
 from service.cli import main
 
 PX_PER_MM = 6.0

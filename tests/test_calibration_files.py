@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from calibration_cases import built_table, exact_lens, random_camera, simulated_landmarks
 
-from calibration.board import BoardPattern
 from calibration.errors import CalibrationError, FileFormatError
-from calibration.files import Calibration
-from calibration.lens import BoardStill, Lens
-from calibration.solve import solve
+from calibration.kept.calibration import Calibration
+from calibration.lens.board import BoardPattern
+from calibration.lens.fit import BoardStill, Lens
+from calibration.solve.solve import solve
 from calibration.table import Table
 
 

@@ -11,13 +11,13 @@ import pytest
 from drawn_board import board_cameras, draw_board
 from numpy.typing import NDArray
 
-from calibration.board import BoardPattern, BoardView, find_board
 from calibration.camera import Camera
-from calibration.coverage import REGIONS, picture_coverage
 from calibration.errors import CalibrationError
-from calibration.lens import Lens, fit_lens
-from calibration.lens_file import INTRINSICS, BoardStill
-from calibration.sharpness import edge_width_px
+from calibration.lens.board import BoardPattern, BoardView, find_board
+from calibration.lens.coverage import REGIONS, picture_coverage
+from calibration.lens.file import INTRINSICS, BoardStill
+from calibration.lens.fit import Lens, fit_lens
+from calibration.lens.sharpness import edge_width_px
 
 CORNER_PX = 0.05
 """RMS corner error on clean drawn boards; OpenCV before 5 was half a pixel off."""

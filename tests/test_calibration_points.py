@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from calibration.calibrate import calibrate
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, RestmarkError
-from calibration.files import Calibration
-from calibration.known import Known
-from calibration.points import (
+from calibration.kept.calibration import Calibration
+from calibration.seen.points import (
     GivenPoint,
     check_alone,
     point_marks,
@@ -27,7 +26,8 @@ from calibration.points import (
     points_to_dict,
     read_points,
 )
-from calibration.quality import bed_error_mm, bed_grid_mm
+from calibration.solve.known import Known
+from calibration.solve.quality import bed_error_mm, bed_grid_mm
 from calibration.table import Table
 from service.cli import main
 

@@ -8,9 +8,9 @@ from calibration_cases import random_camera
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import erf
 
-from calibration.cloth import find_cloth
-from calibration.edges import project_grid
-from calibration.profile import lowest, misfit, step_basis
+from calibration.search.cloth import find_cloth
+from calibration.seen.edges import project_grid
+from calibration.seen.profile import lowest, misfit, step_basis
 from calibration.table import Table
 from calibration.vary import POSE, STEPS, sensitivity, varied
 

@@ -11,19 +11,19 @@ from calibration_cases import built_table
 from drawn_table import Flat, Look, draw_table, strip
 from numpy.typing import NDArray
 
-from calibration.agreement import check_sights, check_spread
 from calibration.calibrate import landmarks_of, solved
 from calibration.camera import Camera
-from calibration.edges import Light, find_edge
 from calibration.errors import CalibrationError
-from calibration.files import Calibration, Residual
-from calibration.known import Known
-from calibration.lens_file import Lens
-from calibration.noses import back_edges, nose_edges
-from calibration.proportions import FITTINGS_MM, check_size
-from calibration.quality import bed_error_mm
+from calibration.kept.calibration import Calibration, Residual
+from calibration.lens.file import Lens
+from calibration.seen.edges import Light, find_edge
+from calibration.seen.noses import back_edges, nose_edges
+from calibration.solve.agreement import check_sights, check_spread
+from calibration.solve.known import Known
+from calibration.solve.proportions import FITTINGS_MM, check_size
+from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
-from vision.training.scenes.viewpoint import aim_camera
+from vision.training.scenes.describe.viewpoint import aim_camera
 
 LANDSCAPE, PORTRAIT = (1280, 720), (720, 1280)
 NAMED = Known(surface_error_mm=3.2)

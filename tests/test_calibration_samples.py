@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calibration.board import BoardPattern, find_board
 from calibration.calibrate import calibrate
 from calibration.camera import Camera
-from calibration.lens import Lens, fit_lens
-from calibration.quality import bed_error_mm
+from calibration.lens.board import BoardPattern, find_board
+from calibration.lens.fit import Lens, fit_lens
+from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
 
 PRACTICE = files("sample_frames") / "practice"

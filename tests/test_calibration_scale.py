@@ -18,17 +18,17 @@ from PIL import ExifTags, Image
 from calibration.calibrate import watched
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, RestmarkError
-from calibration.exif import Focal, focal_of
-from calibration.files import Calibration
-from calibration.frozen_balls import PLACES, SeenBall, frozen_marks, frozen_place_mm
-from calibration.known import Known
-from calibration.marks import Landmarks
-from calibration.points import GivenPoint, point_names, points_to_dict
-from calibration.quality import bed_error_mm
-from calibration.solve import solve
+from calibration.kept.calibration import Calibration
+from calibration.seen.exif import Focal, focal_of
+from calibration.seen.frozen_balls import PLACES, SeenBall, frozen_marks, frozen_place_mm
+from calibration.seen.marks import Landmarks
+from calibration.seen.points import GivenPoint, point_names, points_to_dict
+from calibration.solve.known import Known
+from calibration.solve.quality import bed_error_mm
+from calibration.solve.solve import solve
 from calibration.table import Table
-from service.ball_check import with_frozen_balls
 from service.cli import main
+from vision.known.ball_check import with_frozen_balls
 
 TABLE = Table()
 SHARP = ((0.0036, 0.0), (0.0, 0.0036))

@@ -8,12 +8,12 @@ from calibration_cases import built_table, exact_lens, random_camera, simulated_
 
 from calibration.calibrate import calibrate
 from calibration.errors import CalibrationError
-from calibration.files import Calibration
-from calibration.known import Known
-from calibration.marks import DIMENSION_SIGMA_MM
-from calibration.points import GivenPoint
-from calibration.proportions import FITTINGS_MM, check_size, misfit
-from calibration.solve import solve
+from calibration.kept.calibration import Calibration
+from calibration.seen.marks import DIMENSION_SIGMA_MM
+from calibration.seen.points import GivenPoint
+from calibration.solve.known import Known
+from calibration.solve.proportions import FITTINGS_MM, check_size, misfit
+from calibration.solve.solve import solve
 from calibration.table import Table
 from calibration.vary import DIMENSIONS
 

@@ -10,10 +10,10 @@ from calibration_cases import built_table, exact_lens, random_camera, simulated_
 
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
-from calibration.files import Calibration
-from calibration.marks import Landmark, Landmarks
-from calibration.quality import bed_error_mm, bed_grid_mm, radius_95_mm
-from calibration.solve import solve
+from calibration.kept.calibration import Calibration
+from calibration.seen.marks import Landmark, Landmarks
+from calibration.solve.quality import bed_error_mm, bed_grid_mm, radius_95_mm
+from calibration.solve.solve import solve
 from calibration.table import Table
 
 

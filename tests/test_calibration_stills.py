@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from calibration.calibrate import calibrate
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
-from calibration.landmarks import find_landmarks
-from calibration.quality import bed_error_mm
+from calibration.search.landmarks import find_landmarks
+from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
 
 SIZE_PX = (1280, 720)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from calibration.camera import Camera
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
 from calibration.table import Table
 from service.cli import main
 from vision.layout import Ball, Layout

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from drawn_board import board_cameras, draw_board
 
-from calibration.board import BoardPattern
 from calibration.camera import Camera
-from calibration.lens_file import REJECTIONS, Lens
+from calibration.lens.board import BoardPattern
+from calibration.lens.file import REJECTIONS, Lens
 from service.cli import main
 
 BOARD = BoardPattern(square_mm=27.0, marker_mm=20.25)

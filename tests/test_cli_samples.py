@@ -8,13 +8,15 @@ import socket
 import pytest
 from sample_trial import finished_demo
 
-from calibration.files import Calibration
-from calibration.lens_file import Lens
-from service import api, bench_all, demo
+from calibration.kept.calibration import Calibration
+from calibration.lens.file import Lens
+from service import api
+from service.bench import whole as bench_all
 from service.cli import main
+from service.demo import show as demo
+from service.demo.samples import EMPTY_STILL, SHOTS_FOLDER, sample_folder, sample_stills
 from service.practice import Plan
-from service.samples import EMPTY_STILL, SHOTS_FOLDER, sample_folder, sample_stills
-from vision.truth import read_truth
+from vision.truth.file import read_truth
 
 SAME_LENS_SHARE = 1e-5
 """The fit sums in parallel, so its last digits differ from run to run."""

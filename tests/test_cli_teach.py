@@ -7,8 +7,8 @@ from odd_set import CALIBRATION, layout_of, scattered, still_of, truth_of
 
 from service.cli import main
 from vision.layout import BALL_IDS, Layout
-from vision.measure import match_layout, summary
-from vision.taught import Taught
+from vision.name.taught import Taught
+from vision.truth.measure import match_layout, summary
 
 FIRST, LATER = 20, 21
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from vision.corrected import Correction, CorrectionError, corrected, told
 from vision.layout import Ball, Layout
+from vision.name.corrected import Correction, CorrectionError, corrected, told
 
 LAYOUT = Layout(
     still="a",

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from calibration.camera import Camera
 from calibration.table import BALL_DIAMETER_MM, Table
-from vision.crops import CROP_STEP_MM, CropFrames, cut_crops
-from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
+from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.layout import BALL_IDS
+from vision.place.crops import CROP_STEP_MM, CropFrames, cut_crops
 from vision.training.nets import cut_sets
 from vision.training.nets.cut_sets import (
     EMPTY_CROPS,

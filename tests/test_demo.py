@@ -10,11 +10,11 @@ import pytest
 from rich.console import Console
 from sample_trial import finished_demo
 
-from calibration.files import Calibration
-from calibration.lens_file import Lens
+from calibration.kept.calibration import Calibration
+from calibration.lens.file import Lens
 from service import api
-from service import demo as demo_module
-from service.demo import REPORT_FILE, SESSION_FILE, print_demo
+from service.demo import show as demo_module
+from service.demo.show import REPORT_FILE, SESSION_FILE, print_demo
 from service.practice import score_session
 from vision.layout import Ball, Layout
 

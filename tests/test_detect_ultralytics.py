@@ -12,13 +12,13 @@ import pytest
 from numpy.typing import NDArray
 
 from calibration.table import Table
-from vision import detect_ultralytics
-from vision.detect import candidates
-from vision.detect_ultralytics import BackendError, UltralyticsFinder
-from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
+from vision.find import detect_ultralytics
+from vision.find.detect import candidates
+from vision.find.detect_ultralytics import BackendError, UltralyticsFinder
+from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.networks import WeightsError
 from vision.read import Reader
-from vision.truth import read_truth
+from vision.truth.file import read_truth
 
 OTHERS = Path(__file__).parents[1] / "sample_frames" / "others"
 EXACT_PX = 1e-4

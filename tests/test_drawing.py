@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from calibration.camera import Camera
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
 from calibration.table import BALL_RADIUS_MM, Table
 from service.drawing import overlay_svg, top_view_svg
 from service.drawing.marks import exaggeration, label_place

@@ -16,17 +16,17 @@ from numpy.typing import NDArray
 from typer.testing import CliRunner
 
 from calibration.calibrate import calibrate, watched
-from calibration.drift import DriftWatch
 from calibration.errors import CalibrationError, FileFormatError
-from calibration.files import Calibration
-from calibration.rail_marks import RailMark
+from calibration.kept.calibration import Calibration
+from calibration.kept.rail_marks import RailMark
 from calibration.table import Table
+from calibration.watch.drift import DriftWatch
+from service.bench.drift.moved_stills import Light, Mover, misread_mm
 from service.cli import app
-from service.moved_stills import Light, Mover, misread_mm
-from vision.finder_view import FinderView
-from vision.measure import match_layout
+from vision.find.finder_view import FinderView
 from vision.read import Reader
-from vision.truth import TruthStill, read_truth
+from vision.truth.file import TruthStill, read_truth
+from vision.truth.measure import match_layout
 
 PRACTICE = Path(str(files("sample_frames"))) / "practice"
 SHOTS = sorted((PRACTICE / "shots").glob("*.jpg"))

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from vision import networks
-from vision.crops import CROP_SIDE, CropFrames, cut_crops
-from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
+from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.networks import WeightsError, cells_of_four, shipped
-from vision.truth import read_truth
+from vision.place.crops import CROP_SIDE, CropFrames, cut_crops
+from vision.truth.file import read_truth
 
 OTHERS = Path(__file__).parents[1] / "sample_frames" / "others"
 WEIGHTS = Path(networks.__file__).with_name("weights")

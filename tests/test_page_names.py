@@ -8,8 +8,8 @@ from page_kit import Tab
 from playwright.sync_api import expect
 
 from vision.layout import Layout
-from vision.measure import match_layout, summary
 from vision.read import read_still
+from vision.truth.measure import match_layout, summary
 
 PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 DOUBT_3 = {

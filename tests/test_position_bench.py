@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.bench_position import position_figures
+from service.bench.position import position_figures
 
 
 def test_figures_are_there_and_ordered() -> None:

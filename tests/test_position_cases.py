@@ -11,23 +11,23 @@ from position_layouts import layout
 
 from calibration.table import Table
 from service.position import Intent, Player, landing_zone, score_shot
-from service.position.arrival import zone_widths_mm
-from service.position.cueing import cueing, level_tip_mm
-from service.position.cut import cut_deg, distance_mm, fullness, ghost_ball_mm, side
-from service.position.hooked import hooked, visible_share
-from service.position.judged import angle_off_deg, judged_angle
-from service.position.membership import leave_of
-from service.position.path import clearances, ghost_room_mm, mouth_state, path_to_pocket
-from service.position.reach import over_ball, reach
-from service.position.spread import AimedShot, RouteStop, fit_aim_spread, fit_route_spreads
-from service.position.value import pot_chance
-from service.position.window import (
+from service.position.plan.spread import AimedShot, RouteStop, fit_aim_spread, fit_route_spreads
+from service.position.shot.cueing import cueing, level_tip_mm
+from service.position.shot.cut import cut_deg, distance_mm, fullness, ghost_ball_mm, side
+from service.position.shot.hooked import hooked, visible_share
+from service.position.shot.path import clearances, ghost_room_mm, mouth_state, path_to_pocket
+from service.position.shot.reach import over_ball, reach
+from service.position.shot.window import (
     approach_deg,
     entry_turns_rad,
     facing_turn_rad,
     margin_deg,
     window_mm,
 )
+from service.position.verdict.arrival import zone_widths_mm
+from service.position.verdict.judged import angle_off_deg, judged_angle
+from service.position.verdict.value import pot_chance
+from service.position.zone.membership import leave_of
 from vision.layout import Ball
 
 HAND_MM = 0.01

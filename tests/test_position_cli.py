@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from service.cli import main
-from service.position.player_file import read_player
+from service.position.meant.player_file import read_player
 
 BALLS = {"cue": (1800, 800), "3": (2200, 1000), "4": (1270, 400), "9": (1600, 700)}
 LEAVE: dict[str, Any] = {

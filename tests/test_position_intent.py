@@ -25,7 +25,7 @@ from service.position import (
     PlayerError,
     score_shot,
 )
-from service.position.player_file import read_player, write_player
+from service.position.meant.player_file import read_player, write_player
 
 NINE = Table()
 FULL: dict[str, Any] = {

@@ -12,9 +12,9 @@ from position_layouts import layout, random_places
 from calibration.table import POCKET_NAMES, Table
 from service.drawing.chance_map import band_colours, chance_map_svg
 from service.position import Intent, IntentError, Player
-from service.position.chance_map import NO_POCKET, chance_map
-from service.position.membership import leave_of
-from service.position.value import pot_chance
+from service.position.plan.chance_map import NO_POCKET, chance_map
+from service.position.verdict.value import pot_chance
+from service.position.zone.membership import leave_of
 
 NINE = Table()
 FLOAT = 1e-9

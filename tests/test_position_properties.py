@@ -13,11 +13,11 @@ from position_layouts import D, layout, random_case, random_places
 
 from calibration.table import PointMm, Table
 from service.position import Intent, Player, Verdict, landing_zone, score_shot
-from service.position.hooked import visible_share
-from service.position.leaving import Left
-from service.position.membership import belongs
-from service.position.path import clearances, path_to_pocket
-from service.position.probability import _Varied, chance_inside
+from service.position.shot.hooked import visible_share
+from service.position.shot.path import clearances, path_to_pocket
+from service.position.verdict.leaving import Left
+from service.position.verdict.probability import _Varied, chance_inside
+from service.position.zone.membership import belongs
 from vision.layout import Ball, Layout
 
 FLOAT_MM = 1e-6

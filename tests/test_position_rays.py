@@ -9,7 +9,7 @@ import shapely
 from position_layouts import POCKETS, Case, layout, random_case, truly_belong
 
 from service.position import LandingZone, landing_zone
-from service.position.window import entry_turns_rad
+from service.position.shot.window import entry_turns_rad
 
 EDGE_MM = 0.5
 """Outline, rule and the rule written apart may differ this near the edge and nowhere else."""

@@ -14,9 +14,9 @@ from scipy.stats import norm
 
 from calibration.table import PointMm, Table
 from service.position import Intent, IntentError, Player, landing_zone
-from service.position.hooked import hooked
-from service.position.polyline import Polyline
-from service.position.route import RouteReport, most_forgiving, report_route
+from service.position.plan.polyline import Polyline
+from service.position.plan.route import RouteReport, most_forgiving, report_route
+from service.position.shot.hooked import hooked
 
 NINE = Table()
 HAND_MM = 0.01

@@ -11,8 +11,8 @@ from scipy.special import erf
 
 from calibration.table import Table
 from service.position import Intent, Player, score_shot
-from service.position.record import fit_player, route_stop
-from service.position.spread import (
+from service.position.plan.record import fit_player, route_stop
+from service.position.plan.spread import (
     DEFAULT_AIM_DEG,
     LEAST_SHOTS,
     AimedShot,

@@ -10,9 +10,9 @@ from position_layouts import POCKETS, D, layout, random_places
 
 from calibration.table import Table
 from service.position import Intent, Player, landing_zone, score_shot
-from service.position.membership import Leave, leave_of
-from service.position.path import clearances
-from service.position.value import best_chance, chance_by_pocket, open_pockets, pot_chance
+from service.position.shot.path import clearances
+from service.position.verdict.value import best_chance, chance_by_pocket, open_pockets, pot_chance
+from service.position.zone.membership import Leave, leave_of
 from vision.layout import Ball
 
 NINE = Table()

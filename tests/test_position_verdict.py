@@ -13,8 +13,8 @@ from scipy.stats import norm
 
 from calibration.table import Table
 from service.position import Intent, Verdict, score_shot
-from service.position.judged import judged_angle, judged_side
-from service.position.probability import root_mm
+from service.position.verdict.judged import judged_angle, judged_side
+from service.position.verdict.probability import root_mm
 
 NINE = Table()
 KEYS = [

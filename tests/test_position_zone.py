@@ -12,7 +12,7 @@ from position_layouts import POCKETS, Case, layout, random_case, random_places
 
 from calibration.table import Table
 from service.position import Intent, LandingZone, Player, landing_zone
-from service.position.zone import zone_of
+from service.position.zone.landing import zone_of
 
 EDGE_MM = 0.5
 """Outline and rule may differ this near the edge; curves are chords and places are rounded."""

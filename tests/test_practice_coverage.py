@@ -13,13 +13,13 @@ import numpy as np
 import pytest
 from scipy import special
 
-from service.practice.landing import bias_p_value, bias_region
-from service.practice.long_run import mean_over_sessions, share_over_sessions
-from service.practice.means import mean, mean_distance, spread
-from service.practice.rates import wilson
-from service.practice.trend import mann_kendall_p, rate_trend, sen_slope
-from service.practice.weak_side import weak_side
-from service.practice.within import (
+from service.practice.statistics.landing import bias_p_value, bias_region
+from service.practice.statistics.long_run import mean_over_sessions, share_over_sessions
+from service.practice.statistics.means import mean, mean_distance, spread
+from service.practice.statistics.rates import wilson
+from service.practice.statistics.trend import mann_kendall_p, rate_trend, sen_slope
+from service.practice.statistics.weak_side import weak_side
+from service.practice.statistics.within import (
     HALF,
     NINE_IN_TEN,
     Distance,

@@ -12,8 +12,8 @@ from scipy import stats
 from calibration.table import Table
 from service.position import Intent, Verdict, score_shot
 from service.practice import Note, NoteError, Plan, ShotKind, score_session, shot_kind
-from service.practice.by_kind import by_kind, holm
 from service.practice.kinds import cut_band, rails_band, spin_band, travel_band
+from service.practice.statistics.by_kind import by_kind, holm
 
 NINE = Table()
 START = {"cue": (1800.0, 800.0), "3": (2200.0, 1000.0), "4": (1270.0, 400.0)}

@@ -9,9 +9,9 @@ import pytest
 from scipy import stats
 
 from service.position import Intent, Verdict
-from service.practice.landing import bias_p_value, landing, spread_ellipse
-from service.practice.means import c4, mean, mean_distance, mean_share, spread
-from service.practice.rates import (
+from service.practice.statistics.landing import bias_p_value, landing, spread_ellipse
+from service.practice.statistics.means import c4, mean, mean_distance, mean_share, spread
+from service.practice.statistics.rates import (
     Sets,
     attempts_for_change,
     attempts_for_half_width,
@@ -20,9 +20,9 @@ from service.practice.rates import (
     sets,
     wilson,
 )
-from service.practice.statistics import summarise
-from service.practice.weak_side import weak_side, weak_side_within
-from service.practice.within import (
+from service.practice.statistics.summary import summarise
+from service.practice.statistics.weak_side import weak_side, weak_side_within
+from service.practice.statistics.within import (
     HALF,
     NINE_IN_TEN,
     radius_factor,

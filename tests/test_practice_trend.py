@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy import optimize, special, stats
 
-from service.practice.long_run import mean_over_sessions, share_over_sessions
-from service.practice.trend import logistic, mann_kendall_p, rate_trend, sen_slope, trend
+from service.practice.statistics.long_run import mean_over_sessions, share_over_sessions
+from service.practice.statistics.trend import logistic, mann_kendall_p, rate_trend, sen_slope, trend
 
 RATIO = 1e-6
 """Relative agreement of a fit with an independent one."""

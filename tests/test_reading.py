@@ -16,16 +16,16 @@ from drawn_stills import (
 )
 
 from calibration.camera import Camera
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
-from vision.detect import NetworkFinder
-from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
+from vision.find.detect import NetworkFinder
+from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.layout import Layout
-from vision.measure import match_layout, summary
 from vision.networks import shipped
 from vision.read import Reader, read_image, read_still
 from vision.still import StillError
-from vision.truth import TruthBall
+from vision.truth.file import TruthBall
+from vision.truth.measure import match_layout, summary
 
 TABLE = Table()
 CAMERA = overhead(TABLE)

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from vision.measure import match_layout, summary
 from vision.read import Reader
-from vision.truth import TruthStill, read_truth
+from vision.truth.file import TruthStill, read_truth
+from vision.truth.measure import match_layout, summary
 
 SAMPLES = Path(str(files("sample_frames")))
 SHOTS = SAMPLES / "practice" / "shots"

@@ -13,15 +13,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calibration.bed_picture import MOST_BYTES, SCALE_MM
 from calibration.calibrate import watched
 from calibration.errors import FileFormatError
-from calibration.files import Calibration
-from service.bench_reference import hear, lines
-from service.bench_stills import BenchStill
-from vision.detect import Thing
-from vision.finder_view import FinderView
-from vision.obstruction import (
+from calibration.kept.bed_picture import MOST_BYTES, SCALE_MM
+from calibration.kept.calibration import Calibration
+from service.bench.stills.readings import BenchStill
+from service.bench.stills.reference import hear, lines
+from vision.bed.obstruction import (
     ALONE_CM2,
     ALONE_INSIDE_CM2,
     CLEARED_SCORE,
@@ -30,9 +28,11 @@ from vision.obstruction import (
     THING_SCORE,
     obstructions,
 )
+from vision.bed.reference import Reference, Unexplained
+from vision.find.detect import Thing
+from vision.find.finder_view import FinderView
 from vision.read import Reader
-from vision.reference import Reference, Unexplained
-from vision.truth import TruthStill, read_truth
+from vision.truth.file import TruthStill, read_truth
 
 ImageArray = NDArray[np.uint8]
 PRACTICE = Path(__file__).parents[1] / "sample_frames" / "practice"

@@ -9,13 +9,13 @@ import pytest
 
 from calibration.camera import Camera
 from calibration.errors import FileFormatError, RestmarkError
-from calibration.files import Budget, Calibration, Residual
 from calibration.jsonfile import make_folder, write_text
+from calibration.kept.calibration import Budget, Calibration, Residual
 from calibration.table import Table
 from service.position import Intent
-from service.position.judged import judged_angle
+from service.position.verdict.judged import judged_angle
 from service.practice import score_session
-from service.practice.statistics import summarise
+from service.practice.statistics.summary import summarise
 from service.report import attempt_words, words
 from service.report.figures import LandingPoint, StripRow, landings_svg, residuals_svg
 from service.report.model import Accuracy, Source, make_report

@@ -14,17 +14,15 @@ from hypothesis import strategies as st
 
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
-from calibration.frozen_balls import SeenBall, frozen_marks
+from calibration.seen.frozen_balls import SeenBall, frozen_marks
 from calibration.table import BALL_RADIUS_MM, NAMED_SURFACES_MM, Table
 from vision.layout import BALL_IDS
 from vision.training import practice_room, session
 from vision.training.built_rooms import SIGHT_SCATTER_MM, ball_check_scene, built_room
 from vision.training.other_rooms import OTHER_STILLS, other_scene
-from vision.training.scenes import batch, fireflies, lens_warp, placing, sensor, table_mesh
-from vision.training.scenes.arm import arm_parts
-from vision.training.scenes.ball_texture import COLOURS, FACE_PX, atlas_uv, ball_texture
-from vision.training.scenes.boards import board_texture, charuco, corner_points_mm
-from vision.training.scenes.lamps import lamp_parts
+from vision.training.scenes import batch
+from vision.training.scenes.describe import placing
+from vision.training.scenes.describe.room import draw_room, draw_scene
 from vision.training.scenes.looks import (
     BallLook,
     BoardPose,
@@ -34,11 +32,16 @@ from vision.training.scenes.looks import (
     SensorLook,
     Thing,
 )
-from vision.training.scenes.pockets import outline
-from vision.training.scenes.rails import sight_places_mm
-from vision.training.scenes.room import draw_room, draw_scene
-from vision.training.scenes.solids import as_mesh, sphere_mesh
-from vision.training.scenes.things import thing_parts
+from vision.training.scenes.optics import fireflies, lens_warp, sensor
+from vision.training.scenes.over.arm import arm_parts
+from vision.training.scenes.over.things import thing_parts
+from vision.training.scenes.paint.ball_texture import COLOURS, FACE_PX, atlas_uv, ball_texture
+from vision.training.scenes.paint.lamps import lamp_parts
+from vision.training.scenes.shapes import table_mesh
+from vision.training.scenes.shapes.boards import board_texture, charuco, corner_points_mm
+from vision.training.scenes.shapes.pockets import outline
+from vision.training.scenes.shapes.rails import sight_places_mm
+from vision.training.scenes.shapes.solids import as_mesh, sphere_mesh
 from vision.training.scenes.values import Material, Mesh, SceneError, Sphere
 
 SAMPLES = Path(__file__).parent.parent / "sample_frames"

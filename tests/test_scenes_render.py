@@ -14,9 +14,10 @@ import pytest
 from calibration.camera import Camera
 from calibration.table import BALL_RADIUS_MM
 from vision.training.practice_room import practice_room
-from vision.training.scenes import assemble, lens_warp, render, sensor
+from vision.training.scenes import assemble
+from vision.training.scenes.describe.room import Scene
 from vision.training.scenes.looks import PlacedBall, Thing
-from vision.training.scenes.room import Scene
+from vision.training.scenes.optics import lens_warp, render, sensor
 from vision.training.scenes.values import Material, Panel, Part, Sphere
 
 MARKER_TOLERANCE_PX = 0.05

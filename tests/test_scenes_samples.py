@@ -13,9 +13,9 @@ import pytest
 from calibration.camera import Camera
 from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, FROZEN_INSET_MM, Table
 from vision.training.practice_room import practice_room
-from vision.training.scenes import placing
-from vision.training.scenes.boards import BOARD_TRUTH, charuco, corner_points_mm
+from vision.training.scenes.describe import placing
 from vision.training.scenes.looks import BoardPose, PlacedBall
+from vision.training.scenes.shapes.boards import BOARD_TRUTH, charuco, corner_points_mm
 from vision.training.session import read_session
 
 ROOT = Path(__file__).parents[1] / "sample_frames"

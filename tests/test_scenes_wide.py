@@ -21,24 +21,17 @@ from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
 from vision.layout import BALL_IDS
 from vision.training import dataset, wide_sets, workers
 from vision.training.other_rooms import OTHER_STILLS, other_scene
-from vision.training.scenes import (
-    assemble,
-    batch,
-    beside,
-    covered,
-    hindrance,
-    placing,
-    styles,
-    wide,
-)
-from vision.training.scenes.arm import hand
-from vision.training.scenes.ball_texture import SCHEMES, base_colour
+from vision.training.scenes import assemble, batch
+from vision.training.scenes.describe import beside, hindrance, placing, styles, wide
+from vision.training.scenes.describe.room import Room, Scene, draw_room
 from vision.training.scenes.looks import BallLook, PlacedBall, Thing
-from vision.training.scenes.people import POSES, limbs_of, player_limbs
-from vision.training.scenes.room import Room, Scene, draw_room
-from vision.training.scenes.solids import as_mesh
+from vision.training.scenes.over import covered
+from vision.training.scenes.over.arm import hand
+from vision.training.scenes.over.people import POSES, limbs_of, player_limbs
+from vision.training.scenes.paint.ball_texture import SCHEMES, base_colour
+from vision.training.scenes.shapes.solids import as_mesh
 from vision.training.scenes.values import Panel, Part, SceneError
-from vision.truth import read_truth
+from vision.truth.file import read_truth
 
 ROOT = Path(__file__).parents[1]
 TOUCH_TOLERANCE_MM = 0.1

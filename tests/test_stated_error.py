@@ -5,7 +5,7 @@ The tests measure; these figures are for comparison.
 Rendered rooms with tables built to tolerance (length and width 1.6 mm, sights 0.7 mm, each cut at
 twice that; mouths, caps, offsets anywhere in their range; cameras leaning up to 30 degrees), told
 by their named size, 51 rooms that nothing was tuned on, two of them refused for their cloth:
-`python -m vision.training.dataset --set built`, then `python -m service.stated_error FOLDER`, and
+`python -m vision.training.dataset --set built`, then `python -m service.bench.rooms.stated_error FOLDER`, and
 with `--sources tape nothing --noise 0`. Root mean squares over the bed; "ninths" are the least and
 largest ratio of the bed's nine parts, "pull" is in stated sigmas. (Measured one step
 earlier, before building errors were foreshortened row by row.)
@@ -48,7 +48,14 @@ from calibration_cases import (
 )
 from numpy.typing import NDArray
 
-from calibration.bearing_out import (
+from calibration.calibrate import landmarks_of
+from calibration.camera import Camera
+from calibration.errors import CalibrationError
+from calibration.kept.calibration import Calibration
+from calibration.lens.file import Lens
+from calibration.seen.edges import EDGE_SIGMA_PX
+from calibration.seen.marks import Landmarks
+from calibration.solve.bearing_out import (
     REGIONS,
     WHOLE,
     Figures,
@@ -57,21 +64,14 @@ from calibration.bearing_out import (
     bear_out,
     record_of,
 )
-from calibration.calibrate import landmarks_of
-from calibration.camera import Camera
-from calibration.edges import EDGE_SIGMA_PX
-from calibration.errors import CalibrationError
-from calibration.files import Calibration
-from calibration.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, TAPE_ERROR_MM, Known
-from calibration.lens_file import Lens
-from calibration.marks import Landmarks
-from calibration.quality import GRID, bed_grid_mm
-from calibration.solve import solve
+from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, TAPE_ERROR_MM, Known
+from calibration.solve.quality import GRID, bed_grid_mm
+from calibration.solve.solve import solve
 from calibration.table import NAMED_SURFACES_MM, Table
-from service.samples import OTHERS_FOLDER, sample_folder
-from service.stated_error import FRAMES, NOISE_LEVELS, main, noisy, told_table
+from service.bench.rooms.stated_error import FRAMES, NOISE_LEVELS, main, noisy, told_table
+from service.demo.samples import OTHERS_FOLDER, sample_folder
 from vision.still import decode_still
-from vision.truth import TruthStill, read_truth
+from vision.truth.file import TruthStill, read_truth
 
 FloatArray = NDArray[np.float64]
 PRACTICE_FOLDER = "practice"

@@ -15,13 +15,10 @@ from odd_set import (
     truth_of,
 )
 
-from vision.identify import Hint, alike, name_balls
+from vision.known.teaching import teach_still
 from vision.layout import BALL_IDS
-from vision.measure import match_layout, summary
-from vision.networks import crops_fingerprint
-from vision.place import Placed
-from vision.read import read_still
-from vision.taught import (
+from vision.name.identify import Hint, alike, name_balls
+from vision.name.taught import (
     LOOKS_KEPT,
     MOST_AGAINST,
     MOST_FOR,
@@ -30,7 +27,10 @@ from vision.taught import (
     Taught,
     TaughtError,
 )
-from vision.teaching import teach_still
+from vision.networks import crops_fingerprint
+from vision.place.centres import Placed
+from vision.read import read_still
+from vision.truth.measure import match_layout, summary
 
 SIZE = 12
 """Length of made-up embeddings."""

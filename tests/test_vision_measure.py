@@ -10,8 +10,8 @@ from drawn_stills import overhead
 from calibration.errors import FileFormatError
 from calibration.table import Table
 from vision.layout import Ball, Layout
-from vision.measure import MATCH_WITHIN_MM, match_layout, summary
-from vision.truth import TruthBall, read_truth
+from vision.truth.file import TruthBall, read_truth
+from vision.truth.measure import MATCH_WITHIN_MM, match_layout, summary
 
 UNIT = ((1.0, 0.0), (0.0, 1.0))
 EXACT_MM = 1e-12

@@ -14,15 +14,15 @@ from calibration.table import (
     NAMED_SURFACES_MM,
     Table,
 )
-from vision.apart import FARTHEST_MM, SLACK_MM, keep_apart
-from vision.crops import CROP_SIDE, CROP_STEP_MM, CropFrames, cut_crops
-from vision.detect import Thing, can_rest, candidates, one_a_place
-from vision.finder_view import MARGIN_MM, VIEW_COLUMNS, VIEW_ROWS, FinderView
-from vision.identify import name_balls
+from vision.bed.obstruction import THING_SCORE, obstructions
+from vision.find.detect import Thing, can_rest, candidates, one_a_place
+from vision.find.finder_view import MARGIN_MM, VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.layout import BALL_IDS, Ball, Layout
+from vision.name.identify import name_balls
 from vision.networks import shipped
-from vision.obstruction import THING_SCORE, obstructions
-from vision.place import place_balls
+from vision.place.apart import FARTHEST_MM, SLACK_MM, keep_apart
+from vision.place.centres import place_balls
+from vision.place.crops import CROP_SIDE, CROP_STEP_MM, CropFrames, cut_crops
 
 TABLE = Table()
 CAMERA = overhead(TABLE)

@@ -11,22 +11,22 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.drift import Drift, DriftWatch
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
 from calibration.table import BALL_DIAMETER_MM
+from calibration.watch.drift import Drift, DriftWatch
+from vision.bed.obstruction import obstructions
+from vision.bed.reference import Reference, Unexplained
+from vision.find.detect import Finder, NetworkFinder, one_a_place
+from vision.find.finder_view import FinderView
+from vision.find.search import Search
+from vision.name.identify import Name, alike, name_balls
+from vision.name.taught import Taught
+from vision.place.apart import keep_apart
+from vision.place.centres import Placed, place_balls
 
-from .apart import keep_apart
-from .detect import Finder, NetworkFinder, one_a_place
-from .finder_view import FinderView
-from .identify import Name, alike, name_balls
 from .layout import BALL_IDS, Ball, Layout
 from .networks import Networks, shipped
-from .obstruction import obstructions
-from .place import Placed, place_balls
-from .reference import Reference, Unexplained
-from .search import Search
 from .still import Picture, check_size, decode_still
-from .taught import Taught
 
 FloatArray = NDArray[np.float64]
 NEAR_PX = 1.0

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from fastapi import FastAPI
 
+from service.desk.desk import Desk, ReadStill
 from service.pages import install_pages
 from service.store import Store
 from vision.read import read_still
 
-from .desk import Desk, ReadStill
 from .gate import LOOPBACK_NAMES, Gate
 from .live import Live
 from .problems import install_problems

@@ -7,9 +7,8 @@ from typing import Annotated
 
 from fastapi import Depends, Path, Query, Request
 
+from service.desk.desk import Desk
 from service.store import Reader
-
-from .desk import Desk
 
 NUMBER_LIMIT = 2**53
 """Row numbers stay below what every JSON reader holds exactly."""

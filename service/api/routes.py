@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Header, Query, Request, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
+from service.desk.desk import no_calibration, no_intent
 from service.pages import Scene, progress_of, summary_of
 from service.report.progress_words import progress_lines
 from service.store import NotFoundError
@@ -16,7 +17,6 @@ from service.store import NotFoundError
 from . import models as m
 from .bodies import calibration_body, intent_body, page_body
 from .deps import Before, DeskDep, Limit, Number, ReaderDep
-from .desk import no_calibration, no_intent
 from .problems import KINDS
 from .upload import BODY_DOCUMENT, read_upload
 

@@ -12,8 +12,8 @@ import uvicorn
 from fastapi import FastAPI
 
 from calibration.errors import RestmarkError
-from calibration.files import Calibration
-from vision.taught import Taught
+from calibration.kept.calibration import Calibration
+from vision.name.taught import Taught
 
 from .app import create_app
 from .gate import LOOPBACK_NAMES

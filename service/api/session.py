@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
+from service.desk.desk import circumstances_of
 from service.position import Intent, Verdict
 from service.practice import ShotKind
 from service.store import ReadingRecord, Store, StoreError
 from vision.layout import Layout
 
-from .desk import circumstances_of
 from .upload import clean_name
 
 

@@ -9,7 +9,8 @@ from typing import Any
 from fastapi import Request
 from starlette.datastructures import UploadFile
 
-from .desk import Upload
+from service.desk.desk import Upload
+
 from .problems import ApiError
 
 _KEY = re.compile(r"[\x21-\x7e]{1,200}")

@@ -16,8 +16,8 @@ from .console import say, tracked
 from .inputs import read_bytes
 
 if TYPE_CHECKING:
-    from calibration.board_views import Still
-    from calibration.lens_file import BoardStill
+    from calibration.lens.board_views import Still
+    from calibration.lens.file import BoardStill
 
 
 class Pattern(StrEnum):
@@ -67,9 +67,9 @@ def board(
     dictionary: DICTIONARY = "5X5_250",
 ) -> None:
     """Print a lens board: a PDF true to scale, with a 100 mm bar to check the print."""
-    from calibration.board import BoardPattern, squares_of
-    from calibration.board_sheet import write_sheet
-    from calibration.paper import default_square_mm, lay_out
+    from calibration.lens.board import BoardPattern, squares_of
+    from calibration.lens.paper import default_square_mm, lay_out
+    from calibration.lens.sheet import write_sheet
 
     if square_mm is None:
         square_mm = default_square_mm(paper.value, squares_of(squares))
@@ -116,8 +116,8 @@ def lens(
     ] = None,
 ) -> None:
     """Fit the camera's lens from stills of a printed board and write a lens file."""
-    from calibration.board import BoardPattern
-    from calibration.lens import fit_lens
+    from calibration.lens.board import BoardPattern
+    from calibration.lens.fit import fit_lens
 
     told = BoardPattern.from_text(
         squares,
@@ -136,7 +136,7 @@ def lens(
 
 def _pictures(paths: list[Path]) -> tuple[list[Still], list[BoardStill]]:
     """Pictures by name, and records of the files that hold none."""
-    from calibration.lens_file import BoardStill
+    from calibration.lens.file import BoardStill
     from vision.still import StillError, decode_still
 
     stills: list[Any] = []

@@ -25,7 +25,7 @@ from .layouts import error_object
 from .options import CALIBRATION, JSON
 
 if TYPE_CHECKING:
-    from calibration.files import Calibration
+    from calibration.kept.calibration import Calibration
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _POINT = re.compile(rf"^\s*({_NUMBER})\s*[,;\s]\s*({_NUMBER})\s*$")
@@ -114,12 +114,12 @@ def calibrate(
     point's expected error, 1 px where nothing is said.
     """
     from calibration.calibrate import landmarks_of, solved, watched
-    from calibration.exif import focal_of
-    from calibration.known import Known
-    from calibration.lens import Lens
-    from calibration.points import read_points
-    from service.ball_check import with_frozen_balls
+    from calibration.lens.fit import Lens
+    from calibration.seen.exif import focal_of
+    from calibration.seen.points import read_points
+    from calibration.solve.known import Known
     from service.drawing.error_map import error_map_svg
+    from vision.known.ball_check import with_frozen_balls
     from vision.still import decode_still
 
     table = Table.from_surface(surface)
@@ -155,7 +155,7 @@ def calibrate(
 
 def _surface_error(surface: str, given_mm: float | None) -> float:
     """To how many mm the surface is known: as told, or by how it was named."""
-    from calibration.known import MEASURED_ERROR_MM, NAMED_ERROR_MM
+    from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM
 
     if given_mm is not None:
         return given_mm
@@ -182,7 +182,7 @@ def map_pixels(
     The stated error is the calibration's own at that place, against a tape measure from the
     head nose and the lower long nose; the pixel is taken as exact.
     """
-    from calibration.files import Calibration
+    from calibration.kept.calibration import Calibration
 
     made = Calibration.read(calibration)
     if not math.isfinite(height_mm):

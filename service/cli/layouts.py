@@ -14,8 +14,8 @@ from .inputs import Entry
 from .options import set_from
 
 if TYPE_CHECKING:
-    from calibration.files import Calibration
-    from vision.taught import Taught
+    from calibration.kept.calibration import Calibration
+    from vision.name.taught import Taught
 
 _SAME_SURFACE_MM = 0.5
 
@@ -32,7 +32,7 @@ class Ground:
         """From a calibration file and a taught set's, or for layouts only."""
         if path is None:
             return cls(calibration=None)
-        from calibration.files import Calibration
+        from calibration.kept.calibration import Calibration
 
         return cls(calibration=Calibration.read(path), taught=set_from(ball_set))
 

@@ -9,7 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from service.position import Player
-    from vision.taught import Taught
+    from vision.name.taught import Taught
 
 CALIBRATION = Annotated[
     Path, typer.Option("--calibration", help="Calibration file of `restmark calibrate`.")
@@ -39,13 +39,13 @@ PLAYER = Annotated[
 def player_from(path: Path | None) -> Player:
     """The player in a file, or the starting values."""
     from service.position import Player
-    from service.position.player_file import read_player
+    from service.position.meant.player_file import read_player
 
     return Player() if path is None else read_player(path)
 
 
 def set_from(path: Path | None) -> Taught | None:
     """The taught set in a file, or none."""
-    from vision.taught import Taught
+    from vision.name.taught import Taught
 
     return None if path is None else Taught.read(path)

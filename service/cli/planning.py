@@ -20,9 +20,9 @@ from .layouts import Ground
 from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
 
 if TYPE_CHECKING:
-    from service.position.chance_map import ChanceMap
-    from service.position.record import Fitted
-    from service.position.route import RouteReport
+    from service.position.plan.chance_map import ChanceMap
+    from service.position.plan.record import Fitted
+    from service.position.plan.route import RouteReport
 
 LAYOUT = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Still or layout before the shot.")]
 
@@ -47,7 +47,7 @@ def route(
     How spin and cushions turn the cue ball is not predicted: the route is taken as drawn.
     """
     from service.position import Intent
-    from service.position.route import most_forgiving, report_route
+    from service.position.plan.route import most_forgiving, report_route
 
     meant = [Intent.read(path) for path in intent]
     ground = Ground.open(calibration)
@@ -85,7 +85,7 @@ def chances(
     """Map the chance of potting a ball from everywhere on the bed, 10 mm by 10 mm."""
     from calibration.jsonfile import write_text
     from service.drawing.chance_map import chance_map_svg
-    from service.position.chance_map import chance_map
+    from service.position.plan.chance_map import chance_map
 
     ground = Ground.open(calibration)
     there = ground.layout(entry_of(layout))
@@ -121,8 +121,8 @@ def player_command(
 
     What the record is too short for keeps the value of --player, or the starting value.
     """
-    from service.position.player_file import write_player
-    from service.position.record import fit_player
+    from service.position.meant.player_file import write_player
+    from service.position.plan.record import fit_player
     from service.practice import Plan, score_session
 
     from .scoring import read_session

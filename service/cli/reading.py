@@ -22,8 +22,8 @@ from .layouts import error_object
 from .options import BALL_SET, CALIBRATION, JSON, set_from
 
 if TYPE_CHECKING:
-    from calibration.files import Calibration
-    from vision.taught import Taught
+    from calibration.kept.calibration import Calibration
+    from vision.name.taught import Taught
 
 
 @app.command()
@@ -40,7 +40,7 @@ def read(
 
     A still that cannot be read is reported and the others go on; the exit code is then 1.
     """
-    from calibration.files import Calibration
+    from calibration.kept.calibration import Calibration
 
     made = Calibration.read(calibration)
     taught = set_from(ball_set)

@@ -37,7 +37,7 @@ def demo(
     Fits the lens, calibrates, reads a practice session, scores it, and compares the reading
     with the truth that lies beside the stills. No network, no camera.
     """
-    from service.demo import print_demo, run_demo, serve_demo
+    from service.demo.show import print_demo, run_demo, serve_demo
 
     done = run_demo(folder, announce=note, track=tracked)
     print_demo(done, out())
@@ -163,27 +163,27 @@ def _benches(
     if folders.fitted and folders.stills is None:
         raise typer.BadParameter("--fitted needs --stills")
     if folders.empties is not None:
-        from service.bench_rooms_figures import print_bench_rooms, run_bench_rooms
+        from service.bench.rooms.figures import print_bench_rooms, run_bench_rooms
 
         yield run_bench_rooms(folders.empties, workers=workers, track=tracked), print_bench_rooms
     if folders.stills is not None:
-        from service.bench_stills_figures import run_bench_stills
-        from service.bench_stills_print import print_bench_stills
+        from service.bench.stills.figures import run_bench_stills
+        from service.bench.stills.tables import print_bench_stills
 
         yield (
             run_bench_stills(folders.stills, fitted=folders.fitted, workers=workers, track=tracked),
             print_bench_stills,
         )
     if folders.timing is not None:
-        from service.bench_time import print_bench_time, run_bench_time
+        from service.bench.stills.time import print_bench_time, run_bench_time
 
         yield run_bench_time(folders.timing, weights=weights, track=tracked), print_bench_time
     if folders.drift is not None:
-        from service.bench_drift import drift_figures, print_drift
+        from service.bench.drift.noticed import drift_figures, print_drift
 
         yield drift_figures(folders.drift, track=tracked), print_drift
     if not (folders.empties or folders.stills or folders.timing or folders.drift):
-        from service.bench_all import print_all, run_bench
+        from service.bench.whole import print_all, run_bench
 
         figures = run_bench(announce=note, track=tracked, weights=weights, workers=workers)
         yield figures, print_all

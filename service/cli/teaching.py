@@ -19,8 +19,8 @@ from .options import BALL_SET, CALIBRATION, set_from
 from .reading import print_layout, read_one
 
 if TYPE_CHECKING:
-    from calibration.files import Calibration
-    from vision.taught import Taught
+    from calibration.kept.calibration import Calibration
+    from vision.name.taught import Taught
 
 
 @app.command()
@@ -50,8 +50,8 @@ def teach(
     Every ball in a layout given by hand counts as named right; leave out what you don't know. Of
     a reading, names in doubt are left out. With --set the still is added to an earlier set.
     """
-    from calibration.files import Calibration
-    from vision.teaching import teach_still
+    from calibration.kept.calibration import Calibration
+    from vision.known.teaching import teach_still
 
     made = Calibration.read(calibration)
     earlier = set_from(ball_set)
@@ -77,7 +77,7 @@ def is_layout_name(names: str | None) -> bool:
 
 def _known(still: Path, made: Calibration, names: str | None, earlier: Taught | None) -> Layout:
     """The still's layout, by hand or by reading it, with its names put right."""
-    from vision.corrected import corrected, told
+    from vision.name.corrected import corrected, told
 
     if names is not None and is_layout_name(names):
         return _by_hand(Path(names), made)

@@ -19,7 +19,7 @@ from .frame import View, draw_table
 from .svg import add, root, text_of
 
 if TYPE_CHECKING:
-    from service.position.chance_map import ChanceMap
+    from service.position.plan.chance_map import ChanceMap
 
 LEVELS = (0.1, 0.25, 0.5, 0.75, 0.9)
 """Limits of the bands of colour, so that maps can be laid side by side."""

@@ -28,7 +28,7 @@ from .legend import verdict_words
 from .svg import add, arrow_head, path, points, root, text_of
 
 if TYPE_CHECKING:
-    from calibration.files import Calibration
+    from calibration.kept.calibration import Calibration
     from service.position import LandingZone, Verdict
 
 _STEP_MM = 40.0

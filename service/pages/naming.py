@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from calibration.files import Calibration
-from service.known_set import KnownSet
+from calibration.kept.calibration import Calibration
+from service.desk.known_set import KnownSet
 from service.store import CorrectionRecord
 from vision.layout import BALL_IDS, Ball, Layout
 

@@ -13,8 +13,8 @@ from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.staticfiles import StaticFiles
 
+from service.desk.known_set import KnownSet
 from service.drawing import ball_icon_svg
-from service.known_set import KnownSet
 from service.store import Store
 from vision.layout import BALL_IDS
 

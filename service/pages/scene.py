@@ -7,7 +7,7 @@ import json
 from dataclasses import dataclass, replace
 
 from calibration.errors import RestmarkError
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
 from calibration.table import Table
 from service.drawing import top_view_svg
 from service.position import Intent, LandingZone, Verdict, landing_zone, score_shot

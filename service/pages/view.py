@@ -8,9 +8,9 @@ from typing import Any
 
 from markupsafe import Markup
 
-from calibration.files import Calibration
+from calibration.kept.calibration import Calibration
 from calibration.table import NAMED_SURFACES_MM
-from service.known_set import KnownSet
+from service.desk.known_set import KnownSet
 from service.store import AttemptRecord, Reader, ReadingRecord
 
 from . import words

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from service.drawing.sessions import SessionPoint, sessions_svg
-from service.practice.progress import SessionFigures
+from service.practice.statistics.progress import SessionFigures
 from service.report.progress_words import SessionRow, progress_lines, session_rows
 from service.store import Score
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.table import BALL_DIAMETER_MM, PointMm, Table
-from service.position.judged import judged_angle, judged_side
+from service.position.verdict.judged import judged_angle, judged_side
 from vision.layout import Ball
 
 TONES = {"in": "in", "out": "out", "too close to call": "close"}

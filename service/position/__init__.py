@@ -1,11 +1,12 @@
 """Where the cue ball should stop, where it did, and what that cost: geometry in table mm."""
 
-from .drawn import DrawnZone
+from service.position.meant.drawn import DrawnZone
+from service.position.meant.intent import Intent
+from service.position.meant.player import Player
+from service.position.verdict.score import Verdict, score_shot
+from service.position.zone.landing import LandingZone, landing_zone
+
 from .errors import AttemptError, IntentError, PlayerError
-from .intent import Intent
-from .player import Player
-from .verdict import Verdict, score_shot
-from .zone import LandingZone, landing_zone
 
 __all__ = [
     "AttemptError",

@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 
 from calibration.table import Table
-from service.position.arrival import planned_line
-from service.position.cut import cut_deg
-from service.position.intent import Intent
-from service.position.polyline import Polyline
-from service.position.verdict import Verdict
+from service.position.meant.intent import Intent
+from service.position.plan.polyline import Polyline
+from service.position.shot.cut import cut_deg
+from service.position.verdict.arrival import planned_line
+from service.position.verdict.score import Verdict
 from vision.layout import Layout
 
 from .notes import Note

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from service.position.errors import IntentError
-from service.position.intent import Intent, read_json
+from service.position.meant.intent import Intent, read_json
 
 from .notes import Note, NoteError
 

@@ -8,15 +8,15 @@ from typing import Any
 
 from calibration.errors import RestmarkError
 from calibration.table import Table
-from service.position.player import Player
-from service.position.verdict import Verdict, score_shot
+from service.position.meant.player import Player
+from service.position.verdict.score import Verdict, score_shot
+from service.practice.statistics.summary import Summary, summarise
 from vision.layout import Layout
 
 from .kinds import ShotKind, shot_kind
 from .notes import Note
 from .pairing import LeftOut, Pair, Reading, pair_readings
 from .plan import Plan
-from .statistics import Summary, summarise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calibration.table import Table
-from service.position.judged import angle_off_deg, judged_angle, judged_side
+from service.position.verdict.judged import angle_off_deg, judged_angle, judged_side
 from vision.layout import Layout
 
 from .words import (
@@ -24,7 +24,7 @@ from .words import (
 
 if TYPE_CHECKING:
     from service.position import Intent, Verdict
-    from service.position.leaving import Left
+    from service.position.verdict.leaving import Left
 
 
 BETTER_CHANCE = 0.05

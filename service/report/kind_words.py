@@ -10,7 +10,7 @@ from .summary_words import p_words, rate_interval
 from .words import signed
 
 if TYPE_CHECKING:
-    from service.practice.by_kind import Group, Split
+    from service.practice.statistics.by_kind import Group, Split
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calibration.coverage import REGIONS
+from calibration.lens.coverage import REGIONS
 
 from .words import percent
 
 if TYPE_CHECKING:
-    from calibration.lens_file import BoardStill, Lens
+    from calibration.lens.file import BoardStill, Lens
 
 NONE = "\N{EN DASH}"
 

@@ -18,7 +18,7 @@ from .tables import AttemptRow, attempt_row
 from .words import calibration_lines
 
 if TYPE_CHECKING:
-    from calibration.files import Calibration
+    from calibration.kept.calibration import Calibration
     from service.practice import Attempt, SessionResult
 
 OVERLAY_WIDTH_PX = 1280

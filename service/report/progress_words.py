@@ -12,10 +12,10 @@ from .words import percent, signed
 
 if TYPE_CHECKING:
     from service.practice import Progress
-    from service.practice.means import Mean, Share
-    from service.practice.progress import NamedTrend, SessionFigures
-    from service.practice.rates import Rate
-    from service.practice.trend import RateTrend
+    from service.practice.statistics.means import Mean, Share
+    from service.practice.statistics.progress import NamedTrend, SessionFigures
+    from service.practice.statistics.rates import Rate
+    from service.practice.statistics.trend import RateTrend
 
 SESSIONS_FOR_A_TREND = 5
 _TOO_EARLY = " (too few sessions for an interval)"

@@ -9,11 +9,11 @@ from .words import ball_widths, signed
 
 if TYPE_CHECKING:
     from service.practice import Summary
-    from service.practice.landing import Landing
-    from service.practice.means import Mean, Share, Spread
-    from service.practice.rates import Rate, Sets
-    from service.practice.weak_side import WeakSide
-    from service.practice.within import Distance
+    from service.practice.statistics.landing import Landing
+    from service.practice.statistics.means import Mean, Share, Spread
+    from service.practice.statistics.rates import Rate, Sets
+    from service.practice.statistics.weak_side import WeakSide
+    from service.practice.statistics.within import Distance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

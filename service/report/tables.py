@@ -11,7 +11,7 @@ from rich.markup import escape
 from rich.table import Table as Grid
 
 from calibration.table import Table
-from service.position.judged import judged_angle, judged_side
+from service.position.verdict.judged import judged_angle, judged_side
 from vision.layout import Layout
 
 from .attempt_words import angle_asked, facts, headline, intent_words
@@ -22,8 +22,8 @@ from .words import signed
 if TYPE_CHECKING:
     from service.position import Verdict
     from service.practice import Attempt
-    from service.practice.by_kind import Split
-    from service.practice.progress import SessionFigures
+    from service.practice.statistics.by_kind import Split
+    from service.practice.statistics.progress import SessionFigures
 
 STYLES = {"in": "bold green", "out": "bold red", "too close to call": "bold yellow"}
 

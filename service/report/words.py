@@ -12,8 +12,8 @@ from calibration.table import BALL_DIAMETER_MM, PointMm, Table
 from vision.layout import Ball
 
 if TYPE_CHECKING:
-    from calibration.files import Calibration
-    from calibration.lens_file import Lens
+    from calibration.kept.calibration import Calibration
+    from calibration.lens.file import Lens
 
 CHI_95_TWO = math.sqrt(5.991)
 """Half-axes of a 95 % ellipse in two dimensions, in standard deviations."""

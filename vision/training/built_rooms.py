@@ -10,13 +10,19 @@ from dataclasses import replace
 
 import numpy as np
 
-from calibration.frozen_balls import PLACES, frozen_place_mm
+from calibration.seen.frozen_balls import PLACES, frozen_place_mm
 from calibration.table import Table
-
-from .scenes.batch import Job
-from .scenes.looks import PlacedBall
-from .scenes.placing import random_turn
-from .scenes.room import Room, Scene, draw_camera, draw_lamps, draw_room, draw_scene
+from vision.training.scenes.batch import Job
+from vision.training.scenes.describe.placing import random_turn
+from vision.training.scenes.describe.room import (
+    Room,
+    Scene,
+    draw_camera,
+    draw_lamps,
+    draw_room,
+    draw_scene,
+)
+from vision.training.scenes.looks import PlacedBall
 
 SURFACE_SIGMA_MM, SURFACE_LIMIT_MM = 1.6, 3.2
 """Surfaces are made within ±3.2 mm; makers aim at the middle."""

@@ -14,12 +14,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from vision.training.scenes.assemble import FINENESS
+from vision.training.scenes.batch import Effort, Job, TarWriter, run_jobs, truth_file
+from vision.training.scenes.describe.room import Scene, draw_room, draw_scene
+from vision.training.scenes.optics.render import Renderer
+
 from .built_rooms import built_jobs, relit_jobs
 from .practice_room import board_poses, practice_room
-from .scenes.assemble import FINENESS
-from .scenes.batch import Effort, Job, TarWriter, run_jobs, truth_file
-from .scenes.render import Renderer
-from .scenes.room import Scene, draw_room, draw_scene
 from .wide_sets import measure_jobs, train_jobs
 from .workers import Crew, render_with_workers, share_of
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .scenes.room import Scene, draw_room, draw_scene
+from vision.training.scenes.describe.room import Scene, draw_room, draw_scene
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,10 +9,9 @@ import numpy as np
 
 from calibration.camera import Camera
 from calibration.table import Table
-
-from .scenes.boards import board_size_mm, to_table
-from .scenes.cloth import CLOTHS
-from .scenes.looks import (
+from vision.training.scenes.describe.room import Room
+from vision.training.scenes.describe.viewpoint import aim_camera
+from vision.training.scenes.looks import (
     BallLook,
     BoardPose,
     ClothLook,
@@ -22,9 +21,9 @@ from .scenes.looks import (
     SensorLook,
     WallLook,
 )
-from .scenes.room import Room
-from .scenes.values import FloatArray, SceneError
-from .scenes.viewpoint import aim_camera
+from vision.training.scenes.paint.cloth import CLOTHS
+from vision.training.scenes.shapes.boards import board_size_mm, to_table
+from vision.training.scenes.values import FloatArray, SceneError
 
 SEED = 20260
 CAMERA_HEIGHT_MM = 2740.0

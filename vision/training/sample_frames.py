@@ -13,11 +13,12 @@ from collections import defaultdict
 from pathlib import Path
 from typing import Any
 
+from vision.training.scenes.batch import Effort, FolderWriter, Job, TarWriter, run_jobs, truth_file
+from vision.training.scenes.describe.room import Scene
+from vision.training.scenes.optics.render import Renderer
+
 from .other_rooms import OTHER_STILLS, other_scene
 from .practice_room import SEED, board_poses, practice_room
-from .scenes.batch import Effort, FolderWriter, Job, TarWriter, run_jobs, truth_file
-from .scenes.render import Renderer
-from .scenes.room import Scene
 from .session import read_session, shot_scenes
 
 PARTS = ("practice", "boards", "shots", "others")

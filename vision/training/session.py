@@ -14,10 +14,9 @@ from typing import Any
 import numpy as np
 
 from calibration.errors import FileFormatError
-
-from .scenes.looks import PlacedBall, Thing
-from .scenes.placing import random_turn
-from .scenes.room import Room, Scene
+from vision.training.scenes.describe.placing import random_turn
+from vision.training.scenes.describe.room import Room, Scene
+from vision.training.scenes.looks import PlacedBall, Thing
 
 FORMAT = ("restmark-scenario", 1)
 Places = dict[str, tuple[float, float]]

@@ -19,13 +19,13 @@ from pathlib import Path
 
 import sample_frames
 from calibration.camera import Camera
-from vision.truth import read_truth
+from vision.training.nets import smoke_checks
+from vision.training.nets.cut_sets import cut_folders
+from vision.training.scenes.batch import Effort, FolderWriter, Job, run_jobs, truth_file
+from vision.training.scenes.describe.room import Room, Scene
+from vision.training.scenes.optics.render import Renderer
+from vision.truth.file import read_truth
 
-from .nets import smoke_checks
-from .nets.cut_sets import cut_folders
-from .scenes.batch import Effort, FolderWriter, Job, run_jobs, truth_file
-from .scenes.render import Renderer
-from .scenes.room import Room, Scene
 from .wide_sets import train_jobs
 
 SEED = 300_000

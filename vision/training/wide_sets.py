@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from .scenes.batch import Job
-from .scenes.room import draw_scene
-from .scenes.wide import wide_room, wide_scene
+from vision.training.scenes.batch import Job
+from vision.training.scenes.describe.room import draw_scene
+from vision.training.scenes.describe.wide import wide_room, wide_scene
 
 HARD_OF_TEN = 7
 """Of ten training rooms so many are hard."""

@@ -19,8 +19,8 @@ from typing import Any
 
 import cv2
 
-from .scenes.batch import Effort, FolderWriter, Job, run_jobs, truth_file
-from .scenes.render import Renderer
+from vision.training.scenes.batch import Effort, FolderWriter, Job, run_jobs, truth_file
+from vision.training.scenes.optics.render import Renderer
 
 TRUTH_EVERY = 25
 """Truth is written again after so many stills, so that a stop loses few."""

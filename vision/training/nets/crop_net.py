@@ -10,8 +10,8 @@ from __future__ import annotations
 import torch
 from torch import nn
 
-from vision.crops import CROP_SIDE
 from vision.layout import BALL_IDS
+from vision.place.crops import CROP_SIDE
 
 NAMES = len(BALL_IDS)
 EMBEDDING = 96

@@ -24,9 +24,9 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.table import BALL_DIAMETER_MM, Table
-from vision.crops import CropFrames, cut_crops
-from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
+from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.layout import BALL_IDS
+from vision.place.crops import CropFrames, cut_crops
 from vision.still import decode_still
 
 FloatArray = NDArray[np.float64]

@@ -16,12 +16,12 @@ import torch
 from numpy.typing import NDArray
 
 from calibration.errors import RestmarkError
-from vision.crops import CROP_STEP_MM
-from vision.detect import Finder, NetworkFinder
-from vision.detect_ultralytics import WEIGHTS_FILE, UltralyticsFinder
+from vision.find.detect import Finder, NetworkFinder
+from vision.find.detect_ultralytics import WEIGHTS_FILE, UltralyticsFinder
 from vision.networks import Networks, shipped
+from vision.place.crops import CROP_STEP_MM
 from vision.read import Reader
-from vision.truth import TruthStill
+from vision.truth.file import TruthStill
 
 from . import ship, train_crops, train_finder
 from .crop_net import CropNet

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
-from vision.crops import CROP_SIDE, CROP_STEP_MM
+from vision.place.crops import CROP_SIDE, CROP_STEP_MM
 
 from .crop_net import NAMES, CropNet, place_loss
 from .cut_sets import STORED_SIDE, STORED_STEP_MM

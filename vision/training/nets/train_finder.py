@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.finder_view import VIEW_COLUMNS, VIEW_ROWS
+from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS
 from vision.still import decode_still
 
 from .spare_work import spared

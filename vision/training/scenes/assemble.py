@@ -12,26 +12,26 @@ import numpy as np
 
 from calibration.camera import Camera
 from calibration.table import BALL_RADIUS_MM
+from vision.training.scenes.describe.hindrance import OVER_BED
+from vision.training.scenes.describe.placing import check_layout, rotation
+from vision.training.scenes.describe.room import Room, Scene
+from vision.training.scenes.optics.fireflies import without_fireflies
+from vision.training.scenes.optics.lens_warp import FloatPicture
+from vision.training.scenes.optics.render import Renderer, visible_fractions
+from vision.training.scenes.over.arm import arm_parts
+from vision.training.scenes.over.covered import Box, covered_boxes_px
+from vision.training.scenes.over.people import person_parts
+from vision.training.scenes.over.things import thing_parts
+from vision.training.scenes.paint.ball_texture import atlas_uv, ball_atlas
+from vision.training.scenes.paint.cloth import bed_map, cushion_tile
+from vision.training.scenes.paint.lamps import lamp_parts, shell_parts
+from vision.training.scenes.paint.surfaces import rail_wood
+from vision.training.scenes.shapes.boards import board_parts
+from vision.training.scenes.shapes.solids import sphere_mesh
+from vision.training.scenes.shapes.table_mesh import table_parts
 
-from . import lens_warp, sensor
-from .arm import arm_parts
-from .ball_texture import atlas_uv, ball_atlas
-from .boards import board_parts
-from .cloth import bed_map, cushion_tile
-from .covered import Box, covered_boxes_px
-from .fireflies import without_fireflies
-from .hindrance import OVER_BED
-from .lamps import lamp_parts, shell_parts
-from .lens_warp import FloatPicture
 from .looks import BallLook, PlacedBall, Thing
-from .people import person_parts
-from .placing import check_layout, rotation
-from .render import Renderer, visible_fractions
-from .room import Room, Scene
-from .solids import sphere_mesh
-from .surfaces import rail_wood
-from .table_mesh import table_parts
-from .things import thing_parts
+from .optics import lens_warp, sensor
 from .values import Material, Part, Sphere
 
 FINENESS = 2.0

@@ -14,12 +14,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from vision.training.scenes.describe.room import Scene
+from vision.training.scenes.optics.lens_warp import FloatPicture
+from vision.training.scenes.optics.render import Renderer
+from vision.training.scenes.optics.sensor import exposure_gain
+from vision.training.scenes.shapes.boards import BOARD_TRUTH
+
 from . import assemble
-from .boards import BOARD_TRUTH
-from .lens_warp import FloatPicture
-from .render import Renderer
-from .room import Scene
-from .sensor import exposure_gain
 
 TAR_LIMIT_BYTES = 15_500_000
 

@@ -1,0 +1,240 @@
+"""The intent of an attempt: what to pot and where the cue ball should stop."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+from calibration.table import POCKET_NAMES, PointMm, Table
+from service.position.errors import IntentError
+from vision.layout import BALL_IDS, Layout
+
+from .drawn import DrawnZone
+from .fields import check_limits, check_one_of, numbers, points
+
+SIDES = ("left", "right", "either")
+REACHES = ("hand", "bridge", "any")
+OVER_BALLS = ("avoid", "any")
+_LEAVE_KEYS = ("cut_deg", "side", "distance_mm", "cushion_mm", "reach", "over_ball")
+_KEYS = ("pot", "pocket", "next", "next_pocket", *_LEAVE_KEYS, "zone", "route_mm")
+LOWEST = "lowest"
+"""In rotation games the rules name the ball: the lowest number on the table."""
+_OBJECT_BALLS = BALL_IDS[1:]
+_BALLS = (*_OBJECT_BALLS, LOWEST)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Intent:
+    """What an attempt is meant to do; limits in mm and degrees.
+
+    ``next`` and ``next_pocket`` describe the leave, or ``zone`` is drawn, or both: a drawn zone
+    is taken as drawn, and the next ball then only says what was left. Without ``next_pocket``
+    every pocket will do. ``pot`` and ``next`` may be ``lowest`` (rotation games): the lowest
+    number on the table, and the lowest besides the ball to pot.
+    """
+
+    pot: str | None = None
+    pocket: str | None = None
+    next: str | None = None
+    next_pocket: str | None = None
+    cut_deg: tuple[float, float] = (0.0, 90.0)
+    side: str = "either"
+    distance_mm: tuple[float, float] = (0.0, math.inf)
+    cushion_mm: float = 0.0
+    reach: str = "bridge"
+    """``hand``: by hand only; ``bridge``: by hand or mechanical bridge; ``any``: not limited."""
+    over_ball: str = "avoid"
+    """``avoid``: no place where the cue must clear a ball too steeply; ``any``: not limited."""
+    zone: DrawnZone | None = None
+    route_mm: tuple[PointMm, ...] | None = None
+    """The cue ball's intended way after it touched the ball to pot, rail contacts as corners."""
+
+    def __post_init__(self) -> None:
+        for name in ("pot", "next"):
+            check_one_of(name, getattr(self, name), _BALLS, optional=True)
+        for name in ("pocket", "next_pocket"):
+            check_one_of(name, getattr(self, name), POCKET_NAMES, optional=True)
+        check_one_of("side", self.side, SIDES)
+        check_one_of("reach", self.reach, REACHES)
+        check_one_of("over_ball", self.over_ball, OVER_BALLS)
+        self._check_names()
+        check_limits("cut_deg", self.cut_deg, 90.0, "degrees from 0 to 90")
+        check_limits("distance_mm", self.distance_mm, math.inf, "mm from 0")
+        if not (math.isfinite(self.cushion_mm) and self.cushion_mm >= 0):
+            raise IntentError(
+                f"cushion_mm: got {self.cushion_mm!r}; allowed: a finite number of mm, 0 or more. "
+                "Correct it."
+            )
+        self._check_route()
+
+    def _check_route(self) -> None:
+        if self.route_mm is None:
+            return
+        numbers_fit = all(math.isfinite(v) for point in self.route_mm for v in point)
+        apart = [math.dist(a, b) for a, b in itertools.pairwise(self.route_mm)]
+        if len(self.route_mm) < 2 or not numbers_fit or min(apart) < 1.0:
+            raise IntentError(
+                f"route_mm: got {[list(p) for p in self.route_mm]}; allowed: 2 or more finite "
+                "points, each 1 mm or more from the one before. Draw the route again."
+            )
+
+    def _check_names(self) -> None:
+        if self.pocket is not None and self.pot is None:
+            raise IntentError(
+                f"pot: missing, though pocket is {self.pocket!r}; allowed: 1 … 15. Name the ball."
+            )
+        if self.next_pocket is not None and self.next is None:
+            raise IntentError(
+                f"next: missing, though next_pocket is {self.next_pocket!r}; allowed: the next "
+                "ball, with or without its pocket. Add it."
+            )
+        if self.next is None and self.zone is None:
+            raise IntentError(
+                "next: missing; allowed: next and next_pocket, or a drawn zone. Say where the cue "
+                "ball should stop."
+            )
+        if self.next is not None and self.next == self.pot and self.next != LOWEST:
+            raise IntentError(
+                f"next: got {self.next!r}, which is also the ball to pot; allowed: another ball. "
+                "Correct one of them."
+            )
+
+    def named_on(self, layout: Layout) -> Intent:
+        """The intent with its balls named where it leaves them to the layout before the shot."""
+        if LOWEST not in (self.pot, self.next):
+            return self
+        there = [name for name in _OBJECT_BALLS if layout.ball(name) is not None]
+        pot = _lowest(there, "pot") if self.pot == LOWEST else self.pot
+        others = [name for name in there if name != pot]
+        following = _lowest(others, "next") if self.next == LOWEST else self.next
+        return replace(self, pot=pot, next=following)
+
+    def check_on(self, layout: Layout, table: Table) -> None:
+        """Refuse the intent where ``layout``, the one before the shot, contradicts it."""
+        for name in ("pot", "next"):
+            ball = getattr(self, name)
+            if ball is not None and layout.ball(ball) is None:
+                there = ", ".join(b.id for b in layout.balls if b.id != "cue") or "none"
+                raise IntentError(
+                    f"{name}: got {ball!r}, which is not on the table; allowed: the object balls "
+                    f"there ({there}). Name one of them or correct the reading."
+                )
+        if self.zone is not None:
+            circle = self.zone.circle_mm
+            corners = self.zone.polygon_mm or () if circle is None else (circle[:2],)
+            _check_on_table("zone", "Draw the zone on the table.", corners, table)
+        if self.route_mm is not None:
+            _check_on_table("route_mm", "Draw the route on the table.", self.route_mm, table)
+
+    @property
+    def unused(self) -> tuple[str, ...]:
+        """Limits that were set although a drawn zone takes their place."""
+        if self.zone is None:
+            return ()
+        fresh = {field.name: field.default for field in fields(self)}
+        return tuple(key for key in _LEAVE_KEYS if getattr(self, key) != fresh[key])
+
+    # -- files -----------------------------------------------------------------------------
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object as in ``intent.json``; settings left at their default are not written."""
+        out: dict[str, Any] = {}
+        for name in ("pot", "pocket", "next", "next_pocket"):
+            if getattr(self, name) is not None:
+                out[name] = getattr(self, name)
+        if self.cut_deg != (0.0, 90.0):
+            out["cut_deg"] = list(self.cut_deg)
+        if self.side != "either":
+            out["side"] = self.side
+        if self.distance_mm != (0.0, math.inf):
+            low, high = self.distance_mm
+            out["distance_mm"] = [low, high if math.isfinite(high) else None]
+        if self.cushion_mm:
+            out["cushion_mm"] = self.cushion_mm
+        if self.reach != "bridge":
+            out["reach"] = self.reach
+        if self.over_ball != "avoid":
+            out["over_ball"] = self.over_ball
+        if self.zone is not None:
+            out["zone"] = self.zone.to_dict()
+        if self.route_mm is not None:
+            out["route_mm"] = [list(point) for point in self.route_mm]
+        return out
+
+    @classmethod
+    def from_dict(cls, data: Any, *, path: str = "intent") -> Intent:
+        """Inverse of ``to_dict``; errors name the field by its path.
+
+        The upper distance limit may be null for none; ball numbers may be given as integers.
+        """
+        if not isinstance(data, Mapping):
+            raise IntentError(
+                f"{path}: got {type(data).__name__}; allowed: an object with pot, pocket, next and "
+                "next_pocket, or a drawn zone. Give one."
+            )
+        unknown = sorted(str(key) for key in set(data) - set(_KEYS))
+        if unknown:
+            raise IntentError(
+                f"{path}: got unknown field(s) {', '.join(unknown)}; allowed: {', '.join(_KEYS)}. "
+                "Remove or correct them."
+            )
+        given = {key: value for key, value in data.items() if value is not None}
+        try:
+            return cls(**{key: _field(key, value) for key, value in given.items()})
+        except IntentError as wrong:
+            raise IntentError(f"{path}.{wrong.detail}") from None
+
+    @classmethod
+    def read(cls, path: Path) -> Intent:
+        """Intent from a JSON file."""
+        return cls.from_dict(read_json(path, "an intent"), path=str(path))
+
+
+def read_json(path: Path, what: str) -> Any:
+    """The JSON value in ``path``; an ``IntentError`` naming the file where there is none."""
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as wrong:
+        raise IntentError(
+            f"{path}: cannot be read as JSON ({wrong}); allowed: a file holding {what}. Give one."
+        ) from None
+
+
+def _field(key: str, value: Any) -> Any:
+    if key in ("cut_deg", "distance_mm"):
+        if key == "distance_mm" and isinstance(value, list) and len(value) == 2:
+            value = [value[0], math.inf if value[1] is None else value[1]]
+        return numbers(value, 2, key)
+    if key == "route_mm":
+        return points(value, key)
+    if key == "cushion_mm":
+        return numbers([value], 1, key)[0]
+    if key == "zone":
+        return DrawnZone.from_dict(value)
+    if key in ("pot", "next") and isinstance(value, int) and not isinstance(value, bool):
+        return str(value)
+    return value
+
+
+def _lowest(there: Sequence[str], name: str) -> str:
+    if not there:
+        raise IntentError(
+            f"{name}: got 'lowest', but no object ball is left for it; allowed: a layout with "
+            "one. Name a ball, or draw the zone."
+        )
+    return there[0]
+
+
+def _check_on_table(name: str, remedy: str, places_mm: Sequence[PointMm], table: Table) -> None:
+    length_mm, width_mm = table.surface_mm
+    for x, y in places_mm:
+        if not (0 <= x <= length_mm and 0 <= y <= width_mm):
+            raise IntentError(
+                f"{name}: got a point at ({x:g}, {y:g}) mm; allowed: the playing surface, 0 … "
+                f"{length_mm:g} by 0 … {width_mm:g} mm. {remedy}"
+            )

@@ -1,0 +1,114 @@
+"""The pot chance of the next ball from everywhere on the bed, on a grid."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, POCKET_NAMES, PointMm, Table
+from service.position.errors import IntentError
+from service.position.geometry import FloatArray
+from service.position.meant.intent import Intent
+from service.position.meant.player import Player
+from service.position.verdict.value import chance_by_pocket
+from service.position.zone.membership import leave_of
+from vision.layout import Layout
+
+MAP_STEP_MM = 10.0
+NO_POCKET = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChanceMap:
+    """Pot chances of one ball by cell; rows from y = 0 upward, columns from the head nose line.
+
+    The cell in row i and column j has its middle at ((j + ½)·step, (i + ½)·step) mm.
+    """
+
+    ball: str
+    surface_mm: tuple[float, float]
+    step_mm: float
+    chance: FloatArray
+    """(rows, columns), 0 … 1; NaN where no cue ball can lie: cushions and other balls."""
+    pocket: NDArray[np.int8]
+    """(rows, columns): index into ``POCKET_NAMES`` of the best pocket, −1 where none is open."""
+
+    @property
+    def best(self) -> tuple[PointMm, float] | None:
+        """The best place and its chance; None where no cue ball can lie anywhere."""
+        if np.isnan(self.chance).all():
+            return None
+        row, column = np.unravel_index(int(np.nanargmax(self.chance)), self.chance.shape)
+        place = ((float(column) + 0.5) * self.step_mm, (float(row) + 0.5) * self.step_mm)
+        return place, float(self.chance[row, column])
+
+    def at(self, place_mm: PointMm) -> float | None:
+        """The chance in the cell of a place; None off the bed and where no cue ball can lie."""
+        row, column = math.floor(place_mm[1] / self.step_mm), math.floor(place_mm[0] / self.step_mm)
+        rows, columns = self.chance.shape
+        if not (0 <= row < rows and 0 <= column < columns):
+            return None
+        chance = float(self.chance[row, column])
+        return None if math.isnan(chance) else chance
+
+
+def chance_map(
+    layout: Layout,
+    ball: str,
+    table: Table,
+    *,
+    pockets: Sequence[str] = POCKET_NAMES,
+    player: Player | None = None,
+    step_mm: float = MAP_STEP_MM,
+) -> ChanceMap:
+    """Pot chances of ``ball`` from every cell, in the best of ``pockets`` open from there.
+
+    The cue ball's own place does not count. Reach counts as the player's settings say.
+    """
+    places = {other.id: other.centre_mm for other in layout.balls if other.id != "cue"}
+    leave = leave_of(Intent(next=ball), table, player or Player(), places)
+    if leave is None:
+        raise IntentError(
+            f"ball: got {ball!r}, which is not on the table; allowed: the object balls there "
+            f"({', '.join(places) or 'none'}). Name one of them."
+        )
+    length_mm, width_mm = table.surface_mm
+    x, y = (
+        (np.arange(math.ceil(side / step_mm), dtype=np.float64) + 0.5) * step_mm
+        for side in (length_mm, width_mm)
+    )
+    free = _free(x, y, table, list(places.values()))
+    rows, columns = np.nonzero(free)
+    cue = np.stack([x[columns], y[rows]], axis=-1)
+    chance = np.zeros(len(cue))
+    best = np.full(len(cue), NO_POCKET, dtype=np.int8)
+    for name, own in chance_by_pocket(cue, leave).items():
+        if name in pockets:
+            better = own > chance
+            chance[better], best[better] = own[better], POCKET_NAMES.index(name)
+    grid, which = np.full(free.shape, np.nan), np.full(free.shape, NO_POCKET, dtype=np.int8)
+    grid[free], which[free] = chance, best
+    return ChanceMap(
+        ball=ball, surface_mm=table.surface_mm, step_mm=step_mm, chance=grid, pocket=which
+    )
+
+
+def _free(
+    x_mm: FloatArray, y_mm: FloatArray, table: Table, balls_mm: Sequence[PointMm]
+) -> NDArray[np.bool_]:
+    """Cells in whose middle a cue ball can lie, (rows, columns)."""
+    length_mm, width_mm = table.surface_mm
+    across = (x_mm >= FROZEN_INSET_MM) & (x_mm <= length_mm - FROZEN_INSET_MM)
+    along = (y_mm >= FROZEN_INSET_MM) & (y_mm <= width_mm - FROZEN_INSET_MM)
+    free = along[:, None] & across
+    for bx, by in balls_mm:
+        rows = np.flatnonzero(np.abs(y_mm - by) < BALL_DIAMETER_MM)
+        columns = np.flatnonzero(np.abs(x_mm - bx) < BALL_DIAMETER_MM)
+        near = np.ix_(rows, columns)
+        off = (x_mm[columns] - bx) ** 2 + ((y_mm[rows] - by) ** 2)[:, None]
+        free[near] &= off >= BALL_DIAMETER_MM**2
+    return free

@@ -1,0 +1,150 @@
+"""Names put right by a person: which ball at which place is which, and the layout after that."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from calibration.errors import RestmarkError
+from calibration.jsonfile import number, text
+from vision.layout import BALL_IDS, Ball, Layout
+
+NEAR_MM = 30.0
+"""A place this near to a ball's centre, about a ball's radius, means that ball."""
+SWAPPED_CONFIDENCE = 0.5
+"""Of a ball that lost its name to another and was given that one's; no more of one left open."""
+_NUMBER = r"[-+]?\d+(?:\.\d*)?"
+_TOLD = re.compile(rf"^\s*({_NUMBER})\s*,\s*({_NUMBER})\s*=\s*(\w+)\s*$")
+_HOW = "Look the places up in the reading."
+
+
+class CorrectionError(RestmarkError):
+    """A correction names no ball of the layout, or no name."""
+
+    code = "bad-correction"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Correction:
+    """The ball at a place of the table frame, mm, is that one."""
+
+    id: str | None
+    """None: whoever looks cannot tell, and the ball is in doubt."""
+    x_mm: float
+    y_mm: float
+
+    def __post_init__(self) -> None:
+        if self.id is not None and self.id not in BALL_IDS:
+            raise CorrectionError(
+                f"id: got {self.id!r}; allowed: cue, 1 … 15, or null where nobody can tell. "
+                "Correct the name."
+            )
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object."""
+        return {"id": self.id, "x_mm": self.x_mm, "y_mm": self.y_mm}
+
+    @classmethod
+    def from_dict(cls, data: object, *, path: str = "names") -> Correction:
+        """Inverse of ``to_dict``."""
+        if not isinstance(data, Mapping):
+            raise CorrectionError(
+                f"{path}: got {data!r}; allowed: an object with id, x_mm and y_mm. Correct it."
+            )
+        try:
+            return cls(
+                id=None if data.get("id", "") is None else text(data, "id", path),
+                x_mm=number(data, "x_mm", path),
+                y_mm=number(data, "y_mm", path),
+            )
+        except CorrectionError as wrong:
+            raise CorrectionError(f"{path}.{wrong.detail}") from None
+
+
+def told(words: str) -> tuple[Correction, ...]:
+    """Corrections written as ``x,y=name;x,y=name``, places in mm."""
+    out = []
+    for i, part in enumerate(part for part in words.split(";") if part.strip()):
+        match = _TOLD.match(part)
+        if match is None:
+            raise CorrectionError(
+                f"names[{i}]: got {part.strip()!r}; allowed: x,y=name with x and y in mm and a "
+                "name cue, 1 … 15, several parted by semicolons. Correct it."
+            )
+        x, y, name = match.groups()
+        item = {"id": name, "x_mm": float(x), "y_mm": float(y)}
+        out.append(Correction.from_dict(item, path=f"names[{i}]"))
+    if not out:
+        raise CorrectionError(
+            "names: got none; allowed: x,y=name, several parted by semicolons. Give one or more."
+        )
+    return tuple(out)
+
+
+def corrected(layout: Layout, corrections: Sequence[Correction]) -> Layout:
+    """The layout with those names, each free of doubt.
+
+    A ball that held a name which now belongs to another gets that other's old name, and is in
+    doubt unless it is corrected too; so is one whose name is left open. What was warned about the
+    corrected names goes.
+    """
+    places = [_meant(layout, item, f"names[{i}]") for i, item in enumerate(corrections)]
+    told_of = list(zip(places, (item.id for item in corrections), strict=True))
+    meant = {k: name for k, name in told_of if name is not None}
+    wanted = [name for _, name in told_of if name is not None]
+    for what, got in (("ball", places), ("name", wanted)):
+        if len(set(got)) < len(got):
+            raise CorrectionError(
+                f"names: got one {what} more than once; allowed: every ball and every name once. "
+                "Correct the list."
+            )
+    names = [ball.id for ball in layout.balls]
+    for k, name in meant.items():
+        if name in names:
+            names[names.index(name)] = names[k]
+        names[k] = name
+    balls = tuple(
+        _renamed(ball, name, sure=k in meant, open_=k in places)
+        for k, (ball, name) in enumerate(zip(layout.balls, names, strict=True))
+    )
+    settled = [layout.balls[k] for k in meant]
+    return replace(
+        layout,
+        balls=tuple(sorted(balls, key=lambda ball: BALL_IDS.index(ball.id))),
+        warnings=tuple(w for w in layout.warnings if not _about_name_of(settled, w)),
+    )
+
+
+def _meant(layout: Layout, item: Correction, path: str) -> int:
+    """Index of the ball at the correction's place."""
+    given = f"{path}: got x {item.x_mm:g}, y {item.y_mm:g} mm"
+    if not layout.balls:
+        raise CorrectionError(f"{given}, and there is no ball at all; allowed: a ball. {_HOW}")
+    away = [float(np.hypot(ball.x_mm - item.x_mm, ball.y_mm - item.y_mm)) for ball in layout.balls]
+    nearest = int(np.argmin(away))
+    if not away[nearest] <= NEAR_MM:
+        raise CorrectionError(
+            f"{given}, {away[nearest]:.0f} mm from the nearest ball; allowed: the place of a "
+            f"ball, to {NEAR_MM:.0f} mm. {_HOW}"
+        )
+    return nearest
+
+
+def _renamed(ball: Ball, name: str, *, sure: bool, open_: bool) -> Ball:
+    if sure:
+        return replace(ball, id=name, confidence=1.0, doubtful=False, runners_up=())
+    if name == ball.id:
+        confidence = min(ball.confidence, SWAPPED_CONFIDENCE)
+        return replace(ball, confidence=confidence, doubtful=True) if open_ else ball
+    return replace(ball, id=name, confidence=SWAPPED_CONFIDENCE, doubtful=True, runners_up=())
+
+
+def _about_name_of(balls: Sequence[Ball], warning: str) -> bool:
+    """Whether a warning doubts the name of one of the balls."""
+    if " is in doubt" not in warning and " look like " not in warning:
+        return False
+    return any(f"x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm" in warning for ball in balls)

@@ -1,0 +1,154 @@
+"""Names: what the crop network says of each ball, then one joint assignment a still.
+
+Each number occurs at most once and there is one cue ball, so the names that fit all balls best
+together are taken; what the assignment would lose by another name gives the confidence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+
+from vision.layout import BALL_IDS, Layout
+
+FloatArray = NDArray[np.float64]
+UNMOVED_MM = 4.0
+"""A ball found this near to where one lay before has probably not moved."""
+UNMOVED_BONUS = 4.0
+"""Log-likelihood that the name is then the same."""
+DOUBT_BELOW = 0.95
+TEMPERATURE = 1.8
+"""What the log probabilities are divided by, so that confidences come true."""
+LEAST_CHANCE = 1e-4
+"""No name is ruled out further than this by the network alone: it has not seen every set."""
+WORTH_TRYING = 9.0
+"""Log odds beyond which an alternative cannot matter."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Name:
+    """A ball's name with the probability that it is right."""
+
+    id: str
+    confidence: float
+    runners_up: tuple[tuple[str, float], ...]
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether a person should look."""
+        return self.confidence < DOUBT_BELOW
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hint:
+    """What is known of this very ball set, for K balls of a still."""
+
+    log_likelihood: FloatArray
+    """Of each name against any other, (K, 16); 0 where nothing is known."""
+    mistrust: float
+    """Share of the set's balls that the network knows nothing of, 0 … 1."""
+
+
+def name_balls(
+    chances: FloatArray,
+    centres_mm: FloatArray,
+    *,
+    previous: Layout | None = None,
+    hint: Hint | None = None,
+) -> tuple[Name, ...]:
+    """Names of up to 16 balls by their log probabilities (K, 16), one each.
+
+    ``previous`` is the layout before: a ball where one lay then is probably that one. ``hint``
+    is what a taught set says of the balls.
+    """
+    if len(chances) == 0:
+        return ()
+    return _names(_believed(chances, hint) + _prior(centres_mm, previous))
+
+
+def chances_alone(chances: FloatArray) -> FloatArray:
+    """Probabilities (K, 16) by the network alone of log probabilities (K, 16), each ball's own."""
+    soft = np.exp(chances / TEMPERATURE)
+    return np.asarray(soft / soft.sum(axis=1, keepdims=True), dtype=float)
+
+
+def _believed(chances: FloatArray, hint: Hint | None) -> FloatArray:
+    """Log weights (K, 16) of the names by the network and the taught set."""
+    if hint is None:
+        return np.logaddexp(chances / TEMPERATURE, np.log(LEAST_CHANCE))
+    least = max(LEAST_CHANCE, hint.mistrust / len(BALL_IDS))
+    trusted = chances / TEMPERATURE + np.log1p(-hint.mistrust)
+    return np.logaddexp(trusted, np.log(least)) + hint.log_likelihood
+
+
+def alike(chances: FloatArray, centres_mm: FloatArray, *, hint: Hint | None = None) -> list[str]:
+    """A warning for every name that two or more balls (K, 16 log probabilities) look like."""
+    if len(chances) == 0:
+        return []
+    if hint is not None:
+        believed = _believed(chances, hint)
+        chances = believed - np.logaddexp.reduce(believed, axis=1, keepdims=True)
+    out = []
+    likely = np.exp(chances) > LOOKS_LIKE
+    for column in np.flatnonzero(likely.sum(axis=0) > 1):
+        where = "; ".join(f"x {x:.0f}, y {y:.0f} mm" for x, y in centres_mm[likely[:, column]])
+        name = "the cue ball" if BALL_IDS[column] == "cue" else f"ball {BALL_IDS[column]}"
+        out.append(f"{likely[:, column].sum()} balls look like {name}: {where}.")
+    return out
+
+
+LOOKS_LIKE = 0.5
+"""Probability, by its look alone, from which a ball looks like a name."""
+
+
+def _prior(centres_mm: FloatArray, previous: Layout | None) -> FloatArray:
+    out = np.zeros((len(centres_mm), len(BALL_IDS)))
+    for ball in previous.balls if previous is not None else ():
+        apart = np.linalg.norm(centres_mm - np.array(ball.centre_mm), axis=1)
+        near = int(apart.argmin())
+        if apart[near] < UNMOVED_MM:
+            out[near, BALL_IDS.index(ball.id)] = UNMOVED_BONUS * ball.confidence
+    return out
+
+
+def _names(table: FloatArray) -> tuple[Name, ...]:
+    """Joint names; a confidence from what every other name would cost all balls together."""
+    total, chosen = _assign(table)
+    return tuple(
+        _name(_lost(table, total, k, int(column)), int(column)) for k, column in enumerate(chosen)
+    )
+
+
+def _assign(table: FloatArray) -> tuple[float, NDArray[np.intp]]:
+    """Greatest total of a one-to-one naming and each row's column."""
+    rows, columns = linear_sum_assignment(table, maximize=True)
+    return float(table[rows, columns].sum()), columns
+
+
+def _lost(table: FloatArray, total: float, k: int, column: int) -> FloatArray:
+    """What all balls together lose if ball ``k`` gets each of the names, (16,)."""
+    lost = np.full(len(BALL_IDS), np.inf)
+    lost[column] = 0.0
+    for other in np.flatnonzero(table[k, column] - table[k] < WORTH_TRYING):
+        if other != column:
+            forced = table.copy()
+            forced[k] = -1e6
+            forced[k, other] = table[k, other]
+            lost[other] = total - _assign(forced)[0]
+    return lost
+
+
+def _name(lost: FloatArray, column: int) -> Name:
+    chance = np.exp(-np.maximum(lost, 0))
+    chance /= chance.sum()
+    order = [int(i) for i in np.argsort(-chance) if i != column and chance[i] > 0.01][:3]
+    confidence = float(chance[column])
+    runners = tuple((BALL_IDS[i], float(chance[i])) for i in order)
+    return Name(
+        id=BALL_IDS[column],
+        confidence=confidence,
+        runners_up=runners if confidence < DOUBT_BELOW else (),
+    )
