@@ -10,8 +10,7 @@ import pytest
 
 from service.drawing.sessions import SessionPoint, sessions_svg
 from service.position import Intent, Verdict
-from service.practice import Played, ShotKind
-from service.practice import progress
+from service.practice import Played, ShotKind, progress
 from service.report.progress_words import progress_lines, session_rows
 
 FIRST = datetime(2026, 9, 1, 19, 0, tzinfo=UTC)

@@ -7,8 +7,7 @@ from dataclasses import fields
 from typing import Any
 
 from service.position import Intent, Verdict
-from service.practice import Played, Progress, ShotKind, summarise
-from service.practice import progress
+from service.practice import Played, Progress, ShotKind, progress, summarise
 from service.store import Score
 
 from . import words

@@ -1,6 +1,7 @@
 """Stills of known truth, calibrated at several levels of noise: are the stated errors true?
 
-``python -m service.bench.rooms.stated_error FOLDER`` prints measured against predicted error over the bed.
+``python -m service.bench.rooms.stated_error FOLDER`` prints measured against predicted error over
+the bed.
 """
 
 from __future__ import annotations

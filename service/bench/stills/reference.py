@@ -1,8 +1,8 @@
 """What the empty table adds to the finder where something lies over the bed, measured.
 
-``python -m service.bench.stills.reference FOLDER`` reads the folder's stills that have an empty one of
-their room, and prints what both witnesses of ``vision.bed.obstruction`` said: its limits can be set
-again by that when the finder changes.
+``python -m service.bench.stills.reference FOLDER`` reads the folder's stills that have an empty one
+of their room, and prints what both witnesses of ``vision.bed.obstruction`` said: its limits can be
+set again by that when the finder changes.
 """
 
 from __future__ import annotations
