@@ -274,7 +274,7 @@ def test_session_takes_a_file_of_layouts_and_a_plan(capsys, tmp_path):
 def test_session_for_people_gives_intervals(capsys, session_folder):
     assert run("session", session_folder) == 0
     text = capsys.readouterr().out
-    assert "In the zone 2 of 3 (95 % interval 21 to 94 %)" in text
+    assert "In the zone: 2 of 3 (95 % interval 21 to 94 %" in text
 
 
 def test_session_keeps_a_refused_attempt_in_its_place(capsys, session_folder):

@@ -19,7 +19,7 @@ from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from service.cli import main
 from service.drawing import palette
 from service.drawing.error_map import CELLS, band, cell_errors_mm, error_map_svg
-from service.report.words import calibration_lines
+from service.words.calibration import calibration_lines
 
 TABLE = Table()
 SVG = "{http://www.w3.org/2000/svg}"

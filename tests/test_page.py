@@ -59,7 +59,7 @@ def test_still_intent_still_without_a_reload(page, client):
 
     client.put("/intent", json=INTENT)
     expect(verdict_of(page)).to_have_text("Play the shot")
-    expect(page.locator("#verdict .subline")).to_contain_text("Pot 3 → foot-left, leave 4")
+    expect(page.locator("#verdict .subline")).to_contain_text("Pot 3 in the foot left, leave 4")
     expect(page.locator(".steps .now .step-name")).to_have_text("Still after the shot")
 
     verdict = client.give(still(after()), "after.jpg").json()["attempt"]["verdict"]
@@ -68,13 +68,13 @@ def test_still_intent_still_without_a_reload(page, client):
     expect(page.locator("#verdict .subline")).to_contain_text(
         f"{abs(verdict['along_mm']):.0f} mm short · {abs(verdict['across_mm']):.0f} mm left"
     )
-    expect(page.locator("#facts")).to_contain_text("2300, 200 mm")
+    expect(page.locator("#facts")).to_contain_text("2300.0, 200.0 mm")
     expect(page.locator("#facts")).to_contain_text("7.24, 0.63 diamonds")
-    expect(page.locator("#top-view svg")).to_contain_text("out by")
+    expect(page.locator("#top-view svg")).to_contain_text("Out by")
     expect(page.locator("#attempts tbody tr")).to_have_count(1)
     expect(page.locator("#attempts tbody tr")).to_contain_text("before.jpg → after.jpg")
     expect(page.locator("#summary")).to_contain_text("0 of 1")
-    expect(page.locator("#summary")).to_contain_text("95 %: 0% to 79%")
+    expect(page.locator("#summary")).to_contain_text("95 % interval 0 to 79 %")
 
     assert page.evaluate("window.isStillTheFirst") is True, "the page was not loaded again"
     assert live.evaluate("old => old === document.getElementById('verdict')")

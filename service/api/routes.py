@@ -11,8 +11,8 @@ from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from service.desk.desk import no_calibration, no_intent
 from service.pages import Scene, progress_of, summary_of
-from service.report.progress_words import progress_lines
 from service.store import NotFoundError
+from service.words.progress import progress_lines
 
 from . import models as m
 from .bodies import calibration_body, intent_body, page_body
@@ -315,7 +315,7 @@ async def put_note(number: Number, desk: DeskDep, document: Document) -> dict[st
 @router.get("/summary", response_model=m.SummaryOut, tags=["attempts"])
 def get_summary(reader: ReaderDep) -> dict[str, Any]:
     """What all attempts add up to, every rate with its interval."""
-    return {"summary": summary_of(reader.scores())}
+    return {"summary": summary_of(reader.scores()).to_dict()}
 
 
 @router.get("/progress", response_model=m.ProgressOut, tags=["attempts"])

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from service.report.lens_words import coverage_lines, still_lines
-from service.report.words import lens_lines
+from service.words.lens import coverage_lines, lens_lines, still_lines
 
 from .app import app, guarded
 from .console import say, tracked

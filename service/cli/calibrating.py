@@ -16,7 +16,7 @@ import typer
 from calibration.errors import CalibrationError, RestmarkError
 from calibration.jsonfile import write_text
 from calibration.table import BALL_CENTRE_HEIGHT_MM, NAMED_SURFACES_MM, Table
-from service.report.words import calibration_lines
+from service.words.calibration import calibration_lines
 
 from .app import REFUSED, app, guarded
 from .console import complain, print_json, say

@@ -54,7 +54,7 @@ def score(
     if as_json:
         print_json(verdict.to_dict())
         return
-    out().print(verdict_grid(table, was, now, verdict))
+    out().print(verdict_grid(table, now, verdict))
     for warning in verdict.warnings:
         say(f"note: {warning}")
 
@@ -94,9 +94,9 @@ def session(
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     """
     from service.practice import score_session
-    from service.report.kind_words import kind_lines, kind_rows
-    from service.report.summary_words import summary_lines
     from service.report.tables import attempts_grid, kinds_grid
+    from service.words.kinds import kind_lines, kind_rows
+    from service.words.summary import summary_lines
 
     plan_path = plan or _own_plan(folder)
     meant = _read_plan(plan_path)

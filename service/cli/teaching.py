@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import FileFormatError
-from service.report.words import ball_name
+from service.words.balls import ball_name
 from vision.layout import Layout
 
 from .app import app, guarded

@@ -31,10 +31,10 @@ def progress(
     sessions are missing.
     """
     from service.pages import progress_of
-    from service.report.kind_words import kind_rows
-    from service.report.progress_words import progress_lines
     from service.report.tables import kinds_grid, sessions_grid
     from service.store import DATABASE_NAME, Store
+    from service.words.kinds import kind_rows
+    from service.words.progress import progress_lines
 
     if not (data / DATABASE_NAME).is_file():
         raise RestmarkError(

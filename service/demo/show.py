@@ -15,9 +15,11 @@ from rich.markup import escape
 from calibration.jsonfile import make_folder, write_json, write_text
 from service.report import model
 from service.report.page import render_page
-from service.report.summary_words import summary_lines
 from service.report.tables import attempts_grid
-from service.report.words import calibration_lines, lens_lines, percent
+from service.words.calibration import calibration_lines
+from service.words.lens import lens_lines
+from service.words.plain import percent
+from service.words.summary import summary_lines
 from vision.truth.measure import Accuracy
 
 from .trial import Track, Trial, run_trial, untracked

@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
+from service.words.lengths import Lengths
+from service.words.verdicts import headline
+
 from . import palette
 from .frame import View
 from .svg import add, number
@@ -17,7 +20,11 @@ _GLYPH_SHARE = 0.56
 
 
 def draw_legend(
-    svg: ET.Element, view: View, verdict: Verdict | None, marks: list[tuple[str, str]]
+    svg: ET.Element,
+    view: View,
+    verdict: Verdict | None,
+    marks: list[tuple[str, str]],
+    lengths: Lengths,
 ) -> None:
     """Verdict on the left, then one entry a mark: (kind, words)."""
     left, top, wide, high = view.box
@@ -26,7 +33,7 @@ def draw_legend(
     strip = add(svg, "g", class_="legend")
     if verdict is not None:
         size = 19 * view.mm_per_px
-        words = verdict_words(verdict)
+        words = headline(verdict, lengths)
         add(
             strip, "text", words, x=x, y=middle + size * 0.35, font_size=size,
             font_weight="700", fill=palette.verdict_colour(verdict.verdict),
@@ -44,19 +51,6 @@ def draw_legend(
             fill=palette.FRAME_MUTED,
         )  # fmt: skip
         x += width + size * 0.9
-
-
-def verdict_words(verdict: Verdict) -> str:
-    """The verdict in a few words: ``out by 84 mm``, ``in the zone``, ``scratch``."""
-    if verdict.scratch:
-        return "scratch"
-    if verdict.verdict == "in":
-        return "in the zone"
-    if verdict.miss_mm is None:
-        return "out: no zone here" if verdict.zone_empty else verdict.verdict or "no intent"
-    if verdict.verdict == "out":
-        return f"out by {verdict.miss_mm:.0f} mm"
-    return "too close to call"
 
 
 def _swatch(parent: ET.Element, kind: str, size: float) -> None:

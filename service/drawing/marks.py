@@ -9,6 +9,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from calibration.table import BALL_RADIUS_MM, PointMm
+from service.words.lengths import Lengths
 from vision.layout import Ball
 
 from . import palette
@@ -67,13 +68,18 @@ def draw_arrival(svg: ET.Element, view: View, verdict: Verdict) -> None:
     if len(ring) < 2 or math.dist(ring[-2], ring[-1]) < 1:
         return
     group = add(svg, "g", class_="arrival", opacity=0.9)
-    add(group, "title", "planned arrival line")
+    add(group, "title", arrival_words(verdict))
     add(
         group, "polyline", points=points(ring), fill="none", stroke=palette.ARRIVAL,
         stroke_width=4, stroke_dasharray="22 12",
     )  # fmt: skip
     head = arrow_head(ring[-1], ring[-2], 26)
     add(group, "polygon", points=points(head), fill=palette.ARRIVAL)
+
+
+def arrival_words(verdict: Verdict) -> str:
+    """``planned arrival line`` or ``seen arrival line``."""
+    return f"{verdict.arrival or 'planned'} arrival line"
 
 
 def draw_stop(svg: ET.Element, view: View, cue: Ball, colour: str) -> None:
@@ -91,15 +97,16 @@ def draw_stop(svg: ET.Element, view: View, cue: Ball, colour: str) -> None:
         )  # fmt: skip
 
 
-def draw_miss(svg: ET.Element, view: View, verdict: Verdict, colour: str) -> None:
-    """The vector from the nearest place in the zone to the stop, with its length in mm."""
+def draw_miss(svg: ET.Element, view: View, verdict: Verdict, colour: str, lengths: Lengths) -> None:
+    """The vector from the nearest place in the zone to the stop, with its length."""
     stop, vector, miss_mm = verdict.cue_stop_mm, verdict.miss_vector_mm, verdict.miss_mm
     if stop is None or vector is None or not miss_mm:
         return
     tail = view.at((stop[0] - vector[0], stop[1] - vector[1]))
     tip = view.at((stop[0], stop[1]))
     group = add(svg, "g", class_="miss")
-    add(group, "title", f"miss {miss_mm:.1f} mm")
+    words = lengths.text(miss_mm)
+    add(group, "title", f"outside the zone by {words}")
     for stroke, width in ((palette.BALL_INK, 12.0), (colour, 6.5)):
         add(
             group, "line", x1=tail[0], y1=tail[1], x2=tip[0], y2=tip[1], stroke=stroke,
@@ -111,7 +118,6 @@ def draw_miss(svg: ET.Element, view: View, verdict: Verdict, colour: str) -> Non
             stroke=palette.BALL_INK, stroke_width=2.5,
         )  # fmt: skip
     add(group, "circle", cx=tail[0], cy=tail[1], r=8, fill=colour)
-    words = f"{miss_mm:.0f} mm"
     size = 15 * view.mm_per_px
     half = (size * (0.31 * len(words) + 0.5), size * 0.78)
     x, y = label_place(view, tail, tip, half)

@@ -11,9 +11,10 @@ import numpy as np
 from calibration.kept.calibration import Calibration
 from service.desk.known_set import KnownSet
 from service.store import CorrectionRecord
+from service.words.balls import ball_name, error_95_mm
+from service.words.lengths import diamonds
 from vision.layout import BALL_IDS, Ball, Layout
 
-from . import words
 from .scene import Scene
 
 LOOK_RADII = 2.0
@@ -104,11 +105,11 @@ def _ball_row(ball: Ball, calibration: Calibration, *, by_hand: bool) -> BallRow
         name=ball.id,
         x=f"{ball.x_mm:.1f}",
         y=f"{ball.y_mm:.1f}",
-        error=f"{words.error_95_mm(ball):.1f}",
-        diamonds=words.in_diamonds(ball.centre_mm, calibration.table),
+        error=f"{error_95_mm(ball):.1f}",
+        diamonds=diamonds(calibration.table.surface_mm, ball.centre_mm),
         standing=doubt if ball.doubtful else ("by hand" if by_hand else "sure"),
         is_doubtful=ball.doubtful,
-        pick=f"{words.ball_name(ball.id)}{aside}: say which ball it is",
+        pick=f"{ball_name(ball.id)}{aside}: say which ball it is",
         data={
             "id": ball.id,
             "x_mm": ball.x_mm,

@@ -19,6 +19,7 @@ from service.store import (
     ReadingRecord,
     StoreError,
 )
+from service.words.lengths import Units
 
 
 @functools.lru_cache(maxsize=8)
@@ -100,7 +101,7 @@ class Scene:
             return replace(told, refusal=refusal.detail)
         return replace(told, zone=verdict.zone, verdict=verdict)
 
-    def svg(self, *, width_px: int = 960) -> str:
+    def svg(self, *, units: Units = Units.MM, width_px: int = 960) -> str:
         """The top view as an <svg> element."""
         return top_view_svg(
             self.table,
@@ -108,5 +109,6 @@ class Scene:
             before=self.attempt.before.layout if self.attempt else None,
             verdict=self.verdict,
             zone=self.zone,
+            units=units,
             width_px=width_px,
         )

@@ -8,21 +8,23 @@ from typing import TYPE_CHECKING
 
 from calibration.table import Table
 from service.drawing import overlay_svg, top_view_svg
-from vision.layout import Layout
+from service.words import rows
+from service.words.calibration import calibration_lines
+from service.words.facts import Fact, facts
+from service.words.intents import intent_words
+from service.words.kinds import KindRow, headings, kind_lines, kind_rows
+from service.words.lengths import Lengths, Units
+from service.words.summary import summary_facts, tiles
+from service.words.verdicts import headline, subline
+from vision.layout import Ball, Layout
 
-from .attempt_words import Fact, facts, headline, intent_words
 from .figures import LandingPoint, StripRow, landings_svg, residuals_svg
-from .kind_words import KindRow, kind_lines, kind_rows
-from .summary_words import Tile, summary_lines, tiles
-from .tables import AttemptRow, attempt_row
-from .words import calibration_lines
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
     from service.practice import Attempt, SessionResult
 
 OVERLAY_WIDTH_PX = 1280
-_TONES = {"in": "in", "out": "out", "too close to call": "close"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +44,9 @@ class AttemptPart:
     after: str
     tone: str
     headline: str
+    subline: str
     intent_words: str
-    row: AttemptRow | None
+    row: rows.AttemptRow | None
     facts: tuple[Fact, ...]
     warnings: tuple[str, ...]
     refusal: str | None
@@ -66,8 +69,11 @@ class Report:
     heading: str
     lead: str
     provenance: str
-    tiles: tuple[Tile, ...]
-    summary_lines: tuple[str, ...]
+    unit: str
+    """What stands behind lengths: ``mm``."""
+    tiles: tuple[Fact, ...]
+    summary: tuple[Fact, ...]
+    kind_headings: tuple[str, ...]
     kind_rows: tuple[KindRow, ...]
     kind_lines: tuple[str, ...]
     landings_svg: str
@@ -90,15 +96,23 @@ class Source:
     table: Table
     calibration: Calibration | None = None
     empty_still: bytes | None = None
+    units: Units = Units.MM
+    """What lengths are shown in."""
     stills: Mapping[str, bytes] = field(default_factory=dict)
     """Bytes of stills by the names that the readings carry."""
     accuracy: Accuracy | None = None
 
+    @property
+    def lengths(self) -> Lengths:
+        """How lengths of this table are said."""
+        return Lengths.on(self.table, self.units)
+
 
 def make_report(result: SessionResult, source: Source) -> Report:
     """The report of a scored session."""
-    made = source.calibration
+    made, lengths = source.calibration, source.lengths
     points = landing_points(result.attempts)
+    summary = summary_facts(result.summary, lengths)
     empty = None
     if made is not None and source.empty_still is not None:
         nothing = Layout(still="of the empty table", surface_mm=made.table.surface_mm)
@@ -107,11 +121,13 @@ def make_report(result: SessionResult, source: Source) -> Report:
         heading=source.heading,
         lead=source.lead,
         provenance=source.provenance,
-        tiles=tuple(tiles(result.summary)),
-        summary_lines=tuple(summary_lines(result.summary)),
-        kind_rows=tuple(kind_rows(result.summary.by_kind)),
+        unit=lengths.sign,
+        tiles=tiles(summary),
+        summary=summary,
+        kind_headings=tuple(headings(lengths)),
+        kind_rows=tuple(kind_rows(result.summary.by_kind, lengths)),
         kind_lines=tuple(kind_lines(result.summary.by_kind)),
-        landings_svg=landings_svg(points),
+        landings_svg=landings_svg(points, lengths),
         landings_note=_landings_note(points),
         attempts=tuple(attempt_part(attempt, source) for attempt in result.attempts),
         doubts=doubts_of(result),
@@ -125,6 +141,7 @@ def make_report(result: SessionResult, source: Source) -> Report:
 def attempt_part(attempt: Attempt, source: Source) -> AttemptPart:
     """One attempt's drawings and words."""
     verdict, before, after = attempt.verdict, attempt.before_layout, attempt.after_layout
+    lengths = source.lengths
     shown = after or before
     top_view = None
     if shown is not None:
@@ -133,31 +150,43 @@ def attempt_part(attempt: Attempt, source: Source) -> AttemptPart:
             shown,
             before=before if after is not None else None,
             verdict=verdict,
+            units=source.units,
             width_px=1064,
         )
     overlay = None
     still = source.stills.get(attempt.after)
     if still is not None and after is not None and source.calibration is not None:
         overlay = overlay_svg(
-            still, source.calibration, after, verdict=verdict, width_px=OVERLAY_WIDTH_PX
+            still,
+            source.calibration,
+            after,
+            verdict=verdict,
+            units=source.units,
+            width_px=OVERLAY_WIDTH_PX,
         )
     intent = None if verdict is None else verdict.intent
+    row = None if verdict is None else rows.attempt_row(verdict, lengths)
     return AttemptPart(
         number=attempt.attempt,
         before=attempt.before,
         after=attempt.after,
-        tone="refused" if verdict is None else _TONES.get(verdict.verdict or "", "none"),
-        headline="Refused" if verdict is None else headline(verdict),
-        intent_words="" if intent is None else intent_words(intent),
-        row=None if verdict is None else attempt_row(verdict),
+        tone="refused" if row is None else row.tone,
+        headline="Refused" if verdict is None else headline(verdict, lengths),
+        subline="" if verdict is None else subline(verdict, lengths),
+        intent_words="" if intent is None else intent_words(intent, lengths),
+        row=row,
         facts=()
-        if verdict is None or intent is None
-        else tuple(facts(source.table, before, after, intent, verdict)),
+        if verdict is None
+        else facts(verdict, source.table, cue=_cue(after), lengths=lengths),
         warnings=() if verdict is None else verdict.warnings,
         refusal=attempt.refused_why,
         top_view=top_view,
         overlay=overlay,
     )
+
+
+def _cue(after: Layout | None) -> Ball | None:
+    return None if after is None else after.ball("cue")
 
 
 def landing_points(attempts: Sequence[Attempt]) -> list[LandingPoint]:

@@ -177,6 +177,8 @@ class Reader:
             verdict=row.verdict,
             kind=_kind(row),
             in_a_row=row.in_a_row,
+            offset_along_mm=row.offset_along_mm,
+            offset_across_mm=row.offset_across_mm,
         )
 
     def attempts_with(self, reading_id: int) -> tuple[AttemptRecord, ...]:

@@ -197,6 +197,9 @@ class AttemptRecord:
     kind: Mapping[str, Any]
     """Kind of shot, as ``Circumstances.kind`` gives it."""
     in_a_row: int | None = None
+    offset_along_mm: float | None = None
+    """As in ``Score``."""
+    offset_across_mm: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the API: the verdict beside the numbers and names of its stills."""

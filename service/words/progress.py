@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .kind_words import kind_lines
-from .summary_words import p_words, rate_interval, weak_side_line
-from .words import percent, signed
+from .kinds import FiguresRow, figures_row, kind_lines
+from .landing import between, sided_between, weak_side_fact
+from .lengths import LEFT_RIGHT, LONG_SHORT, MILLIMETRES, Lengths
+from .plain import capital, counted, more, p_words, percent, percent_between
 
 if TYPE_CHECKING:
     from service.practice import Progress
@@ -19,6 +20,12 @@ if TYPE_CHECKING:
 
 SESSIONS_FOR_A_TREND = 5
 _TOO_EARLY = " (too few sessions for an interval)"
+_TREND_NAMES = {
+    "speed spread": "spread long or short (speed)",
+    "line spread": "spread left or right (line)",
+    "half-within distance": "distance that holds half of the stops (half-within distance)",
+}
+"""What a player understands first, by the figure's name where that is a term."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,23 +34,20 @@ class SessionRow:
 
     number: int
     day: str
-    attempts: int
-    zone: str
-    interval: str
     pots: str
     miss: str
-    long_short: str
-    left_right: str
-    speed: str
-    line: str
+    """Average miss, without its unit."""
+    figures: FiguresRow
 
 
-def session_rows(sessions: Sequence[SessionFigures]) -> list[SessionRow]:
+def session_rows(
+    sessions: Sequence[SessionFigures], lengths: Lengths = MILLIMETRES
+) -> list[SessionRow]:
     """A row a session, oldest first."""
-    return [_row(session) for session in sessions]
+    return [_row(session, lengths) for session in sessions]
 
 
-def progress_lines(found: Progress) -> list[str]:
+def progress_lines(found: Progress, lengths: Lengths = MILLIMETRES) -> list[str]:
     """All that may be said over the sessions, bias before spread, and what is missing."""
     if not found.sessions:
         lines = ["No plain attempts are stored yet."]
@@ -66,9 +70,9 @@ def progress_lines(found: Progress) -> list[str]:
                 found.pots_trend,
                 found.long_run.pots,
             ),
-            *_long_run_lines(found),
-            *_trend_lines(found.trends),
-            weak_side_line(found.weak_side, "Speed against line, each session about its own mean"),
+            *_long_run_lines(found, lengths),
+            *_trend_lines(found.trends, lengths),
+            f"{weak_side_fact(found.weak_side).line}; each session about its own average.",
             *kind_lines(found.by_kind),
         ]
     return lines + _set_lines(found)
@@ -80,7 +84,7 @@ def _span(found: Progress) -> str:
     left_out = f"; {found.left_out} of other shots left out" if found.left_out else ""
     shots = found.different_shots
     return (
-        f"{_count(len(days), 'session')}, {span}, {_count(found.attempts, 'attempt')} of "
+        f"{counted(len(days), 'session')}, {span}, {counted(found.attempts, 'attempt')} of "
         f"{'one shot' if shots == 1 else f'{shots} different shots'}{left_out}."
     )
 
@@ -91,8 +95,8 @@ def _rate_lines(label: str, rates: Sequence[Rate], trend: RateTrend, whole: Shar
     text = f"{label} {sum(r.successes for r in rates)} of {sum(r.n for r in rates)} in all"
     if whole.low is not None and whole.high is not None:
         text += (
-            f", over sessions {percent(whole.mean)} (95 % interval {100 * whole.low:.0f} to "
-            f"{100 * whole.high:.0f} %)"
+            f", over sessions {percent(whole.mean)} (95 % interval "
+            f"{percent_between(whole.low, whole.high)})"
         )
     return [f"{text}. {_rate_trend_words(trend)}"]
 
@@ -117,52 +121,51 @@ def _rate_trend_words(trend: RateTrend) -> str:
 def _more(trend: RateTrend) -> str:
     if trend.sessions_missing is None:
         return "; none is in sight"
-    more = _count(trend.sessions_missing, "more session")
-    return f"; about {more} like these would show one"
+    return f"; about {more(trend.sessions_missing, 'session')} like these would show one"
 
 
 def _until(missing: int | None) -> str:
     return f"Sessions until a trend can be claimed: at least {missing} more (five are needed)."
 
 
-def _long_run_lines(found: Progress) -> list[str]:
+def _long_run_lines(found: Progress, lengths: Lengths) -> list[str]:
     run = found.long_run
     lines = []
     if run.long_short.mean_mm is not None and run.left_right.mean_mm is not None:
-        lines.append(
-            "Average landing spot over all sessions, long + and left + against the wanted spot: "
-            f"{_mean_words(run.long_short)} and {_mean_words(run.left_right)}."
-        )
+        along = _mean_words(run.long_short, LONG_SHORT, lengths)
+        across = _mean_words(run.left_right, LEFT_RIGHT, lengths)
+        lines.append(f"Average stop over all sessions, against the wanted spot: {along}; {across}.")
     miss = run.average_miss
     if miss.mean_mm is not None:
-        between = _TOO_EARLY
-        if miss.low_mm is not None and miss.high_mm is not None:
-            between = f" (95 % interval {miss.low_mm:.0f} to {miss.high_mm:.0f} mm)"
-        lines.append(f"Average miss over all sessions {miss.mean_mm:.0f} mm{between}.")
+        interval = between(miss, lengths) or _TOO_EARLY
+        lines.append(
+            f"Average miss over all sessions {lengths.text(miss.mean_mm)} outside the "
+            f"zone{interval}."
+        )
     return lines
 
 
-def _mean_words(mean: Mean) -> str:
+def _mean_words(mean: Mean, ends: tuple[str, str], lengths: Lengths) -> str:
     assert mean.mean_mm is not None
-    text = f"{signed(mean.mean_mm)} mm"
-    if mean.low_mm is None or mean.high_mm is None:
-        return f"{text}{_TOO_EARLY}"
-    return f"{text} (95 % interval {signed(mean.low_mm)} to {signed(mean.high_mm)})"
+    interval = sided_between(mean, ends, lengths)
+    tail = f" (95 % interval {interval})" if interval else _TOO_EARLY
+    return lengths.sided(mean.mean_mm, ends) + tail
 
 
-def _trend_lines(trends: Sequence[NamedTrend]) -> list[str]:
+def _trend_lines(trends: Sequence[NamedTrend], lengths: Lengths) -> list[str]:
     lines, without = [], []
     for named in trends:
         trend = named.trend
+        figure = _TREND_NAMES.get(named.figure, named.figure)
         if trend.slope is None or trend.low is None or trend.high is None:
             continue
         if not named.claimed or named.p_adjusted is None:
-            without.append(named.figure)
+            without.append(figure)
             continue
+        slope, low, high = map(lengths.change, (trend.slope, trend.low, trend.high))
         lines.append(
-            f"{named.figure.capitalize()}: {signed(trend.slope, 1)} mm a session (95 % interval "
-            f"{signed(trend.low, 1)} to {signed(trend.high, 1)}; {p_words(named.p_adjusted)}, "
-            f"corrected for looking at {len(trends)} figures)."
+            f"{capital(figure)}: {slope} {lengths.sign} a session (95 % interval {low} to {high}; "
+            f"{p_words(named.p_adjusted)}, corrected for looking at {len(trends)} figures)."
         )
     if without:
         lines.append(f"No trend can be claimed in {', '.join(without)}.")
@@ -172,33 +175,19 @@ def _trend_lines(trends: Sequence[NamedTrend]) -> list[str]:
 def _set_lines(found: Progress) -> list[str]:
     return [
         f"{each.started_at.date().isoformat()}: sets of {each.sets.in_a_row} in a row, "
-        f"{_count(each.sets.completions, 'completion')}, longest run {each.sets.longest_run}, "
-        f"{_count(each.sets.attempts, 'attempt')}; not pooled with plain repeats."
+        f"{counted(each.sets.completions, 'completion')}, longest run {each.sets.longest_run}, "
+        f"{counted(each.sets.attempts, 'attempt')}; not pooled with plain repeats."
         for each in found.sets
     ]
 
 
-def _row(session: SessionFigures) -> SessionRow:
-    summary = session.summary
-    landing = summary.landing
-    means = [landing.long_short.mean_mm, landing.left_right.mean_mm]
-    lengths = [summary.average_miss.mean_mm, landing.speed.sigma_mm, landing.line.sigma_mm]
-    along, across = ("–" if value is None else signed(value) for value in means)
-    miss, speed, line = ("–" if value is None else f"{value:.0f}" for value in lengths)
+def _row(session: SessionFigures, lengths: Lengths) -> SessionRow:
+    summary, landing = session.summary, session.summary.landing
+    means, spreads = (landing.long_short, landing.left_right), (landing.speed, landing.line)
     return SessionRow(
         number=session.number,
         day=session.started_at.date().isoformat(),
-        attempts=summary.attempts,
-        zone=f"{summary.zone.successes} of {summary.zone.n}",
-        interval=rate_interval(summary.zone).removeprefix("95 % interval "),
         pots=f"{summary.pots.successes} of {summary.pots.n}",
-        miss=miss,
-        long_short=along,
-        left_right=across,
-        speed=speed,
-        line=line,
+        miss=lengths.number_or_none(summary.average_miss.mean_mm),
+        figures=figures_row(summary.attempts, summary.zone, means, spreads, lengths),
     )
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"

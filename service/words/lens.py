@@ -7,12 +7,35 @@ from typing import TYPE_CHECKING
 
 from calibration.lens.coverage import REGIONS
 
-from .words import percent
+from .plain import NONE, percent
 
 if TYPE_CHECKING:
     from calibration.lens.file import BoardStill, Lens
 
-NONE = "\N{EN DASH}"
+
+def lens_lines(lens: Lens) -> list[str]:
+    """What a fitted lens says of itself."""
+    wide, high = lens.image_size_px
+    used = [still for still in lens.stills if still.used]
+    lines = [
+        f"{len(used)} of {len(lens.stills)} stills used, {sum(s.corners for s in used)} corners",
+        f"error at held-out corners {lens.held_out_rms_px:.3f} px, of the fit "
+        f"{lens.fit_rms_px:.3f} px",
+        f"board seen in {percent(lens.coverage)} of the picture ({wide}x{high} px)",
+        *_board_words(lens),
+        f"focal length {lens.fx_px:.1f} px, first distortion coefficient {lens.distortion[0]:+.4f}",
+    ]
+    return lines + [f"left out {name}: {reason}" for name, reason in lens.rejected]
+
+
+def _board_words(lens: Lens) -> list[str]:
+    """The board and what its ruler bar did to it."""
+    if lens.board is None:
+        return []
+    text = f"board as printed: {lens.board.options}"
+    if lens.ruler_mm is not None:
+        text += f" (scaled by its 100 mm bar, which measures {lens.ruler_mm:g} mm)"
+    return [text]
 
 
 def still_lines(lens: Lens) -> list[str]:
