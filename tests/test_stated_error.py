@@ -6,7 +6,8 @@ Rendered rooms with tables built to tolerance (length and width 1.6 mm, sights 0
 twice that; mouths, caps, offsets anywhere in their range; cameras leaning up to 30 degrees), told
 by their named size, 51 rooms that nothing was tuned on, two of them refused for their cloth:
 `python -m vision.training.dataset --set built`, then
-`python -m service.bench.rooms.stated_error FOLDER`, and with `--sources tape nothing --noise 0`. Root mean squares over the bed; "ninths" are the least and
+`python -m service.bench.rooms.stated_error FOLDER`, and with
+`--sources tape nothing --noise 0`. Root mean squares over the bed; "ninths" are the least and
 largest ratio of the bed's nine parts, "pull" is in stated sigmas. (Measured one step
 earlier, before building errors were foreshortened row by row.)
 
