@@ -10,6 +10,9 @@ from markupsafe import Markup
 from calibration.kept.calibration import Calibration
 from calibration.table import NAMED_SURFACES_MM
 from service.desk.known_set import KnownSet
+from service.desk.scene import Scene
+from service.desk.stored import calibration_of
+from service.desk.sums import stored_verdict, summary_of
 from service.position import Intent
 from service.store import AttemptRecord, IntentRecord, Reader, ReadingRecord
 from service.words.balls import target
@@ -25,8 +28,7 @@ from service.words.verdicts import TONES, headline, subline
 
 from .naming import BallRow, NamesView, ball_rows, names_view
 from .noting import NoteView, note_view
-from .scene import Scene, calibration_of
-from .summary import stored_verdict, summary_of
+from .picture import scene_svg
 from .weeks import ProgressView, progress_view
 
 ATTEMPTS_SHOWN = 50
@@ -139,7 +141,7 @@ def page_view(reader: Reader, known: KnownSet, units: Units = Units.MM) -> PageV
         is_calibrated=calibration is not None,
         units=units,
         unit=lengths.sign,
-        svg=Markup(scene.svg(units=units)) if scene else None,
+        svg=Markup(scene_svg(scene, units=units)) if scene else None,
         facts_title=say.facts_title,
         facts=say.facts,
         note=note_view(scene.attempt) if scene and scene.attempt else None,

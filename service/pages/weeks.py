@@ -7,14 +7,13 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from service.desk.sums import progress_of
 from service.drawing.sessions import SessionPoint, sessions_svg
 from service.practice.statistics.progress import SessionFigures
 from service.store import Score
 from service.words.kinds import headings
 from service.words.lengths import Lengths
 from service.words.progress import SessionRow, progress_lines, session_rows
-
-from .summary import progress_of
 
 SESSIONS_SHOWN = 20
 

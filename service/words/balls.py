@@ -6,12 +6,10 @@ import math
 
 import numpy as np
 
+from calibration.chi_square import PLANE_AXIS_95
 from vision.layout import Ball
 
 from .plain import NONE
-
-_AXIS_95 = math.sqrt(5.991)
-"""Half-axes of a 95 % ellipse in two dimensions, in standard deviations."""
 
 
 def ball_name(ball: str) -> str:
@@ -34,4 +32,4 @@ def target(ball: str | None, pocket: str | None) -> str:
 def error_95_mm(ball: Ball) -> float:
     """Larger half-axis of the ball's 95 % error ellipse, mm."""
     largest = float(np.linalg.eigvalsh(np.asarray(ball.cov_mm2, dtype=float))[-1])
-    return _AXIS_95 * math.sqrt(max(largest, 0.0))
+    return PLANE_AXIS_95 * math.sqrt(max(largest, 0.0))

@@ -1,4 +1,4 @@
-"""What stored attempts add up to."""
+"""What stored attempts add up to: their summary, and sessions over weeks."""
 
 from __future__ import annotations
 
