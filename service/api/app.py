@@ -14,6 +14,7 @@ from service.desk.desk import Desk
 from service.desk.live import Live
 from service.pages import install_pages
 from service.store import Store
+from service.words.lengths import Units
 from vision.read import read_still
 
 from .gate import LOOPBACK_NAMES, Gate
@@ -33,11 +34,13 @@ def create_app(
     read: ReadStill = read_still,
     host_names: Collection[str] = LOOPBACK_NAMES,
     any_address: bool = False,
+    units: Units = Units.MM,
 ) -> FastAPI:
     """The service on ``data_dir``; StoreError where that cannot be used.
 
     ``host_names`` are the names it may be asked by; ``any_address`` takes plain IP addresses
-    too, for a service that listens beyond this machine.
+    too, for a service that listens beyond this machine. ``units`` is what the page shows lengths
+    in until a reader chooses.
     """
     live = Live()
     desk = Desk(Store(data_dir), live, read)
@@ -60,6 +63,6 @@ def create_app(
     app.state.desk = desk
     install_problems(app)
     app.include_router(router)
-    install_pages(app, desk.store, desk.known_set)
+    install_pages(app, desk.store, desk.known_set, units=units)
     app.add_middleware(Gate, host_names=host_names, any_address=any_address)
     return app

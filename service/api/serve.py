@@ -15,6 +15,7 @@ from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
 from service.address import DEFAULT_HOST, DEFAULT_PORT
 from service.siblings import CODE, mixed_install
+from service.words.lengths import Units
 from vision.name.taught import Taught
 
 from .app import create_app
@@ -60,12 +61,14 @@ def serve(
     *,
     open_calibration: Path | None = None,
     ball_set: Path | None = None,
+    units: Units = Units.MM,
     announce: Callable[[str], None] = print,
 ) -> None:
     """Serve ``data_dir`` on ``host`` and ``port`` (0: any free one) until interrupted.
 
     ``open_calibration`` is a table file that is set as the calibration first, ``ball_set`` a set
-    file that is set as the taught ball set. ``announce`` gets
+    file that is set as the taught ball set, ``units`` what the page shows lengths in until a
+    reader chooses. ``announce`` gets
     the address, and a warning where others can reach it. Raises RestmarkError before it serves.
     """
     mixed = mixed_install()
@@ -80,6 +83,7 @@ def serve(
             data_dir,
             host_names=LOOPBACK_NAMES if is_loopback else {*LOOPBACK_NAMES, *_own_names(host)},
             any_address=not is_loopback,
+            units=units,
         )
         if calibration is not None:
             app.state.desk.set_calibration(calibration.to_dict())

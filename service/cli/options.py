@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from service.words.lengths import Units
+
 if TYPE_CHECKING:
     from service.position import Player
     from vision.name.taught import Taught
@@ -24,6 +26,20 @@ CALIBRATION_FOR_STILLS = Annotated[
 BALL_SET = Annotated[
     Path | None,
     typer.Option("--set", help="The taught ball set, set.json of `restmark teach`."),
+]
+UNITS = Annotated[
+    Units,
+    typer.Option(
+        "--units", help="What lengths are shown in; JSON stays in millimetres.", show_default=True
+    ),
+]
+REPORT = Annotated[
+    Path | None,
+    typer.Option(
+        "--report",
+        metavar="FILE|DIR",
+        help="Write the report with its drawings: one .html file, or a folder, made if missing.",
+    ),
 ]
 JSON = Annotated[bool, typer.Option("--json", help="Print JSON on standard output.")]
 PLAYER = Annotated[

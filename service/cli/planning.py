@@ -1,4 +1,4 @@
-"""``route``, ``chances`` and ``player``: before the shot, and what a player is known to do."""
+"""``zone``, ``route``, ``chances`` and ``player``: before the shot, and what a player is known to do."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ from rich.table import Table as Grid
 
 from calibration.errors import FileFormatError
 from calibration.table import POCKET_NAMES
+from service.words.lengths import Lengths, Units
 
 from .app import app, guarded
 from .console import note, out, print_json, say
 from .inputs import entry_of, folder_entries
 from .layouts import Ground
-from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
+from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, UNITS, player_from
 
 if TYPE_CHECKING:
     from service.position.plan.chance_map import ChanceMap
@@ -25,6 +26,46 @@ if TYPE_CHECKING:
     from service.position.plan.route import RouteReport
 
 LAYOUT = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Still or layout before the shot.")]
+
+
+@app.command()
+@guarded
+def zone(
+    before: LAYOUT,
+    intent: Annotated[
+        Path, typer.Option("--intent", help="What is meant, intent.json: pot and leave, or zone.")
+    ],
+    calibration: CALIBRATION_FOR_STILLS = None,
+    player: PLAYER = None,
+    drawing: Annotated[
+        Path | None, typer.Option("--out", help="Draw the zone on the table as an SVG file.")
+    ] = None,
+    units: UNITS = Units.MM,
+    as_json: JSON = False,
+) -> None:
+    """Show the landing zone before the shot: how large, where best, or which limit empties it."""
+    from calibration.jsonfile import write_text
+    from service.drawing import top_view_svg
+    from service.position import Intent, landing_zone
+    from service.position.verdict.arrival import planned_line, zone_widths_mm
+    from service.report.tables import facts_grid
+    from service.words.planning import zone_facts, zone_json
+
+    ground = Ground.open(calibration)
+    there = ground.layout(entry_of(before))
+    table = ground.table_for(there)
+    meant = Intent.read(intent).named_on(there)
+    meant.check_on(there, table)
+    found = landing_zone(there, meant, table, player=player_from(player))
+    line = planned_line(there, meant, table, found)
+    widths = None if line is None or found.wanted_mm is None else zone_widths_mm(found, line)
+    if drawing is not None:
+        drawn = top_view_svg(table, there, zone=found, arrival_line_mm=line, units=units)
+        write_text(drawing, drawn)
+    if as_json:
+        print_json(zone_json(found, meant, widths))
+        return
+    out().print(facts_grid(zone_facts(found, meant, widths, Lengths.on(table, units))))
 
 
 @app.command()
@@ -38,14 +79,20 @@ def route(
             help="An intent with route_mm; give it again for each route to lay side by side.",
         ),
     ],
+    drawing: Annotated[
+        Path | None, typer.Option("--out", help="Draw the routes on the table as an SVG file.")
+    ] = None,
     calibration: CALIBRATION_FOR_STILLS = None,
     player: PLAYER = None,
+    units: UNITS = Units.MM,
     as_json: JSON = False,
 ) -> None:
     """Lay planned routes of the cue ball side by side: gaps, hooked stretches, what they forgive.
 
     How spin and cushions turn the cue ball is not predicted: the route is taken as drawn.
     """
+    from calibration.jsonfile import write_text
+    from service.drawing.routes import routes_svg
     from service.position import Intent
     from service.position.plan.route import most_forgiving, report_route
 
@@ -56,11 +103,14 @@ def route(
     reports = [report_route(there, each, table, player=who) for each in meant]
     best = most_forgiving(reports)
     names = [str(path) for path in intent]
+    if drawing is not None:
+        drawn = [(path.stem, report) for path, report in zip(intent, reports, strict=True)]
+        write_text(drawing, routes_svg(table, there, drawn, units=units))
     if as_json:
         for i, (name, report) in enumerate(zip(names, reports, strict=True)):
             print_json({"intent": name, "forgives_most": i == best, **report.to_dict()})
         return
-    out().print(_routes_grid(names, reports, best))
+    out().print(_routes_grid(names, reports, best, Lengths.on(table, units)))
     for name, report in zip(names, reports, strict=True):
         for warning in report.warnings:
             say(f"note: {name}: {warning}")
@@ -80,12 +130,14 @@ def chances(
     ] = None,
     calibration: CALIBRATION_FOR_STILLS = None,
     player: PLAYER = None,
+    units: UNITS = Units.MM,
     as_json: JSON = False,
 ) -> None:
     """Map the chance of potting a ball from everywhere on the bed, 10 mm by 10 mm."""
     from calibration.jsonfile import write_text
     from service.drawing.chance_map import chance_map_svg
     from service.position.plan.chance_map import chance_map
+    from service.words.planning import chances_lines
 
     ground = Ground.open(calibration)
     there = ground.layout(entry_of(layout))
@@ -93,13 +145,13 @@ def chances(
     pockets = POCKET_NAMES if pocket is None else (table.pocket(pocket).name,)
     chart = chance_map(there, ball, table, pockets=pockets, player=player_from(player))
     if drawing is not None:
-        write_text(drawing, chance_map_svg(table, there, chart))
+        write_text(drawing, chance_map_svg(table, there, chart, units=units))
     cue = there.ball("cue")
     now = None if cue is None else chart.at(cue.centre_mm)
     if as_json:
         print_json(_chances_json(chart, now))
         return
-    for line in _chances_lines(chart, now):
+    for line in chances_lines(chart, now, Lengths.on(table, units)):
         say(line)
 
 
@@ -152,62 +204,19 @@ def player_command(
     note(f"written to {result}")
 
 
-def _routes_grid(names: list[str], reports: list[RouteReport], best: int | None) -> Grid:
+def _routes_grid(
+    names: list[str], reports: list[RouteReport], best: int | None, lengths: Lengths
+) -> Grid:
+    from service.words.planning import ROUTE_LABELS, route_words
+
     grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False)
     grid.add_column("")
     for i, name in enumerate(names):
         grid.add_column(escape(name) + (" (forgives most)" if i == best and len(names) > 1 else ""))
-    for label, words in (
-        ("way", lambda r: f"{r.way_mm:.0f} mm"),
-        ("cushions", lambda r: ", ".join(r.rails) or "none"),
-        ("tightest gap", _tightest_words),
-        ("gaps", lambda r: "\n".join(_gap_words(gap) for gap in r.gaps) or "none"),
-        ("hooked", lambda r: _stretch_words(r.hooked) or "nowhere"),
-        ("in the zone", _zone_words),
-        ("may run", _slack_words),
-        ("past every gap", lambda r: f"{100 * r.chance_through:.0f} %"),
-        ("stops in the zone", lambda r: "–" if r.chance is None else f"{100 * r.chance:.0f} %"),
-    ):
-        grid.add_row(label, *(escape(words(report)) for report in reports))
+    said = [route_words(report, lengths) for report in reports]
+    for label, *texts in zip(ROUTE_LABELS, *said, strict=True):
+        grid.add_row(label, *map(escape, texts))
     return grid
-
-
-def _gap_words(gap: Any) -> str:
-    sides = ", ".join(
-        f"{'ball ' if name != 'cushion' else ''}{name} {room:.0f} mm {side}"
-        for side, name, room in (
-            ("left", gap.left, gap.left_mm), ("right", gap.right, gap.right_mm),
-        )
-    )  # fmt: skip
-    state = "" if gap.state == "open" else f" [{gap.state}]"
-    return f"after {gap.at_mm:.0f} mm: {sides}{state}"
-
-
-def _tightest_words(report: RouteReport) -> str:
-    gap = report.tightest
-    if gap is None:
-        return "none"
-    balls = gap.to_dict()["room_balls"]
-    return f"{gap.room_mm:.0f} mm ({balls:.1f} ball widths) at {gap.nearest}"
-
-
-def _stretch_words(stretches: Any) -> str:
-    return "\n".join(
-        f"{stretch.from_mm:.0f} to {stretch.to_mm:.0f} mm ({stretch.word})" for stretch in stretches
-    )
-
-
-def _zone_words(report: RouteReport) -> str:
-    if report.zone.is_empty:
-        return "no zone"
-    ends = "" if report.ends_in_zone else ", ends outside"
-    return f"{report.in_zone_mm:.0f} mm of it{ends}"
-
-
-def _slack_words(report: RouteReport) -> str:
-    if report.short_mm is None or report.long_mm is None:
-        return "–"
-    return f"{report.short_mm:.0f} mm short to {report.long_mm:.0f} mm long"
 
 
 def _chances_json(chart: ChanceMap, now: float | None) -> dict[str, Any]:
@@ -224,20 +233,6 @@ def _chances_json(chart: ChanceMap, now: float | None) -> dict[str, Any]:
         "chance": rows,
         "pocket": chart.pocket.tolist(),
     }
-
-
-def _chances_lines(chart: ChanceMap, now: float | None) -> list[str]:
-    best = chart.best
-    lines = [f"from where the cue ball lies: {100 * now:.0f} %"] if now is not None else []
-    if best is None or best[1] == 0:
-        return [*lines, f"no place gives ball {chart.ball} a way into a pocket"]
-    (x, y), chance = best
-    lines.append(f"best place: {100 * chance:.0f} % from ({x:.0f}, {y:.0f}) mm")
-    for number, name in enumerate(POCKET_NAMES):
-        share = float((chart.pocket == number).mean())
-        if share:
-            lines.append(f"{name}: the best pocket from {100 * share:.0f} % of the bed")
-    return lines
 
 
 def _fitted_lines(fitted: Fitted) -> list[str]:

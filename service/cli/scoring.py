@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calibration.errors import RestmarkError
+from service.words.lengths import Lengths, Units
 from vision.layout import Layout
 
 from .app import REFUSED, app, guarded
@@ -15,11 +17,11 @@ from .console import complain, note, out, print_json, say, tracked
 from .inputs import Entry, entry_of, folder_entries
 from .keeping import check_keepable, keep_session, played_time
 from .layouts import Ground, check_surface
-from .options import BALL_SET, CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
+from .options import BALL_SET, CALIBRATION_FOR_STILLS, JSON, PLAYER, REPORT, UNITS, player_from
 
 if TYPE_CHECKING:
     from calibration.table import Table
-    from service.practice import Plan
+    from service.practice import Plan, SessionResult
     from service.practice.pairing import Reading
 
 PLAN_NAME = "plan.json"
@@ -38,23 +40,40 @@ def score(
     calibration: CALIBRATION_FOR_STILLS = None,
     player: PLAYER = None,
     ball_set: BALL_SET = None,
+    report: REPORT = None,
+    units: UNITS = Units.MM,
     as_json: JSON = False,
 ) -> None:
     """Compare where the cue ball stopped with where it was meant to stop."""
     from service.position import Intent, score_shot
+    from service.practice import Attempt, SessionResult, summarise
     from service.report.tables import verdict_grid
 
     meant = Intent.read(intent)
     ground = Ground.open(calibration, ball_set)
-    was = ground.layout(entry_of(before))
+    entries = [entry_of(before), entry_of(after)]
+    was = ground.layout(entries[0])
     table = ground.table_for(was)
-    now = ground.layout(entry_of(after), previous=was)
+    now = ground.layout(entries[1], previous=was)
     check_surface(now, table)
     verdict = score_shot(was, now, meant, table, player=player_from(player))
+    if report is not None:
+        attempt = Attempt(
+            attempt=1,
+            before=entries[0].name,
+            after=entries[1].name,
+            verdict=verdict,
+            before_layout=was,
+            after_layout=now,
+        )
+        result = SessionResult(attempts=(attempt,), left_out=(), summary=summarise([verdict]))
+        report_on(
+            report, result, ground, entries, table, units, of=f"{before.name} and {after.name}"
+        )
     if as_json:
         print_json(verdict.to_dict())
         return
-    out().print(verdict_grid(table, now, verdict))
+    out().print(verdict_grid(table, now, verdict, Lengths.on(table, units)))
     for warning in verdict.warnings:
         say(f"note: {warning}")
 
@@ -87,6 +106,8 @@ def session(
             "--played", help="Day, or day and time, of the session; default: its files' own."
         ),
     ] = None,
+    report: REPORT = None,
+    units: UNITS = Units.MM,
     as_json: JSON = False,
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
@@ -112,11 +133,14 @@ def session(
         for item in result.lines():
             print_json(item)
     else:
-        out().print(attempts_grid(result.attempts))
+        lengths = Lengths.on(table, units)
+        out().print(attempts_grid(result.attempts, lengths))
         if kind_rows(result.summary.by_kind):
-            out().print(kinds_grid(result.summary.by_kind))
-        for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):
+            out().print(kinds_grid(result.summary.by_kind, lengths))
+        for line in summary_lines(result.summary, lengths) + kind_lines(result.summary.by_kind):
             say(line)
+    if report is not None:
+        report_on(report, result, ground, entries, table, units, of=folder.resolve().name)
     if data is not None and played_at is not None:
         note(keep_session(data, ground, entries, readings, result, played_at))
     for left in result.left_out:
@@ -126,6 +150,32 @@ def session(
         complain(f"attempt {attempt.attempt}: {attempt.refused_why}")
     if refused:
         raise typer.Exit(REFUSED)
+
+
+def report_on(
+    where: Path,
+    result: SessionResult,
+    ground: Ground,
+    entries: Sequence[Entry],
+    table: Table,
+    units: Units,
+    *,
+    of: str,
+) -> None:
+    """Write the report of what was scored and say where it lies."""
+    from service.report.model import Source
+    from service.report.written import lead_words, write_report
+
+    source = Source(
+        heading=f"Position play: {of}",
+        lead=lead_words(len(result.attempts), table),
+        provenance=f"Made by Restmark from {of}.",
+        table=table,
+        calibration=ground.calibration,
+        units=units,
+        stills={entry.name: entry.still for entry in entries if entry.still is not None},
+    )
+    note(f"report written to {write_report(where, result, source)}")
 
 
 def _own_plan(folder: Path) -> Path | None:

@@ -58,16 +58,13 @@ def draw_zone(svg: ET.Element, view: View, zone: LandingZone) -> None:
             add(mark, "line", x1=x + 8 * dx, y1=y + 8 * dy, x2=x + 26 * dx, y2=y + 26 * dy)
 
 
-def draw_arrival(svg: ET.Element, view: View, verdict: Verdict) -> None:
-    """The line on which the cue ball was to arrive."""
-    line = verdict.arrival_line_mm
-    if line is None:
-        return
+def draw_arrival(svg: ET.Element, view: View, line: tuple[PointMm, PointMm], words: str) -> None:
+    """The line on which the cue ball came or is to arrive."""
     ring = view.ring(line)
     if len(ring) < 2 or math.dist(ring[-2], ring[-1]) < 1:
         return
     group = add(svg, "g", class_="arrival", opacity=0.9)
-    add(group, "title", arrival_words(verdict))
+    add(group, "title", words)
     add(
         group, "polyline", points=points(ring), fill="none", stroke=palette.ARRIVAL,
         stroke_width=4, stroke_dasharray="22 12",
@@ -76,9 +73,10 @@ def draw_arrival(svg: ET.Element, view: View, verdict: Verdict) -> None:
     add(group, "polygon", points=points(head), fill=palette.ARRIVAL)
 
 
-def arrival_words(verdict: Verdict) -> str:
+def arrival_words(verdict: Verdict | None) -> str:
     """``planned arrival line`` or ``seen arrival line``."""
-    return f"{verdict.arrival or 'planned'} arrival line"
+    arrival = None if verdict is None else verdict.arrival
+    return f"{arrival or 'planned'} arrival line"
 
 
 def draw_stop(svg: ET.Element, view: View, cue: Ball, colour: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from calibration.table import Table
+from calibration.table import PointMm, Table
 from service.words.balls import ball_name
 from service.words.lengths import Lengths, Units, diamonds
 from service.words.plain import capital
@@ -29,14 +29,15 @@ def top_view_svg(
     before: Layout | None = None,
     verdict: Verdict | None = None,
     zone: LandingZone | None = None,
+    arrival_line_mm: tuple[PointMm, PointMm] | None = None,
     units: Units = Units.MM,
     width_px: int = 960,
 ) -> str:
     """An <svg> element: the table from above, head on the left, y up, everything to scale.
 
-    Balls of ``before`` that moved or left are drawn faded. ``zone`` defaults to the verdict's
-    own. The stop's 95 % error ellipse is enlarged where it would be too small to see, and the
-    legend says by how much. All text is escaped: file names may come from anywhere.
+    Balls of ``before`` that moved or left are drawn faded. ``zone`` and the arrival line default
+    to the verdict's own. The stop's 95 % error ellipse is enlarged where it would be too small to
+    see, and the legend says by how much. All text is escaped: file names may come from anywhere.
     """
     lengths = Lengths.on(table, units)
     zone = zone if zone is not None or verdict is None else verdict.zone
@@ -56,8 +57,10 @@ def top_view_svg(
         marks.append(("zone", "zone"))
         if zone.wanted_mm is not None:
             marks.append(("wanted", "wanted spot"))
-    if verdict is not None and verdict.arrival_line_mm is not None:
-        draw_arrival(svg, view, verdict)
+    if arrival_line_mm is None and verdict is not None:
+        arrival_line_mm = verdict.arrival_line_mm
+    if arrival_line_mm is not None:
+        draw_arrival(svg, view, arrival_line_mm, arrival_words(verdict))
         marks.append(("arrival", arrival_words(verdict)))
     if before is not None and draw_before(svg, view, before, layout):
         marks.append(("before", "before the shot"))

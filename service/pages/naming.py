@@ -12,7 +12,7 @@ from service.desk.names import said_names, spoken_of
 from service.desk.scene import Scene
 from service.store import CorrectionRecord
 from service.words.balls import ball_name, error_95_mm
-from service.words.lengths import diamonds
+from service.words.lengths import Lengths, diamonds
 from vision.layout import BALL_IDS, Ball, Layout
 
 LOOK_RADII = 2.0
@@ -60,11 +60,13 @@ class NamesView:
     """Why the set cannot be taught from this still; empty where it can."""
 
 
-def ball_rows(scene: Scene, said: Sequence[CorrectionRecord]) -> tuple[BallRow, ...]:
+def ball_rows(
+    scene: Scene, said: Sequence[CorrectionRecord], lengths: Lengths
+) -> tuple[BallRow, ...]:
     """A row a ball."""
     by_hand = {id(ball) for ball in spoken_of(scene.reading.layout, said)}
     return tuple(
-        _ball_row(ball, scene.calibration, by_hand=id(ball) in by_hand)
+        _ball_row(ball, scene.calibration, lengths, by_hand=id(ball) in by_hand)
         for ball in scene.reading.layout.balls
     )
 
@@ -95,15 +97,16 @@ def names_view(scene: Scene, said: Sequence[CorrectionRecord], known: KnownSet) 
 # -- rows ----------------------------------------------------------------------------------
 
 
-def _ball_row(ball: Ball, calibration: Calibration, *, by_hand: bool) -> BallRow:
+def _ball_row(ball: Ball, calibration: Calibration, lengths: Lengths, *, by_hand: bool) -> BallRow:
     others = " or ".join(name for name, _ in ball.runners_up)
     doubt = f"in doubt{f': {others}?' if others else ''}"
     aside = f", {doubt}" if ball.doubtful else ""
+    x, y = lengths.coordinates(ball.centre_mm)
     return BallRow(
         name=ball.id,
-        x=f"{ball.x_mm:.1f}",
-        y=f"{ball.y_mm:.1f}",
-        error=f"{error_95_mm(ball):.1f}",
+        x=x,
+        y=y,
+        error=lengths.number(error_95_mm(ball), fine=True),
         diamonds=diamonds(calibration.table.surface_mm, ball.centre_mm),
         standing=doubt if ball.doubtful else ("by hand" if by_hand else "sure"),
         is_doubtful=ball.doubtful,
@@ -112,7 +115,7 @@ def _ball_row(ball: Ball, calibration: Calibration, *, by_hand: bool) -> BallRow
             "id": ball.id,
             "x_mm": ball.x_mm,
             "y_mm": ball.y_mm,
-            "where": f"{ball.x_mm:.0f}, {ball.y_mm:.0f} mm",
+            "where": lengths.place(ball.centre_mm),
             "confidence": ball.confidence,
             "doubtful": ball.doubtful,
             "runners_up": [list(runner) for runner in ball.runners_up],

@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable
 from importlib.resources import files
 from typing import Any
 
-from fastapi import FastAPI
+from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 from service.desk.known_set import KnownSet
 from service.drawing import ball_icon_svg
 from service.store import Store
+from service.words.lengths import Units
 from vision.layout import BALL_IDS
 
 from .view import page_view
@@ -23,23 +24,36 @@ from .view import page_view
 _TEMPLATES = Environment(
     loader=PackageLoader("service.pages"), autoescape=True, undefined=StrictUndefined
 )
+UNITS_COOKIE = "restmark-units"
+"""Where the browser keeps what lengths are shown in; the page's script sets it."""
 _NAMES = tuple((name, Markup(ball_icon_svg(name))) for name in BALL_IDS)
 """The sixteen names that a ball may have, each with its symbol."""
 
 
-def install_pages(app: FastAPI, store: Store, known_set: Callable[[], Awaitable[KnownSet]]) -> None:
+def install_pages(
+    app: FastAPI,
+    store: Store,
+    known_set: Callable[[], Awaitable[KnownSet]],
+    *,
+    units: Units = Units.MM,
+) -> None:
     """Add the page, its parts, a page about the API and static files to ``app``.
 
-    ``known_set`` gives what is known of the ball set.
+    ``known_set`` gives what is known of the ball set; ``units`` is what lengths are shown in
+    until a reader chooses, which their browser keeps.
     """
 
+    async def rendered(template: str, request: Request) -> HTMLResponse:
+        shown = units_of(request, units)
+        return await run_in_threadpool(_rendered, template, store, await known_set(), shown)
+
     @app.get("/", include_in_schema=False)
-    async def page() -> HTMLResponse:
-        return await run_in_threadpool(_rendered, "page.html", store, await known_set())
+    async def page(request: Request) -> HTMLResponse:
+        return await rendered("page.html", request)
 
     @app.get("/parts", include_in_schema=False)
-    async def parts() -> HTMLResponse:
-        return await run_in_threadpool(_rendered, "parts.html", store, await known_set())
+    async def parts(request: Request) -> HTMLResponse:
+        return await rendered("parts.html", request)
 
     @app.get("/docs", include_in_schema=False)
     def docs() -> HTMLResponse:
@@ -53,10 +67,18 @@ def install_pages(app: FastAPI, store: Store, known_set: Callable[[], Awaitable[
     app.mount("/static", StaticFiles(directory=str(static)), name="static")
 
 
-def _rendered(template: str, store: Store, known: KnownSet) -> HTMLResponse:
+def units_of(request: Request, default: Units) -> Units:
+    """What the reader's browser keeps as chosen; whatever else stands there is no choice."""
+    try:
+        return Units(request.cookies.get(UNITS_COOKIE, default))
+    except ValueError:
+        return default
+
+
+def _rendered(template: str, store: Store, known: KnownSet, units: Units) -> HTMLResponse:
     with store.reading() as reader:
-        view = page_view(reader, known)
-    context: dict[str, Any] = {"view": view, "names": _NAMES}
+        view = page_view(reader, known, units)
+    context: dict[str, Any] = {"view": view, "names": _NAMES, "units": tuple(Units)}
     return HTMLResponse(
         _TEMPLATES.get_template(template).render(context), headers={"Cache-Control": "no-store"}
     )

@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from service.practice import Attempt, SessionResult
 
 OVERLAY_WIDTH_PX = 1280
+MANY_OVERLAY_WIDTH_PX = 800
+MANY = 24
+"""With more attempts than this their stills are drawn smaller: about 0.1 MB each, not 0.3."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +115,9 @@ def make_report(result: SessionResult, source: Source) -> Report:
     """The report of a scored session."""
     made, lengths = source.calibration, source.lengths
     points = landing_points(result.attempts)
-    summary = summary_facts(result.summary, lengths)
+    # one attempt alone adds up to nothing
+    summary = summary_facts(result.summary, lengths) if len(result.attempts) > 1 else ()
+    width_px = OVERLAY_WIDTH_PX if len(result.attempts) <= MANY else MANY_OVERLAY_WIDTH_PX
     empty = None
     if made is not None and source.empty_still is not None:
         nothing = Layout(still="of the empty table", surface_mm=made.table.surface_mm)
@@ -129,7 +134,7 @@ def make_report(result: SessionResult, source: Source) -> Report:
         kind_lines=tuple(kind_lines(result.summary.by_kind)),
         landings_svg=landings_svg(points, lengths),
         landings_note=_landings_note(points),
-        attempts=tuple(attempt_part(attempt, source) for attempt in result.attempts),
+        attempts=tuple(attempt_part(attempt, source, width_px) for attempt in result.attempts),
         doubts=doubts_of(result),
         calibration_lines=() if made is None else tuple(calibration_lines(made)),
         residuals_svg=None if made is None or not made.residuals else _residuals(made),
@@ -138,8 +143,8 @@ def make_report(result: SessionResult, source: Source) -> Report:
     )
 
 
-def attempt_part(attempt: Attempt, source: Source) -> AttemptPart:
-    """One attempt's drawings and words."""
+def attempt_part(attempt: Attempt, source: Source, width_px: int = OVERLAY_WIDTH_PX) -> AttemptPart:
+    """One attempt's drawings and words; ``width_px`` is that of its still."""
     verdict, before, after = attempt.verdict, attempt.before_layout, attempt.after_layout
     lengths = source.lengths
     shown = after or before
@@ -162,7 +167,7 @@ def attempt_part(attempt: Attempt, source: Source) -> AttemptPart:
             after,
             verdict=verdict,
             units=source.units,
-            width_px=OVERLAY_WIDTH_PX,
+            width_px=width_px,
         )
     intent = None if verdict is None else verdict.intent
     row = None if verdict is None else rows.attempt_row(verdict, lengths)

@@ -83,7 +83,7 @@ def attempts_grid(attempts: Sequence[Attempt], lengths: Lengths = MILLIMETRES) -
         row = rows.attempt_row(attempt.verdict, lengths)
         cut = _styled(row.cut, "out" if row.is_cut_bad else "")
         grid.add_row(
-            str(attempt.attempt), row.pot, _styled(row.verdict, row.tone, bold=True), row.outside,
+            str(attempt.attempt), row.made, _styled(row.verdict, row.tone, bold=True), row.outside,
             row.from_wanted, cut, row.wanted, row.side, row.chance,
         )  # fmt: skip
     return grid

@@ -84,6 +84,23 @@ class Lengths:
         """``28 to 78 mm``."""
         return f"{self.number(low_mm)} to {self.text(high_mm)}"
 
+    def area(self, area_mm2: float) -> str:
+        """``1012 cm²``, ``157 sq in`` or ``1.00 square diamonds``."""
+        if self.units is Units.MM:
+            return f"{area_mm2 / 100:.0f} cm²"
+        area = area_mm2 / self._unit_mm**2
+        if self.units is Units.INCHES:
+            return f"{area:.0f} sq in"
+        return f"{area:.2f} square diamonds"
+
+    def coordinates(self, place_mm: PointMm) -> tuple[str, str]:
+        """x and y as bare numbers."""
+        if self.units is Units.DIAMONDS:
+            x, y = diamonds(self.surface_mm, place_mm).split(", ")
+        else:
+            x, y = (self.number(value, fine=True) for value in place_mm)
+        return x, y
+
     def place(self, place_mm: PointMm, *, fine: bool = False) -> str:
         """``1750, 700 mm``; in diamonds from the head end and the lower long cushion."""
         if self.units is Units.DIAMONDS:

@@ -27,6 +27,9 @@ class AttemptRow:
     """One attempt's figures as short texts; lengths without their unit, which a heading has."""
 
     pot: str
+    """The ball to pot and its pocket."""
+    made: str
+    """``made`` or ``missed``."""
     next: str
     verdict: str
     tone: str
@@ -49,7 +52,8 @@ def attempt_row(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> AttemptRow:
     side = verdict.side or NONE
     wrong = intent is not None and judged_side(verdict.side, intent.side) == "wrong side"
     return AttemptRow(
-        pot=_pot(verdict),
+        pot=NONE if intent is None else target(intent.pot, intent.pocket),
+        made={True: "made", False: "missed", None: NONE}[verdict.pot_made],
         next=NONE if intent is None else target(intent.next, intent.next_pocket),
         verdict="scratch" if verdict.scratch else verdict.verdict or NONE,
         tone=TONES.get(verdict.verdict or "", "plain"),
@@ -62,13 +66,6 @@ def attempt_row(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> AttemptRow:
         side=f"{side}, wrong side" if wrong else side,
         chance=percent_or_none(verdict.pot_chance),
     )
-
-
-def _pot(verdict: Verdict) -> str:
-    intent = verdict.intent
-    if intent is None or intent.pot is None:
-        return NONE
-    return f"{target(intent.pot, intent.pocket)} {'made' if verdict.pot_made else 'missed'}"
 
 
 def _outside(verdict: Verdict, lengths: Lengths) -> str:
