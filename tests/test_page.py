@@ -182,6 +182,26 @@ def test_spin_is_noted_on_the_page(page, client):
     assert (kind["spin"], kind["side_spin"], kind["rails"]) == ("draw", None, 1)
 
 
+def test_lengths_are_shown_as_the_reader_chose_and_the_browser_keeps_it(page, client):
+    client.calibrate()
+    verdict = client.round(after()).json()["attempt"]["verdict"]
+    expect(verdict_of(page)).to_have_text(f"Out by {verdict['miss_mm']:.0f} mm")
+    page.locator("#units").select_option("inches")
+    expect(verdict_of(page)).to_have_text(f"Out by {verdict['miss_mm'] / 25.4:.1f} in")
+    expect(page.locator("#top-view svg")).to_contain_text(f"{verdict['miss_mm'] / 25.4:.1f} in")
+    expect(page.locator("#balls thead")).to_contain_text("x in")
+    page.reload()
+    expect(page.locator("#units")).to_have_value("inches")
+    expect(verdict_of(page)).to_have_text(f"Out by {verdict['miss_mm'] / 25.4:.1f} in")
+
+
+def test_a_choice_of_units_that_means_nothing_is_none(served, client):
+    client.calibrate()
+    answer = client.get(f"{served}parts", headers={"Cookie": "restmark-units=cubits"})
+    assert answer.status_code == 200
+    assert "x mm" in answer.text
+
+
 def test_one_session_alone_shows_no_weeks(page, client):
     client.calibrate()
     client.round(after())

@@ -328,3 +328,20 @@ def test_summary_of_nothing() -> None:
     assert found.pots.share is None
     assert found.average_miss.mean_mm is None
     assert found.pot_chance_given_up is None
+
+
+def test_distance_from_the_wanted_spot_counts_every_stop() -> None:
+    """Stops that all lie in a wide zone: the average miss is 0, the distance is not."""
+    offsets = [(30.0, 40.0), (-60.0, 80.0), (0.0, -50.0), (120.0, 0.0), (-20.0, 15.0)]
+    verdicts = [
+        Verdict(verdict="in", miss_mm=0.0, offset_along_mm=along, offset_across_mm=across)
+        for along, across in offsets
+    ]
+    found = summarise(verdicts)
+    assert found.average_miss.mean_mm == 0
+    spread = found.landing.from_wanted
+    assert spread.mean_mm == pytest.approx((50 + 100 + 50 + 120 + 25) / 5, rel=1e-9)
+    assert spread.low_mm is not None
+    assert spread.high_mm is not None
+    assert 0 < spread.low_mm < spread.mean_mm < spread.high_mm
+    assert found.to_dict()["landing"]["from_wanted"]["n"] == 5

@@ -1,4 +1,4 @@
-"""``zone``, ``route``, ``chances`` and ``player``: before the shot, and what a player is known to do."""
+"""``zone``, ``route``, ``chances`` and ``player``: before the shot, and what a player does."""
 
 from __future__ import annotations
 
@@ -49,6 +49,7 @@ def zone(
     from service.position import Intent, landing_zone
     from service.position.verdict.arrival import planned_line, zone_widths_mm
     from service.report.tables import facts_grid
+    from service.words.intents import intent_words
     from service.words.planning import zone_facts, zone_json
 
     ground = Ground.open(calibration)
@@ -65,7 +66,9 @@ def zone(
     if as_json:
         print_json(zone_json(found, meant, widths))
         return
-    out().print(facts_grid(zone_facts(found, meant, widths, Lengths.on(table, units))))
+    lengths = Lengths.on(table, units)
+    say(intent_words(meant, lengths))
+    out().print(facts_grid(zone_facts(found, widths, lengths)))
 
 
 @app.command()

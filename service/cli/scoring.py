@@ -47,7 +47,7 @@ def score(
     """Compare where the cue ball stopped with where it was meant to stop."""
     from service.position import Intent, score_shot
     from service.practice import Attempt, SessionResult, summarise
-    from service.report.tables import verdict_grid
+    from service.report.tables import verdict_text
 
     meant = Intent.read(intent)
     ground = Ground.open(calibration, ball_set)
@@ -73,7 +73,7 @@ def score(
     if as_json:
         print_json(verdict.to_dict())
         return
-    out().print(verdict_grid(table, now, verdict, Lengths.on(table, units)))
+    out().print(verdict_text(now, verdict, Lengths.on(table, units)))
     for warning in verdict.warnings:
         say(f"note: {warning}")
 

@@ -73,8 +73,8 @@ def report_source(trial: Trial, units: Units = Units.MM) -> model.Source:
     attempts = len(trial.result.attempts)
     return model.Source(
         heading="A practice of position play, measured",
-        lead=f"{lead_words(attempts, trial.calibration.table)} Read from {len(trial.stills)} stills "
-        "of a camera above the table, rendered as a sample.",
+        lead=f"{lead_words(attempts, trial.calibration.table)} Read from {len(trial.stills)} "
+        "stills of a camera above the table, rendered as a sample.",
         provenance="Made by restmark demo from the packaged sample stills. " + RENDERED,
         table=trial.calibration.table,
         calibration=trial.calibration,

@@ -19,7 +19,7 @@ from service.words.balls import target
 from service.words.calibration import SCALE_WORDS
 from service.words.facts import Fact, facts
 from service.words.intents import cut_wanted, intent_words
-from service.words.lengths import Lengths, Units, diamonds
+from service.words.lengths import Lengths, Units
 from service.words.plain import NONE, counted
 from service.words.rows import AttemptRow as Figures
 from service.words.rows import attempt_row
@@ -174,7 +174,7 @@ def _say(calibration: Calibration | None, scene: Scene | None, lengths: Lengths)
             subline(verdict, lengths),
             TONES.get(verdict.verdict or "", "plain"),
             f"Attempt {scene.attempt.id}",
-            facts(verdict, scene.table, cue=layout.ball("cue"), lengths=lengths),
+            facts(verdict, cue=layout.ball("cue"), lengths=lengths),
             (*verdict.warnings, *_stands_alone(scene)),
         )
     if layout.obstructed:
@@ -226,7 +226,7 @@ def _intent_facts(record: IntentRecord, scene: Scene, lengths: Lengths) -> tuple
             Fact(
                 label="Wanted spot",
                 value=lengths.place(spot),
-                aside=f"{diamonds(scene.table.surface_mm, spot)} diamonds",
+                aside=lengths.beside(spot),
             )
         )
     return tuple(fact for fact in facts if fact.value not in ("", NONE))

@@ -75,7 +75,9 @@ class Report:
     unit: str
     """What stands behind lengths: ``mm``."""
     tiles: tuple[Fact, ...]
+    """The summary's figures that stand large at its head."""
     summary: tuple[Fact, ...]
+    """The rest of them."""
     kind_headings: tuple[str, ...]
     kind_rows: tuple[KindRow, ...]
     kind_lines: tuple[str, ...]
@@ -117,6 +119,7 @@ def make_report(result: SessionResult, source: Source) -> Report:
     points = landing_points(result.attempts)
     # one attempt alone adds up to nothing
     summary = summary_facts(result.summary, lengths) if len(result.attempts) > 1 else ()
+    large = tiles(summary)
     width_px = OVERLAY_WIDTH_PX if len(result.attempts) <= MANY else MANY_OVERLAY_WIDTH_PX
     empty = None
     if made is not None and source.empty_still is not None:
@@ -127,8 +130,8 @@ def make_report(result: SessionResult, source: Source) -> Report:
         lead=source.lead,
         provenance=source.provenance,
         unit=lengths.sign,
-        tiles=tiles(summary),
-        summary=summary,
+        tiles=large,
+        summary=tuple(fact for fact in summary if fact not in large),
         kind_headings=tuple(headings(lengths)),
         kind_rows=tuple(kind_rows(result.summary.by_kind, lengths)),
         kind_lines=tuple(kind_lines(result.summary.by_kind)),
@@ -180,9 +183,7 @@ def attempt_part(attempt: Attempt, source: Source, width_px: int = OVERLAY_WIDTH
         subline="" if verdict is None else subline(verdict, lengths),
         intent_words="" if intent is None else intent_words(intent, lengths),
         row=row,
-        facts=()
-        if verdict is None
-        else facts(verdict, source.table, cue=_cue(after), lengths=lengths),
+        facts=() if verdict is None else facts(verdict, cue=_cue(after), lengths=lengths),
         warnings=() if verdict is None else verdict.warnings,
         refusal=attempt.refused_why,
         top_view=top_view,

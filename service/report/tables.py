@@ -6,10 +6,10 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from rich import box
+from rich.console import Group
 from rich.markup import escape
 from rich.table import Table as Grid
 
-from calibration.table import Table
 from service.words import rows
 from service.words.facts import Fact, facts
 from service.words.intents import intent_words
@@ -27,41 +27,32 @@ if TYPE_CHECKING:
 
 STYLES = {"in": "green", "out": "red", "close": "yellow"}
 """Colour by a fact's or a verdict's tone."""
+_VALUE_WIDTH = 36
+_SPLIT_WIDTH = 24
+"""Columns that hold a distance with its two sides on one line."""
 
 
-def verdict_grid(
-    table: Table, after: Layout, verdict: Verdict, lengths: Lengths = MILLIMETRES
-) -> Grid:
+def verdict_text(after: Layout, verdict: Verdict, lengths: Lengths = MILLIMETRES) -> Group:
     """One verdict with its facts."""
     assert verdict.intent is not None
-    row = rows.attempt_row(verdict, lengths)
-    grid = _facts_grid()
-    grid.add_row("intent", escape(intent_words(verdict.intent, lengths)), "")
-    grid.add_row("verdict", _styled(headline(verdict, lengths), row.tone, bold=True), "")
-    cue = after.ball("cue")
-    _add_facts(grid, facts(verdict, table, cue=cue, lengths=lengths))
-    return grid
+    tone = rows.attempt_row(verdict, lengths).tone
+    return Group(
+        escape(intent_words(verdict.intent, lengths)),
+        _styled(headline(verdict, lengths), tone, bold=True),
+        facts_grid(facts(verdict, cue=after.ball("cue"), lengths=lengths)),
+    )
 
 
 def facts_grid(found: Iterable[Fact]) -> Grid:
     """Facts, one a row."""
-    grid = _facts_grid()
-    _add_facts(grid, found)
-    return grid
-
-
-def _facts_grid() -> Grid:
     grid = Grid(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     grid.add_column(style="dim")
-    grid.add_column()
+    grid.add_column(min_width=_VALUE_WIDTH)
     grid.add_column(style="dim")
-    return grid
-
-
-def _add_facts(grid: Grid, found: Iterable[Fact]) -> None:
     for fact in found:
         tone = fact.tone if fact.tone != "in" else ""
         grid.add_row(fact.label.lower(), _styled(fact.value, tone), escape(fact.aside))
+    return grid
 
 
 def attempts_grid(attempts: Sequence[Attempt], lengths: Lengths = MILLIMETRES) -> Grid:
@@ -71,11 +62,11 @@ def attempts_grid(attempts: Sequence[Attempt], lengths: Lengths = MILLIMETRES) -
     for heading in ("pot", "verdict"):
         grid.add_column(heading)
     for heading in (rows.OUTSIDE_HEADING, rows.WANTED_HEADING):
-        grid.add_column(f"{heading.lower()}, {lengths.sign}")
+        grid.add_column(f"{heading.lower()}, {lengths.sign}", min_width=_SPLIT_WIDTH)
     for heading in (rows.CUT_HEADING, "wanted"):
-        grid.add_column(heading.lower(), justify="right")
+        grid.add_column(heading.lower(), justify="right", max_width=9)
     grid.add_column("side")
-    grid.add_column(rows.CHANCE_HEADING.lower(), justify="right")
+    grid.add_column(rows.CHANCE_HEADING.lower(), justify="right", max_width=8)
     for attempt in attempts:
         if attempt.verdict is None:
             grid.add_row(str(attempt.attempt), "", f"[bold]refused[/] ({attempt.refused_code})")

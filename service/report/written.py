@@ -39,7 +39,7 @@ def write_report(where: Path, result: SessionResult, source: Source) -> Path:
 
 def drawings(report: Report) -> dict[str, str]:
     """The report's drawings by the names of their files."""
-    found = {"landings.svg": report.landings_svg} if report.summary else {}
+    found = {"landings.svg": report.landings_svg} if report.tiles else {}
     for part in report.attempts:
         for kind, svg in (("", part.top_view), ("-still", part.overlay)):
             if svg is not None:

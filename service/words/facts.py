@@ -6,13 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from calibration.table import Table
 from service.position.verdict.judged import angle_off_deg, judged_angle, judged_side
 from vision.layout import Ball
 
 from .balls import ball_name, error_95_mm, pocket_name, target
 from .intents import cut_wanted, cut_wanted_deg
-from .lengths import MILLIMETRES, Lengths, ball_widths, diamonds
+from .lengths import MILLIMETRES, Lengths, ball_widths
 from .plain import joined, percent
 
 if TYPE_CHECKING:
@@ -44,7 +43,7 @@ class Fact:
 
 
 def facts(
-    verdict: Verdict, table: Table, *, cue: Ball | None = None, lengths: Lengths = MILLIMETRES
+    verdict: Verdict, *, cue: Ball | None = None, lengths: Lengths = MILLIMETRES
 ) -> tuple[Fact, ...]:
     """All that the verdict says, most wanted first; what does not apply is left out.
 
@@ -56,7 +55,7 @@ def facts(
             outside_zone(verdict, lengths),
             from_wanted(verdict, lengths),
             _zone(verdict, lengths),
-            _stop(verdict, table, cue, lengths),
+            _stop(verdict, cue, lengths),
             _cut(verdict),
             _side(verdict),
             _way(verdict),
@@ -109,11 +108,11 @@ def _zone(verdict: Verdict, lengths: Lengths) -> Fact | None:
     return Fact(label="Zone", value=f"{deep} deep, {wide} wide", aside=aside)
 
 
-def _stop(verdict: Verdict, table: Table, cue: Ball | None, lengths: Lengths) -> Fact | None:
+def _stop(verdict: Verdict, cue: Ball | None, lengths: Lengths) -> Fact | None:
     if verdict.cue_stop_mm is None:
         return None
     spread = "" if cue is None else f" ± {lengths.text(error_95_mm(cue), fine=True)}"
-    asides = [f"{diamonds(table.surface_mm, verdict.cue_stop_mm)} diamonds"]
+    asides = [lengths.beside(verdict.cue_stop_mm)]
     if cue is not None:
         asides.append("error 95 %")
     if verdict.frozen:
@@ -121,7 +120,7 @@ def _stop(verdict: Verdict, table: Table, cue: Ball | None, lengths: Lengths) ->
     return Fact(
         label="Cue ball stopped at",
         value=f"{lengths.place(verdict.cue_stop_mm, fine=cue is not None)}{spread}",
-        aside=", ".join(asides),
+        aside=", ".join(filter(None, asides)),
     )
 
 

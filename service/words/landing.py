@@ -33,14 +33,13 @@ def landing_facts(landing: Landing, lengths: Lengths) -> tuple[Fact, ...]:
 
 def _all_stops(landing: Landing, lengths: Lengths) -> Fact | None:
     """Every stop about the wanted spot, in the zone or not: a wide zone does not flatter it."""
-    half = landing.half_within_of_wanted
-    if half.distance_mm is None:
+    mean, half = landing.from_wanted, landing.half_within_of_wanted
+    if mean.mean_mm is None:
         return None
-    return Fact(
-        label="Half of all stops",
-        value=f"within {lengths.text(half.distance_mm)} of the wanted spot",
-        aside=f"in the zone or not, side and spread included{between(half, lengths)}",
-    )
+    aside = f"from the wanted spot, every stop counted, in the zone or not{between(mean, lengths)}"
+    if half.distance_mm is not None:
+        aside += f"; half within {lengths.text(half.distance_mm)}{between(half, lengths)}"
+    return Fact(label="Average distance", value=lengths.text(mean.mean_mm), aside=aside)
 
 
 def _average_stop(landing: Landing, lengths: Lengths) -> Fact | None:
@@ -108,10 +107,10 @@ def _half(landing: Landing, lengths: Lengths) -> Fact | None:
     if half.distance_mm is None or nine.distance_mm is None:
         return None
     return Fact(
-        label="Half of the stops",
-        value=f"within {lengths.text(half.distance_mm)} of the average stop",
-        aside=f"half-within distance{between(half, lengths)}; nine in ten within "
-        f"{lengths.text(nine.distance_mm)}{between(nine, lengths)}",
+        label="Half of the stops within",
+        value=lengths.text(half.distance_mm),
+        aside=f"of the average stop, half-within distance{between(half, lengths)}; nine in ten "
+        f"within {lengths.text(nine.distance_mm)}{between(nine, lengths)}",
     )
 
 

@@ -87,7 +87,8 @@ class Lengths:
     def area(self, area_mm2: float) -> str:
         """``1012 cm²``, ``157 sq in`` or ``1.00 square diamonds``."""
         if self.units is Units.MM:
-            return f"{area_mm2 / 100:.0f} cm²"
+            area = area_mm2 / 100
+            return f"{area:.0f} cm²" if area >= 10 else f"{area:.1f} cm²"
         area = area_mm2 / self._unit_mm**2
         if self.units is Units.INCHES:
             return f"{area:.0f} sq in"
@@ -107,6 +108,12 @@ class Lengths:
             return f"{diamonds(self.surface_mm, place_mm)} diamonds"
         x, y = (self.number(value, fine=fine) for value in place_mm)
         return f"{x}, {y} {self.sign}"
+
+    def beside(self, place_mm: PointMm) -> str:
+        """The place in diamonds, to stand beside another unit; empty where that is the unit."""
+        if self.units is Units.DIAMONDS:
+            return ""
+        return f"{diamonds(self.surface_mm, place_mm)} diamonds"
 
     def sided(self, value_mm: float, ends: tuple[str, str], *, bare: bool = False) -> str:
         """``62 mm long``: + the first end, − the second; ``bare`` leaves the unit to a heading."""

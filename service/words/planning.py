@@ -9,8 +9,7 @@ from calibration.table import POCKET_NAMES
 
 from .balls import ball_name, pocket_name
 from .facts import Fact
-from .intents import intent_words
-from .lengths import MILLIMETRES, Lengths, ball_widths, diamonds
+from .lengths import MILLIMETRES, Lengths, ball_widths
 from .plain import NONE, percent, percent_or_none
 
 if TYPE_CHECKING:
@@ -31,31 +30,29 @@ ROUTE_LABELS = (
 
 def zone_facts(
     zone: LandingZone,
-    intent: Intent,
     widths_mm: tuple[float, float] | None,
     lengths: Lengths = MILLIMETRES,
 ) -> tuple[Fact, ...]:
     """The zone before the shot; ``widths_mm`` along and across the planned arrival line."""
-    facts = [Fact(label="Intent", value=intent_words(intent, lengths))]
     if zone.is_empty:
         why = zone.emptied_why or ""
-        return (*facts, Fact(label="Landing zone", value="none", aside=why, tone="out"))
+        return (Fact(label="Landing zone", value="none", aside=why, tone="out"),)
     pieces = len(zone.polygons_mm)
     of_bed = zone.area_mm2 / (lengths.surface_mm[0] * lengths.surface_mm[1])
-    facts.append(
+    facts = [
         Fact(
             label="Landing zone",
             value=lengths.area(zone.area_mm2),
             aside=f"{100 * of_bed:.1f} % of the bed" + (f", {pieces} parts" if pieces > 1 else ""),
         )
-    )
+    ]
     if zone.wanted_mm is not None and zone.wanted_margin_mm is not None:
+        room = f"most room: {lengths.text(zone.wanted_margin_mm)} to the nearest edge"
         facts.append(
             Fact(
                 label="Wanted spot",
                 value=lengths.place(zone.wanted_mm),
-                aside=f"{diamonds(lengths.surface_mm, zone.wanted_mm)} diamonds; the most room: "
-                f"{lengths.text(zone.wanted_margin_mm)} to the nearest edge",
+                aside="; ".join(filter(None, (lengths.beside(zone.wanted_mm), room))),
             )
         )
     if widths_mm is not None:

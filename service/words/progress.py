@@ -37,6 +37,8 @@ class SessionRow:
     pots: str
     miss: str
     """Average miss, without its unit."""
+    from_wanted: str
+    """Average distance from the wanted spot, every stop counted."""
     figures: FiguresRow
 
 
@@ -135,13 +137,15 @@ def _long_run_lines(found: Progress, lengths: Lengths) -> list[str]:
         along = _mean_words(run.long_short, LONG_SHORT, lengths)
         across = _mean_words(run.left_right, LEFT_RIGHT, lengths)
         lines.append(f"Average stop over all sessions, against the wanted spot: {along}; {across}.")
-    miss = run.average_miss
-    if miss.mean_mm is not None:
-        interval = between(miss, lengths) or _TOO_EARLY
-        lines.append(
-            f"Average miss over all sessions {lengths.text(miss.mean_mm)} outside the "
-            f"zone{interval}."
-        )
+    for mean, what, where in (
+        (run.average_miss, "miss", "outside the zone"),
+        (run.from_wanted, "distance", "from the wanted spot, every stop counted"),
+    ):
+        if mean.mean_mm is not None:
+            interval = between(mean, lengths) or _TOO_EARLY
+            lines.append(
+                f"Average {what} over all sessions {lengths.text(mean.mean_mm)} {where}{interval}."
+            )
     return lines
 
 
@@ -189,5 +193,6 @@ def _row(session: SessionFigures, lengths: Lengths) -> SessionRow:
         day=session.started_at.date().isoformat(),
         pots=f"{summary.pots.successes} of {summary.pots.n}",
         miss=lengths.number_or_none(summary.average_miss.mean_mm),
+        from_wanted=lengths.number_or_none(landing.from_wanted.mean_mm),
         figures=figures_row(summary.attempts, summary.zone, means, spreads, lengths),
     )

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from service.practice.statistics.means import Share
     from service.practice.statistics.rates import Rate, Sets
 
-_TILES = ("In the zone", "Pots made", "Average miss", "Half of all stops", "Longest run")
+_TILES = ("In the zone", "Pots made", "Average miss", "Average distance", "Longest run")
 
 
 def summary_facts(summary: Summary, lengths: Lengths = MILLIMETRES) -> tuple[Fact, ...]:
