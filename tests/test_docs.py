@@ -4,6 +4,7 @@ import json
 import re
 from importlib import import_module
 from importlib.util import find_spec
+from pathlib import Path
 
 import pytest
 import typer
@@ -85,14 +86,25 @@ def test_every_command_stands_in_a_document():
 def test_modules_paths_and_links_in_documents_exist(document):
     text = document.read_text(encoding="utf-8")
     for code in code_of(text):
-        for module in re.findall(r"python -m ([a-z_.]+)", code):
-            assert module == "build" or find_spec(module), module
+        for module, rest in re.findall(r"python -m ([a-z_.]+)([^&;]*)", code):
+            check_module(module, re.findall(r"(?<!\S)(--[a-z-]+)", rest))
         for path in re.findall(rf"(?<![\w/.])((?:{'|'.join(TOP)})/[\w/.-]*)", code):
             assert (ROOT / path).exists(), path
         if re.fullmatch(rf"(?:{'|'.join(TOP)})(?:\.\w+)+", code):
             assert stands(code), code
     for link in re.findall(r"\]\(([^)#]+)", text):
         assert (document.parent / link).is_file(), link
+
+
+def check_module(module, options):
+    """The module exists, and its source knows the options: training ones cannot be started here."""
+    if module == "build":
+        return
+    found = find_spec(module)
+    assert found, module
+    source = Path(found.origin).read_text(encoding="utf-8")
+    for option in options:
+        assert f'"{option}"' in source, f"{module} {option}"
 
 
 def stands(dotted):
