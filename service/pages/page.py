@@ -6,14 +6,15 @@ from collections.abc import Awaitable, Callable
 from importlib.resources import files
 from typing import Any
 
-from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse
+from fastapi import FastAPI, HTTPException, Request
+from fastapi.responses import FileResponse, HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.staticfiles import StaticFiles
 
 from service.desk.known_set import KnownSet
+from service.docs import pages as documents
 from service.drawing import ball_icon_svg
 from service.store import Store
 from service.words.lengths import Units
@@ -37,7 +38,7 @@ def install_pages(
     *,
     units: Units = Units.MM,
 ) -> None:
-    """Add the page, its parts, a page about the API and static files to ``app``.
+    """Add the page, its parts, the documents with the API's page, and static files to ``app``.
 
     ``known_set`` gives what is known of the ball set; ``units`` is what lengths are shown in
     until a reader chooses, which their browser keeps.
@@ -59,9 +60,20 @@ def install_pages(
     def docs() -> HTMLResponse:
         return HTMLResponse(
             _TEMPLATES.get_template("docs.html").render(
-                document=app.openapi(), schema_path=app.openapi_url
+                document=app.openapi(), schema_path=app.openapi_url, pages=documents.pages()
             )
         )
+
+    @app.get(f"/docs/{documents.DRAWING}", include_in_schema=False)
+    def drawing() -> FileResponse:
+        return FileResponse(str(files("service.docs") / documents.DRAWING))
+
+    @app.get("/docs/{name}", include_in_schema=False)
+    def document(name: str) -> HTMLResponse:
+        page = documents.page(name)
+        if page is None:
+            raise HTTPException(404)
+        return HTMLResponse(_TEMPLATES.get_template("document.html").render(page=page))
 
     static = files("service.pages") / "static"
     app.mount("/static", StaticFiles(directory=str(static)), name="static")

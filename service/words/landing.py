@@ -54,8 +54,8 @@ def _average_stop(landing: Landing, lengths: Lengths) -> Fact | None:
     interval = f"95 % interval {', '.join(ends)}; " if ends else ""
     return Fact(
         label="Average stop",
-        value=f"{lengths.off(along.mean_mm, across.mean_mm)} of the wanted spot",
-        aside=f"{interval}n = {landing.n}; {_bias_claim(landing)}",
+        value=lengths.off(along.mean_mm, across.mean_mm),
+        aside=f"of the wanted spot; {interval}n = {landing.n}; {_bias_claim(landing)}",
     )
 
 
@@ -83,9 +83,9 @@ def _scatter(landing: Landing, lengths: Lengths) -> Fact | None:
         return None
     return Fact(
         label="Spread",
-        value=f"{lengths.text(speed.sigma_mm)} long or short (speed), "
-        f"{lengths.text(line.sigma_mm)} left or right (line)",
-        aside=f"about the average stop, one standard deviation{_both(speed, line, lengths)}",
+        value=f"{lengths.text(speed.sigma_mm)} long or short, "
+        f"{lengths.text(line.sigma_mm)} left or right",
+        aside=f"speed and line: about the average stop, one standard deviation{_both(speed, line, lengths)}",
     )
 
 

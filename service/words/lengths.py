@@ -126,6 +126,8 @@ class Lengths:
         """``62 mm long, 57 mm left``; empty where the split is not known."""
         if along_mm is None or across_mm is None:
             return ""
+        if bare and max(abs(along_mm), abs(across_mm)) < NO_SIDE_MM:
+            return "0"
         along = self.sided(along_mm, LONG_SHORT, bare=bare)
         return f"{along}, {self.sided(across_mm, LEFT_RIGHT, bare=bare)}"
 
