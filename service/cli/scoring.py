@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -60,11 +61,11 @@ def score(
     if report is not None:
         attempt = Attempt(
             attempt=1,
-            before=entries[0].name,
-            after=entries[1].name,
+            before=before.name,
+            after=after.name,
             verdict=verdict,
-            before_layout=was,
-            after_layout=now,
+            before_layout=replace(was, still=before.name),
+            after_layout=replace(now, still=after.name),
         )
         result = SessionResult(attempts=(attempt,), left_out=(), summary=summarise([verdict]))
         report_on(
@@ -173,7 +174,7 @@ def report_on(
         table=table,
         calibration=ground.calibration,
         units=units,
-        stills={entry.name: entry.still for entry in entries if entry.still is not None},
+        stills={Path(entry.name).name: entry.still for entry in entries if entry.still is not None},
     )
     note(f"report written to {write_report(where, result, source)}")
 

@@ -66,6 +66,11 @@ def _swatch(parent: ET.Element, kind: str, size: float) -> None:
         add(group, "line", x1=size * 0.6, y1=-r, x2=size * 0.6, y2=r)
     elif kind.startswith("#"):  # a route, by its colour
         add(parent, "line", x1=0, y1=0, x2=size * 1.3, y2=0, stroke=kind, stroke_width=7)
+    elif kind == "dots":
+        add(
+            parent, "line", x1=0, y1=0, x2=size * 1.3, y2=0, stroke=palette.GHOST,
+            stroke_width=7, stroke_dasharray="2 10",
+        )  # fmt: skip
     elif kind == "arrival":
         add(
             parent, "line", x1=0, y1=0, x2=size * 1.3, y2=0, stroke=palette.ARRIVAL,

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from service.position.plan.route import RouteReport, Stretch
 
 _GAP_MARK_MM = 16.0
+_FIRST_NUMBER, _NEXT_NUMBER = 0.25, 0.1
+"""Where on its way a route's number stands, as a share of it."""
 
 
 def routes_svg(
@@ -59,6 +61,10 @@ def routes_svg(
         colour = palette.ROUTES[(number - 1) % len(palette.ROUTES)]
         _draw_route(svg, view, report, colour, f"{number} {name}")
         marks.append((colour, f"{number} {name}"))
+    if any(report.hooked for _, report in routes):
+        marks.append(("dots", "a stop here is hooked or partly"))
+    if any(report.gaps for _, report in routes):
+        marks.append(("gap", "tightest gap"))
     draw_legend(svg, view, None, marks, lengths)
     return text_of(svg)
 
@@ -89,7 +95,7 @@ def _draw_route(svg: ET.Element, view: View, report: RouteReport, colour: str, w
     if gap is not None:
         x, y = view.at(_at(report, gap.at_mm))
         add(group, "circle", cx=x, cy=y, r=_GAP_MARK_MM, stroke=colour, stroke_width=5)
-    _draw_number(group, view, ring, colour, words.split(" ")[0])
+    _draw_number(group, view, report, colour, words.split(" ")[0])
 
 
 def _draw_hooked(group: ET.Element, view: View, report: RouteReport, stretch: Stretch) -> None:
@@ -104,11 +110,12 @@ def _draw_hooked(group: ET.Element, view: View, report: RouteReport, stretch: St
 
 
 def _draw_number(
-    group: ET.Element, view: View, ring: Sequence[PointMm], colour: str, number: str
+    group: ET.Element, view: View, report: RouteReport, colour: str, number: str
 ) -> None:
-    """The route's number beside its start."""
-    size = 15 * view.mm_per_px
-    x, y = ring[0]
+    """The route's number on it; routes start in one place, so each number lies further on."""
+    size = 13 * view.mm_per_px
+    share = _FIRST_NUMBER + _NEXT_NUMBER * ((int(number) - 1) % len(palette.ROUTES))
+    x, y = view.at(_at(report, share * report.way_mm))
     add(group, "circle", cx=x, cy=y, r=size * 0.8, fill=palette.BALL_INK, stroke=colour,
         stroke_width=5)  # fmt: skip
     add(

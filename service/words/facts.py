@@ -86,11 +86,11 @@ def outside_zone(verdict: Verdict, lengths: Lengths) -> Fact | None:
 
 
 def from_wanted(verdict: Verdict, lengths: Lengths) -> Fact | None:
-    """How far from the wanted spot in the middle of the zone, whether in the zone or not."""
+    """How far from the wanted spot, whether in the zone or not."""
     split = lengths.off(verdict.offset_along_mm, verdict.offset_across_mm)
     if not split:
         return None
-    beside = f"from the middle of the zone, along and across {arrival_name(verdict)}"
+    beside = f"the spot with the most room, along and across {arrival_name(verdict)}"
     return Fact(label="From the wanted spot", value=split, aside=beside)
 
 

@@ -85,7 +85,8 @@ def _scatter(landing: Landing, lengths: Lengths) -> Fact | None:
         label="Spread",
         value=f"{lengths.text(speed.sigma_mm)} long or short, "
         f"{lengths.text(line.sigma_mm)} left or right",
-        aside=f"speed and line: about the average stop, one standard deviation{_both(speed, line, lengths)}",
+        aside="speed and line: about the average stop, one standard deviation"
+        f"{_both(speed, line, lengths)}",
     )
 
 
