@@ -11,7 +11,7 @@ from position_layouts import layout
 
 from calibration.table import Table
 from service.position import Intent, Player, landing_zone, score_shot
-from service.position.plan.spread import AimedShot, RouteStop, fit_aim_spread, fit_route_spreads
+from service.position.plan.spread import AimedShot, RouteStop, fit_pot_spreads, fit_route_spreads
 from service.position.shot.cueing import cueing, level_tip_mm
 from service.position.shot.cut import cut_deg, distance_mm, fullness, ghost_ball_mm, side
 from service.position.shot.hooked import hooked, visible_share
@@ -193,21 +193,37 @@ def test_cueing_over_a_ball() -> None:
 
 
 def test_reach_along_the_middle_of_the_table() -> None:
-    """Shooting to the foot from the centre spot: 1270 back to the head nose line (hand: 1100),
-    635 to the left (a right-hander's body side: 600) and to the right (300): bridge. From y = 700
-    it is 570 to the left: by hand; a left-hander, body on the right, needs the bridge."""
+    """Shooting to the foot from beside the middle: 1270 back to the head nose line (hand: 1125).
+    From y = 525 it is 745 to the left (a right-hander's body side: 750), by hand; from y = 510 it
+    is 760, and 510 to the right (300): bridge. A left-hander mirrors."""
     right, left = Player(), Player(handedness="left")
-    assert reach((1270, 635), (1800, 635), NINE, right) == "bridge"
-    assert reach((1270, 700), (1800, 700), NINE, right) == "hand"
-    assert reach((1270, 700), (1800, 700), NINE, left) == "bridge"
-    assert reach((1270, 570), (1800, 570), NINE, left) == "hand"
-    assert reach((1050, 635), (1800, 635), NINE, right) == "hand"
+    assert reach((1270, 525), (1800, 525), NINE, right) == "hand"
+    assert reach((1270, 510), (1800, 510), NINE, right) == "bridge"
+    assert reach((1270, 510), (1800, 510), NINE, left) == "hand"
+    assert reach((1270, 760), (1800, 760), NINE, left) == "bridge"
+    assert reach((1120, 510), (1800, 510), NINE, right) == "hand"
+
+
+@pytest.mark.parametrize("surface", ["9ft", "pro8", "8ft", "7ft"])
+@pytest.mark.parametrize("hand", ["left", "right"])
+def test_the_middle_line_needs_no_bridge(surface: str, hand: str) -> None:
+    """A cue ball on the middle line lies 635 or less from either long nose: whatever it is played
+    at, nobody needs the mechanical bridge there."""
+    table = Table.from_surface(surface)
+    player = Player(handedness=hand)
+    for x in np.linspace(60, table.length_mm - 60, 25):
+        cue = (float(x), table.width_mm / 2)
+        for turn in np.radians(np.arange(0, 360, 5)):
+            target = (cue[0] + 300 * math.cos(turn), cue[1] + 300 * math.sin(turn))
+            assert reach(cue, target, table, player) == "hand", (cue, math.degrees(turn))
 
 
 def test_out_of_reach() -> None:
-    """From (1270, 635) along the table with a bridge that spans 1200 back and 400 to either side:
-    1270 and 635 are farther."""
-    short = Player(bridge_back_mm=1200, bridge_body_side_mm=600, bridge_off_side_mm=400)
+    """From (1270, 635) along the table with a bridge that spans 1200 back and 600 to the body's
+    side: 1270 and 635 are farther."""
+    short = Player(
+        bridge_back_mm=1200, bridge_body_side_mm=600, bridge_off_side_mm=400, hand_body_side_mm=500
+    )
     assert reach((1270, 635), (1800, 635), NINE, short) == "out of reach"
 
 
@@ -281,7 +297,10 @@ def test_pot_chance_of_a_straight_shot() -> None:
     asin(28.575/638.17) = 2.5664°, leaves 3.1442°. The ghost ball for that lies 57.15·sin 3.1442° =
     3.1346 aside and 0.086 ahead: aim error atan(3.1346/500.086) = 0.3591°. With that as the spread
     the pot goes in with probability erf(1/√2) = 0.6827."""
-    player = Player(aim_spread_deg=0.3591, bridge_spread_factor=1.0)
+    player = Player(
+        aim_spread_deg=0.3591, contact_error_mm=1e-9, throw_spread_deg=1e-9,
+        bridge_spread_factor=1.0,
+    )  # fmt: skip
     leave = leave_of(
         Intent(next="1", next_pocket="side-left"), NINE, player, {"1": (1270.0, 635.0)}
     )
@@ -506,12 +525,16 @@ def test_route_gives_the_arrival_line() -> None:
 
 
 def test_aim_spread_of_equal_windows_has_a_closed_form() -> None:
-    """30 shots with half-window 0.1°, 24 made: 0.8 = erf(h/(σ√2)), so h/σ = 1.2816 and σ =
-    0.07803°."""
-    shots = [AimedShot(half_window_deg=0.1, made=i < 24) for i in range(30)]
-    found = fit_aim_spread(shots)
+    """30 straight shots over 10 m with a half-window of 17.453 mm, 0.1° there, 24 made: 0.8 =
+    erf(h/(σ√2)), so h/σ = 1.2816 and σ = 0.07803°, 13.62 mm; the contact's 0.8 mm take
+    √(13.62² − 0.8²) = 13.60 mm of it, 0.07790°. A straight shot has no throw."""
+    shots = [
+        AimedShot(window_mm=17.453, way_mm=10000, half_turn_deg=17.8, throw_share=0.0, made=i < 24)
+        for i in range(30)
+    ]
+    found = fit_pot_spreads(shots, Player())["aim_spread_deg"]
     assert found.fitted
-    assert found.value == pytest.approx(0.07803, rel=0.006)
+    assert found.value == pytest.approx(0.07790, rel=0.006)
     assert found.low < found.value < found.high
 
 

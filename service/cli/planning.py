@@ -244,10 +244,12 @@ def _fitted_lines(fitted: Fitted) -> list[str]:
     lines = []
     for name, spread, unit, scale, what in (
         ("aim spread", fitted.aim, "°", 1.0, "pots and misses"),
+        ("contact error", fitted.contact, " mm", 1.0, "pots and misses"),
+        ("throw spread", fitted.throw, "°", 1.0, "pots and misses"),
         ("speed spread", fitted.speed, " % of the way", 100.0, "stops"),
         ("line spread", fitted.line, "°", 1.0, "stops"),
     ):
-        source = "from" if spread.fitted else "a starting value, too little to tell from"
+        source = "from" if spread.fitted else "assumed, a starting value, too little to tell from"
         lines.append(
             f"{name}: {scale * spread.value:.3g}{unit} ({scale * spread.low:.3g} to "
             f"{scale * spread.high:.3g}), {source} {spread.count} {what}"
