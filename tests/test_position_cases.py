@@ -14,6 +14,7 @@ from service.position import Intent, Player, landing_zone, score_shot
 from service.position.plan.spread import AimedShot, RouteStop, fit_pot_spreads, fit_route_spreads
 from service.position.shot.cueing import cueing, level_tip_mm
 from service.position.shot.cut import cut_deg, distance_mm, fullness, ghost_ball_mm, side
+from service.position.shot.deflection import leaving_range_deg, rolling_turn_deg
 from service.position.shot.hooked import hooked, visible_share
 from service.position.shot.path import clearances, ghost_room_mm, mouth_state, path_to_pocket
 from service.position.shot.reach import over_ball, reach
@@ -242,9 +243,11 @@ def test_area_of_a_free_wedge() -> None:
 
 def test_miss_of_a_drawn_circle() -> None:
     """Circle (1000, 600) of radius 100, stop (1180, 840): 300 from the middle, so 200 from the
-    circle, along (0.6, 0.8): vector (120, 160). The cue ball came from (400, 600), towards +x:
-    120 long and 160 left."""
-    intent = Intent.from_dict({"zone": {"circle_mm": [1000, 600, 100]}})
+    circle, along (0.6, 0.8): vector (120, 160). The route came from (400, 600), towards +x: 120
+    long and 160 left of the circle, 180 and 240 of its middle, which is the wanted spot."""
+    intent = Intent.from_dict(
+        {"zone": {"circle_mm": [1000, 600, 100]}, "route_mm": [[400, 600], [1000, 600]]}
+    )
     before = layout(NINE, {"cue": (400, 600), "1": (2000, 300)})
     after = layout(NINE, {"cue": (1180, 840), "1": (2000, 300)})
     verdict = score_shot(before, after, intent, NINE)
@@ -253,6 +256,26 @@ def test_miss_of_a_drawn_circle() -> None:
     assert verdict.miss_vector_mm == pytest.approx((120, 160), abs=HAND_MM)
     assert verdict.along_mm == pytest.approx(120, abs=HAND_MM)
     assert verdict.across_mm == pytest.approx(160, abs=HAND_MM)
+    printed = verdict.to_dict()
+    assert printed["outside_zone_mm"] == pytest.approx({"along_mm": 120, "across_mm": 160})
+    assert printed["from_wanted_mm"] == pytest.approx(
+        {"distance_mm": 300, "along_mm": 180, "across_mm": 240}
+    )
+    assert printed["wanted_mm"] == [1000, 600]
+    assert (printed["arrival"], printed["arrival_from"]) == ("planned", "route")
+
+
+def test_a_straight_line_to_the_wanted_spot_is_no_arrival() -> None:
+    """The same without a route: no way of the cue ball is known, so the miss is not split, and
+    the distance from the wanted spot is told all the same."""
+    intent = Intent.from_dict({"zone": {"circle_mm": [1000, 600, 100]}})
+    before = layout(NINE, {"cue": (400, 600), "1": (700, 600)})
+    after = layout(NINE, {"cue": (1180, 840), "1": (700, 600)})
+    printed = score_shot(before, after, intent, NINE).to_dict()
+    assert (printed["arrival"], printed["arrival_from"], printed["along_mm"]) == (None, None, None)
+    assert printed["miss_vector_mm"] == pytest.approx((120, 160), abs=HAND_MM)
+    assert printed["outside_zone_mm"] == {"along_mm": None, "across_mm": None}
+    assert printed["from_wanted_mm"]["distance_mm"] == pytest.approx(300)
 
 
 def test_miss_beside_a_wedge() -> None:
@@ -270,25 +293,75 @@ def test_miss_beside_a_wedge() -> None:
     assert judged_angle(verdict.cut_deg, intent.cut_deg) == "too straight"
 
 
-def test_miss_is_split_along_the_planned_line_from_the_potted_ball() -> None:
-    """Ball 2 at (1270, 1000) for side-left: its ghost ball is (1270, 942.85). The wanted spot is
-    the circle's middle (1270, 400): the line runs towards −y. The stop (1300, 200) lies 30 aside
-    and 200 past the middle, √40900 = 202.24 away: a miss of 102.24 along (30, −200)/202.24 =
-    (0.1483, −0.9889): 101.11 long; +x is left of someone who looks towards −y: 15.17 left."""
+def test_rolling_cue_balls_turn_as_published() -> None:
+    """Three-quarter, half and quarter ball: 27.6°, 33.7°, 27.3°."""
+    turns = [rolling_turn_deg(math.degrees(math.asin(1 - full))) for full in (0.75, 0.5, 0.25)]
+    assert turns == pytest.approx([27.6, 33.7, 27.3], abs=0.06)
+
+
+def test_the_cut_tells_the_arrival_to_a_range() -> None:
+    """Ball 2 at (1270, 1000) for side-left: ghost ball (1270, 942.85), line (0, 1). The cue ball
+    at (1270 − 500·sin 45°, 942.85 − 500·cos 45°) cuts it by 45° to the left and goes off to the
+    right of its own way, which runs at 45°: rolling at 45 − 29.05 = 15.95°, stunned at 0°. The
+    middle of that is 7.97°.
+
+    Wanted (1770, 1000), circle of 50. The stop (1870, 1012.85) lies 600 and 70 from the contact,
+    6.65°: it came that way. It is (100, 12.85) from the wanted spot: 100.82 away, at 7.32°, so
+    100.82·cos(7.32° − 7.97°) = 100.81 long and 100.82·sin(−0.65°) = −1.14, to the right."""
+    start = (1270 - 500 * math.sqrt(0.5), 942.85 - 500 * math.sqrt(0.5))
     intent = Intent.from_dict(
-        {"pot": "2", "pocket": "side-left", "zone": {"circle_mm": [1270, 400, 100]}}
+        {"pot": "2", "pocket": "side-left", "zone": {"circle_mm": [1770, 1000, 50]}}
     )
-    before = layout(NINE, {"cue": (1270, 300), "2": (1270, 1000)})
-    after = layout(NINE, {"cue": (1300, 200)})
-    verdict = score_shot(before, after, intent, NINE)
-    assert verdict.arrival == "planned"
-    assert verdict.arrival_line_mm is not None
-    np.testing.assert_allclose(
-        verdict.arrival_line_mm, [(1270, 942.85), (1270, 400)], rtol=0, atol=1e-9
+    before = layout(NINE, {"cue": start, "2": (1270, 1000)})
+    verdict = score_shot(before, layout(NINE, {"cue": (1870, 1012.85)}), intent, NINE)
+    assert (verdict.arrival, verdict.arrival_from) == (None, "cut")
+    assert verdict.arrival_range_deg == pytest.approx((0, 15.95), abs=HAND_MM)
+    assert verdict.offset_along_mm == pytest.approx(100.81, abs=HAND_MM)
+    assert verdict.offset_across_mm == pytest.approx(-1.14, abs=HAND_MM)
+    assert any("a range of 16°" in text for text in verdict.warnings)
+    # off a cushion, with draw, or after a missed pot the cut says nothing
+    for stop, left in (((1270, 300), {}), ((700, 900), {}), ((1870, 1012.85), {"2": (900, 1200)})):
+        other = score_shot(before, layout(NINE, {"cue": stop, **left}), intent, NINE)
+        assert (other.arrival, other.arrival_from, other.along_mm) == (None, None, None)
+    # nor through a ball that lies on the way
+    barred = {"5": (1570.0, 978.0)}
+    through = score_shot(
+        layout(NINE, {"cue": start, "2": (1270, 1000)} | barred),
+        layout(NINE, {"cue": (1870, 1012.85)} | barred), intent, NINE,
+    )  # fmt: skip
+    assert through.arrival_from is None
+
+
+def test_too_wide_a_range_splits_nothing() -> None:
+    """A cut of 10°: rolling at 21.6°, stunned at 80°, 58° apart. The range is told, no split."""
+    turn = math.radians(10)
+    start = (1270 - 500 * math.sin(turn), 942.85 - 500 * math.cos(turn))
+    intent = Intent.from_dict(
+        {"pot": "2", "pocket": "side-left", "zone": {"circle_mm": [1500, 1150, 30]}}
     )
-    assert verdict.along_mm == pytest.approx(101.11, abs=HAND_MM)
-    assert verdict.across_mm == pytest.approx(15.17, abs=HAND_MM)
-    assert verdict.potted == ("2",)
+    before = layout(NINE, {"cue": start, "2": (1270, 1000)})
+    verdict = score_shot(before, layout(NINE, {"cue": (1600, 1150)}), intent, NINE)
+    assert verdict.arrival_from == "cut"
+    assert verdict.arrival_range_deg is not None
+    low, high = verdict.arrival_range_deg
+    assert high - low == pytest.approx(80 - 21.65, abs=0.1)
+    assert (verdict.along_mm, verdict.offset_along_mm) == (None, None)
+    assert verdict.off_wanted_mm == pytest.approx(100)
+
+
+def test_the_split_mirrors_with_the_cut() -> None:
+    """Cut to the other side: the range mirrors about the line to the pocket."""
+    ghost, line = (1270.0, 942.85), (0.0, 1.0)
+    ranges = []
+    for sign in (-1, 1):
+        cue = (1270 + sign * 300 * math.sin(0.5), 942.85 - 300 * math.cos(0.5))
+        found = leaving_range_deg(cue, ghost, line)
+        assert found is not None
+        ranges.append(found)
+    (a, b), (c, d) = ranges
+    assert (180 - d, 180 - c) == pytest.approx((a, b))
+    assert leaving_range_deg((1270.0, 400.0), ghost, line) is None, "straight"
+    assert leaving_range_deg((1270.0, 1200.0), ghost, line) is None, "more than 90°"
 
 
 def test_pot_chance_of_a_straight_shot() -> None:

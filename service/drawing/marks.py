@@ -58,8 +58,14 @@ def draw_zone(svg: ET.Element, view: View, zone: LandingZone) -> None:
             add(mark, "line", x1=x + 8 * dx, y1=y + 8 * dy, x2=x + 26 * dx, y2=y + 26 * dy)
 
 
+def arrival_words(verdict: Verdict) -> str:
+    """What the drawn arrival line is known from."""
+    words = {"video": "arrival seen", "cut": "arrival by the cut"}
+    return words.get(verdict.arrival_from or "", "planned arrival")
+
+
 def draw_arrival(svg: ET.Element, view: View, verdict: Verdict) -> None:
-    """The line on which the cue ball was to arrive."""
+    """The line on which the cue ball arrived, or was to arrive."""
     line = verdict.arrival_line_mm
     if line is None:
         return
@@ -67,7 +73,7 @@ def draw_arrival(svg: ET.Element, view: View, verdict: Verdict) -> None:
     if len(ring) < 2 or math.dist(ring[-2], ring[-1]) < 1:
         return
     group = add(svg, "g", class_="arrival", opacity=0.9)
-    add(group, "title", "planned arrival line")
+    add(group, "title", f"{arrival_words(verdict)} line")
     add(
         group, "polyline", points=points(ring), fill="none", stroke=palette.ARRIVAL,
         stroke_width=4, stroke_dasharray="22 12",

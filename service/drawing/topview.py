@@ -11,7 +11,7 @@ from . import palette
 from .balls import draw_ball, draw_before
 from .frame import View, draw_table
 from .legend import draw_legend, verdict_words
-from .marks import draw_arrival, draw_miss, draw_stop, draw_zone, exaggeration
+from .marks import arrival_words, draw_arrival, draw_miss, draw_stop, draw_zone, exaggeration
 from .svg import add, root, text_of
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def top_view_svg(
             marks.append(("wanted", "wanted spot"))
     if verdict is not None and verdict.arrival_line_mm is not None:
         draw_arrival(svg, view, verdict)
-        marks.append(("arrival", "planned arrival"))
+        marks.append(("arrival", arrival_words(verdict)))
     if before is not None and draw_before(svg, view, before, layout):
         marks.append(("before", "before the shot"))
     balls = add(svg, "g", class_="balls")

@@ -168,7 +168,9 @@ def _miss_split(verdict: Mapping[str, Any]) -> list[Fact]:
     if verdict["along_mm"] is None or not verdict["miss_mm"]:
         return []
     return [
-        Fact(label="Long or short", value=along(verdict), aside=f"{verdict['arrival']} line"),
+        Fact(
+            label="Long or short", value=along(verdict), aside=f"{verdict['arrival'] or 'cut'} line"
+        ),
         Fact(label="Left or right of the line", value=across(verdict)),
     ]
 

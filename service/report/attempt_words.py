@@ -99,8 +99,8 @@ def facts(
     _add_pot(out, before, intent, verdict)
     if verdict.scratch:
         return out
-    if verdict.miss_mm:
-        line = "seen" if verdict.arrival == "seen" else "planned"
+    if verdict.miss_mm and verdict.along_mm is not None:
+        line = {"video": "seen", "route": "planned"}.get(verdict.arrival_from or "", "by the cut:")
         out.append(
             Fact(
                 label="Against the line",

@@ -134,11 +134,6 @@ class Verdict:
             "along_mm": self.along_mm,
             "across_mm": self.across_mm,
             "arrival": self.arrival,
-            "arrival_from": self.arrival_from,
-            "arrival_range_deg": _listed(self.arrival_range_deg),
-            "outside_zone_mm": self.outside_zone_mm,
-            "from_wanted_mm": self.from_wanted_mm,
-            "wanted_mm": _listed(self.wanted_mm),
             "cue_stop_mm": _listed(self.cue_stop_mm),
             "cut_deg": self.cut_deg,
             "side": self.side,
@@ -150,9 +145,14 @@ class Verdict:
             "scratch": self.scratch,
             "pot_chance": self.pot_chance,
             "pot_chance_given_up": self.pot_chance_given_up,
-            "assumed": None if self.assumed is None else list(self.assumed),
             "zone_empty": self.zone_empty,
             "warnings": list(self.warnings),
+            "arrival_from": self.arrival_from,
+            "arrival_range_deg": _listed(self.arrival_range_deg),
+            "outside_zone_mm": self.outside_zone_mm,
+            "from_wanted_mm": self.from_wanted_mm,
+            "wanted_mm": _listed(self.wanted_mm),
+            "assumed": None if self.assumed is None else list(self.assumed),
         }
 
 
@@ -243,20 +243,12 @@ class _Parts:
         if zone.is_empty or self.after.ball("cue") is None:
             return
         self.arrival = found
-        if found is None:
-            self.warnings.append("no arrival line is known: the miss is not split along and across")
-            return
-        self.values |= {
-            "arrival": found.word,
-            "arrival_from": found.source,
-            "arrival_range_deg": found.range_deg,
-        }
-        if found.source == CUT:
-            how = "split by its middle" if found.splits else "too wide to split the miss by"
-            self.warnings.append(
-                f"no route was given: the cut tells the arrival to a range of "
-                f"{found.width_deg:.0f}° ({how}; allowed {WIDEST_RANGE_DEG:.0f}°)"
-            )
+        if found is not None:
+            self.values |= {
+                "arrival": found.word,
+                "arrival_from": found.source,
+                "arrival_range_deg": found.range_deg,
+            }
 
     def _stop(self, zone: LandingZone, cue: Ball | None) -> None:
         """Verdict, miss and what was left, for a cue ball on the table or a scratch."""
@@ -264,6 +256,8 @@ class _Parts:
             self.values |= {"verdict": "out", "p_in": 0.0}
             return
         self.values |= _miss(zone, cue, self.arrival)
+        if self.values.get("miss_mm"):
+            self.warnings += _split_warnings(self.arrival)
         chance = chance_inside(zone, cue, self.after.balls)
         self.values |= {"p_in": chance, "verdict": _call(zone, self.values.get("miss_mm"), chance)}
         assert self.intent is not None
@@ -329,6 +323,19 @@ def _miss(zone: LandingZone, cue: Ball, arrival: Arrival | None) -> dict[str, An
             "offset_across_mm": across_mm(offset, line),
         }
     return out
+
+
+def _split_warnings(arrival: Arrival | None) -> list[str]:
+    """How far the split of a miss can be trusted."""
+    if arrival is None:
+        return ["no arrival line is known: the miss is not split along and across"]
+    if arrival.source != CUT:
+        return []
+    how = "split by its middle" if arrival.splits else "too wide to split the miss by"
+    return [
+        f"no route was given: the cut tells the arrival to a range of {arrival.width_deg:.0f}° "
+        f"({how}; allowed {WIDEST_RANGE_DEG:.0f}°)"
+    ]
 
 
 def _call(zone: LandingZone, miss_mm: float | None, chance: float) -> str:
