@@ -31,6 +31,8 @@ VERDICT_KEYS = {
     "verdict", "p_in", "miss_mm", "miss_vector_mm", "along_mm", "across_mm", "arrival",
     "cue_stop_mm", "cut_deg", "side", "hooked", "path_to_pocket", "frozen", "reach", "potted",
     "scratch", "pot_chance", "pot_chance_given_up", "zone_empty", "warnings",
+    "arrival_from", "arrival_range_deg", "outside_zone_mm", "from_wanted_mm", "wanted_mm",
+    "assumed",
 }  # fmt: skip
 
 

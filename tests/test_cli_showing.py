@@ -119,8 +119,13 @@ def test_zone_before_the_shot(files, tmp_path, capsys):
     zone = landing_zone(layout("before", BALLS), Intent.from_dict(INTENT), TABLE)
     assert found["area_mm2"] == pytest.approx(zone.area_mm2, rel=1e-9)
     assert found["wanted_mm"] == pytest.approx(list(zone.wanted_mm), rel=0, abs=1e-6)
-    assert found["depth_mm"] > 2 * found["wanted_margin_mm"] - 1
-    assert found["width_mm"] > 2 * found["wanted_margin_mm"] - 1
+    assert (found["depth_mm"], found["width_mm"]) == (None, None), "no route plans an arrival"
+    assert found["along_table_mm"] > 2 * found["wanted_margin_mm"] - 1
+    assert found["across_table_mm"] > 2 * found["wanted_margin_mm"] - 1
+    asked[3] = files["route-0"]
+    assert main([*asked, "--json"]) == 0
+    planned = json.loads(capsys.readouterr().out)
+    assert min(planned["depth_mm"], planned["width_mm"]) > 2 * found["wanted_margin_mm"] - 1
     assert main([*asked, "--out", str(drawing)]) == 0
     said = capsys.readouterr().out
     assert f"{zone.area_mm2 / 100:.0f} cm²" in said

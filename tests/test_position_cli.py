@@ -128,7 +128,7 @@ def test_player_from_a_session(tmp_path: Path, capsys: pytest.CaptureFixture[str
     result = tmp_path / "player.json"
     assert main(["player", str(folder), "--plan", plan, "--out", str(result)]) == 0
     said = capsys.readouterr().out.splitlines()
-    assert len(said) == 3
+    assert len(said) == 5
     assert all("a starting value, too little to tell from 3 " in line for line in said)
     assert read_player(result).to_dict()["aim_spread_deg"] == 0.1
     fitted = json.loads(result.read_text(encoding="utf-8"))["fitted"]

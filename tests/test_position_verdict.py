@@ -21,6 +21,8 @@ KEYS = [
     "verdict", "p_in", "miss_mm", "miss_vector_mm", "along_mm", "across_mm", "arrival",
     "cue_stop_mm", "cut_deg", "side", "hooked", "path_to_pocket", "frozen", "reach", "potted",
     "scratch", "pot_chance", "pot_chance_given_up", "zone_empty", "warnings",
+    "arrival_from", "arrival_range_deg", "outside_zone_mm", "from_wanted_mm", "wanted_mm",
+    "assumed",
 ]  # fmt: skip
 CHANCE = 0.01
 """4096 evenly spread deviates give a probability to about this."""
@@ -39,7 +41,10 @@ def _score(after: dict[str, tuple[float, float]], **intent: object) -> Verdict:
 
 
 def test_printed_object_has_its_keys_and_is_json() -> None:
-    verdict = _score(_after(cue=(1270.0, 800.0)), cut_deg=[0, 40], distance_mm=[100, 600])
+    verdict = _score(
+        _after(cue=(1270.0, 800.0)),
+        cut_deg=[0, 40], distance_mm=[100, 600], route_mm=[[2150, 950], [1270, 800]],
+    )  # fmt: skip
     out = json.loads(json.dumps(verdict.to_dict(), allow_nan=False))
     assert list(out) == KEYS
     assert out["verdict"] == "in"

@@ -339,9 +339,9 @@ def test_distance_from_the_wanted_spot_counts_every_stop() -> None:
     ]
     found = summarise(verdicts)
     assert found.average_miss.mean_mm == 0
-    spread = found.landing.from_wanted
+    spread = found.around_wanted.average
     assert spread.mean_mm == pytest.approx((50 + 100 + 50 + 120 + 25) / 5, rel=1e-9)
     assert spread.low_mm is not None
     assert spread.high_mm is not None
     assert 0 < spread.low_mm < spread.mean_mm < spread.high_mm
-    assert found.to_dict()["landing"]["from_wanted"]["n"] == 5
+    assert found.to_dict()["around_wanted"]["n"] == 5

@@ -47,7 +47,7 @@ def zone(
     from calibration.jsonfile import write_text
     from service.drawing import top_view_svg
     from service.position import Intent, landing_zone
-    from service.position.verdict.arrival import planned_line, zone_widths_mm
+    from service.position.verdict.arrival import way_mm
     from service.report.tables import facts_grid
     from service.words.intents import intent_words
     from service.words.planning import zone_facts, zone_json
@@ -58,17 +58,16 @@ def zone(
     meant = Intent.read(intent).named_on(there)
     meant.check_on(there, table)
     found = landing_zone(there, meant, table, player=player_from(player))
-    line = planned_line(there, meant, table, found)
-    widths = None if line is None or found.wanted_mm is None else zone_widths_mm(found, line)
+    line = None if meant.route_mm is None else way_mm(*meant.route_mm[-2:])
     if drawing is not None:
         drawn = top_view_svg(table, there, zone=found, arrival_line_mm=line, units=units)
         write_text(drawing, drawn)
     if as_json:
-        print_json(zone_json(found, meant, widths))
+        print_json(zone_json(found, meant, line))
         return
     lengths = Lengths.on(table, units)
     say(intent_words(meant, lengths))
-    out().print(facts_grid(zone_facts(found, widths, lengths)))
+    out().print(facts_grid(zone_facts(found, line, lengths)))
 
 
 @app.command()
@@ -242,10 +241,12 @@ def _fitted_lines(fitted: Fitted) -> list[str]:
     lines = []
     for name, spread, unit, scale, what in (
         ("aim spread", fitted.aim, "°", 1.0, "pots and misses"),
+        ("contact error", fitted.contact, " mm", 1.0, "pots and misses"),
+        ("throw spread", fitted.throw, "°", 1.0, "pots and misses"),
         ("speed spread", fitted.speed, " % of the way", 100.0, "stops"),
         ("line spread", fitted.line, "°", 1.0, "stops"),
     ):
-        source = "from" if spread.fitted else "a starting value, too little to tell from"
+        source = "from" if spread.fitted else "assumed, a starting value, too little to tell from"
         lines.append(
             f"{name}: {scale * spread.value:.3g}{unit} ({scale * spread.low:.3g} to "
             f"{scale * spread.high:.3g}), {source} {spread.count} {what}"

@@ -45,11 +45,19 @@ def stored_verdict(score: Score | AttemptRecord) -> Verdict:
         for name, value in score.verdict.items()
         if name in _PRINTED
     }
+    intent = Intent.from_dict(_intent(score))
+    # verdicts of old took a straight line to the wanted spot for the arrival: no split by that
+    known = intent.route_mm is not None or printed.get("arrival") == "seen"
+    known = known or printed.get("arrival_from") is not None
+    if known and printed.get("arrival_from") is None:
+        printed["arrival_from"] = "video" if printed.get("arrival") == "seen" else "route"
+    if not known:
+        printed |= {"along_mm": None, "across_mm": None}
     return Verdict(
         **printed,
-        intent=Intent.from_dict(_intent(score)),
-        offset_along_mm=score.offset_along_mm,
-        offset_across_mm=score.offset_across_mm,
+        intent=intent,
+        offset_along_mm=score.offset_along_mm if known else None,
+        offset_across_mm=score.offset_across_mm if known else None,
     )
 
 

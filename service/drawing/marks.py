@@ -73,12 +73,6 @@ def draw_arrival(svg: ET.Element, view: View, line: tuple[PointMm, PointMm], wor
     add(group, "polygon", points=points(head), fill=palette.ARRIVAL)
 
 
-def arrival_words(verdict: Verdict | None) -> str:
-    """``planned arrival line`` or ``seen arrival line``."""
-    arrival = None if verdict is None else verdict.arrival
-    return f"{arrival or 'planned'} arrival line"
-
-
 def draw_stop(svg: ET.Element, view: View, cue: Ball, colour: str) -> None:
     """Ring round the cue ball's stop and its 95 % error ellipse, enlarged to be seen."""
     x, y = view.at(cue.centre_mm)

@@ -8,14 +8,14 @@ from calibration.table import PointMm, Table
 from service.words.balls import ball_name
 from service.words.lengths import Lengths, Units, diamonds
 from service.words.plain import capital
-from service.words.verdicts import headline
+from service.words.verdicts import arrival_words, headline
 from vision.layout import Layout
 
 from . import palette
 from .balls import draw_ball, draw_before
 from .frame import View, draw_table
 from .legend import draw_legend
-from .marks import arrival_words, draw_arrival, draw_miss, draw_stop, draw_zone, exaggeration
+from .marks import draw_arrival, draw_miss, draw_stop, draw_zone, exaggeration
 from .svg import add, root, text_of
 
 if TYPE_CHECKING:

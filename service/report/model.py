@@ -14,6 +14,7 @@ from service.words.facts import Fact, facts
 from service.words.intents import intent_words
 from service.words.kinds import KindRow, headings, kind_lines, kind_rows
 from service.words.lengths import Lengths, Units
+from service.words.plain import counted
 from service.words.summary import summary_facts, tiles
 from service.words.verdicts import headline, subline
 from vision.layout import Ball, Layout
@@ -136,7 +137,7 @@ def make_report(result: SessionResult, source: Source) -> Report:
         kind_rows=tuple(kind_rows(result.summary.by_kind, lengths)),
         kind_lines=tuple(kind_lines(result.summary.by_kind)),
         landings_svg=landings_svg(points, lengths),
-        landings_note=_landings_note(points),
+        landings_note=_landings_note(points, result.summary.around_wanted.n),
         attempts=tuple(attempt_part(attempt, source, width_px) for attempt in result.attempts),
         doubts=doubts_of(result),
         calibration_lines=() if made is None else tuple(calibration_lines(made)),
@@ -230,9 +231,10 @@ def doubts_of(result: SessionResult) -> tuple[Doubt, ...]:
     return tuple(Doubt(still=still, text=text) for still, text in found)
 
 
-def _landings_note(points: Sequence[LandingPoint]) -> str:
+def _landings_note(points: Sequence[LandingPoint], stops: int) -> str:
+    """How the drawn stops ended, and how many more cannot be drawn."""
     if not points:
-        return "No attempt had both a stop and a wanted spot."
+        return "No attempt had a wanted spot and a known arrival line."
     counts = {
         words: sum(point.verdict == verdict for point in points)
         for verdict, words in (
@@ -241,7 +243,11 @@ def _landings_note(points: Sequence[LandingPoint]) -> str:
             ("too close to call", "too close to call"),
         )
     }
-    return ", ".join(f"{count} {words}" for words, count in counts.items() if count) + "."
+    note = ", ".join(f"{count} {words}" for words, count in counts.items() if count) + "."
+    left_out = stops - len(points)
+    if left_out:
+        note += f" {counted(left_out, 'more stop')} without a known arrival line not drawn."
+    return note
 
 
 def _residuals(made: Calibration) -> str:

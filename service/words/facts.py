@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from calibration.table import PointMm
+from service.position.meant.settings import CHANCE_SETTINGS, REACH_SETTINGS
 from service.position.verdict.judged import angle_off_deg, judged_angle, judged_side
 from vision.layout import Ball
 
@@ -13,6 +15,7 @@ from .balls import ball_name, error_95_mm, pocket_name, target
 from .intents import cut_wanted, cut_wanted_deg
 from .lengths import MILLIMETRES, Lengths, ball_widths
 from .plain import joined, percent
+from .verdicts import arrival_words
 
 if TYPE_CHECKING:
     from service.position import Verdict
@@ -76,27 +79,46 @@ def outside_zone(verdict: Verdict, lengths: Lengths) -> Fact | None:
     if not verdict.miss_mm:
         return None
     split = lengths.off(verdict.along_mm, verdict.across_mm)
-    beside = f"from its nearest edge, along and across {arrival_name(verdict)}"
     return Fact(
         label="Outside the zone by",
         value=lengths.text(verdict.miss_mm) + (f": {split}" if split else ""),
-        aside=f"{ball_widths(verdict.miss_mm)}{f', {beside}' if split else ''}",
+        aside=f"{ball_widths(verdict.miss_mm)}, from its nearest edge"
+        f"{_reference(verdict, verdict.miss_vector_mm, lengths)}",
         tone="out" if verdict.verdict == "out" else "close",
     )
 
 
 def from_wanted(verdict: Verdict, lengths: Lengths) -> Fact | None:
     """How far from the wanted spot, whether in the zone or not."""
-    split = lengths.off(verdict.offset_along_mm, verdict.offset_across_mm)
-    if not split:
+    if verdict.off_wanted_mm is None:
         return None
-    beside = f"the spot with the most room, along and across {arrival_name(verdict)}"
-    return Fact(label="From the wanted spot", value=split, aside=beside)
+    split = lengths.off(verdict.offset_along_mm, verdict.offset_across_mm)
+    stop, wanted = verdict.cue_stop_mm, verdict.wanted_mm
+    vector = None
+    if stop is not None and wanted is not None:
+        vector = (stop[0] - wanted[0], stop[1] - wanted[1])
+    return Fact(
+        label="From the wanted spot",
+        value=lengths.text(verdict.off_wanted_mm) + (f": {split}" if split else ""),
+        aside=f"the spot with the most room{_reference(verdict, vector, lengths)}",
+    )
 
 
-def arrival_name(verdict: Verdict) -> str:
-    """``the planned arrival line``."""
-    return f"the {verdict.arrival or 'planned'} arrival line"
+def _reference(verdict: Verdict, vector_mm: PointMm | None, lengths: Lengths) -> str:
+    """What a distance is split by: the arrival line by name, else the table."""
+    if verdict.along_mm is not None:
+        return f"; along and across the {arrival_words(verdict)}{_range(verdict)}"
+    if vector_mm is None or not (by_table := lengths.by_table(vector_mm)):
+        return ""
+    return f"; no arrival line is known: {by_table}"
+
+
+def _range(verdict: Verdict) -> str:
+    """How far the direction itself is uncertain."""
+    if verdict.arrival_range_deg is None:
+        return ""
+    low, high = verdict.arrival_range_deg
+    return f", which is known to ±{(high - low) / 2:.0f}°"
 
 
 def _zone(verdict: Verdict, lengths: Lengths) -> Fact | None:
@@ -198,11 +220,20 @@ def _chance(verdict: Verdict) -> Fact | None:
     asides = [_into(verdict)]
     if verdict.pot_chance_given_up is not None:
         asides.append(given_up_words(verdict.pot_chance_given_up))
+    if verdict.assumed:
+        asides.append(assumed_words(verdict.assumed))
     return Fact(
         label="Chance from there",
         value=percent(verdict.pot_chance),
         aside="; ".join(aside for aside in asides if aside),
     )
+
+
+def assumed_words(settings: Collection[str]) -> str:
+    """``assumed, not measured on you: aim and reach``."""
+    groups = (("aim", CHANCE_SETTINGS), ("reach", REACH_SETTINGS))
+    named = [name for name, group in groups if any(each in settings for each in group)]
+    return f"assumed, not measured on you: {joined(named)}"
 
 
 def given_up_words(share: float) -> str:

@@ -9,6 +9,7 @@ from .lengths import LEFT_RIGHT, LONG_SHORT, Lengths
 from .plain import more, p_words
 
 if TYPE_CHECKING:
+    from service.practice.statistics.around import AroundWanted, Arrivals
     from service.practice.statistics.landing import Landing
     from service.practice.statistics.means import Mean, Spread
     from service.practice.statistics.weak_side import WeakSide
@@ -18,10 +19,16 @@ SIDES = {"speed": "speed, long or short", "line": "line, left or right"}
 """The two sides of a player's control, each with what it looks like on the table."""
 
 
-def landing_facts(landing: Landing, lengths: Lengths) -> tuple[Fact, ...]:
-    """Distance, bias and spread of the stops against the wanted spots; bias before spread."""
+def landing_facts(
+    landing: Landing, around: AroundWanted, arrivals: Arrivals, lengths: Lengths
+) -> tuple[Fact, ...]:
+    """Distance, bias and spread of the stops against the wanted spots; bias before spread.
+
+    ``landing`` rests on the stops whose arrival line is known, ``around`` on all of them.
+    """
     found = [
-        _all_stops(landing, lengths),
+        _all_stops(around, lengths),
+        _arrivals(arrivals),
         _average_stop(landing, lengths),
         _scatter(landing, lengths),
         _half(landing, lengths),
@@ -31,15 +38,30 @@ def landing_facts(landing: Landing, lengths: Lengths) -> tuple[Fact, ...]:
     return (*out, weak_side_fact(landing.weak_side)) if landing.n else tuple(out)
 
 
-def _all_stops(landing: Landing, lengths: Lengths) -> Fact | None:
+def _all_stops(around: AroundWanted, lengths: Lengths) -> Fact | None:
     """Every stop about the wanted spot, in the zone or not: a wide zone does not flatter it."""
-    mean, half = landing.from_wanted, landing.half_within_of_wanted
+    mean, half = around.average, around.half_within
     if mean.mean_mm is None:
         return None
     aside = f"from the wanted spot, every stop counted, in the zone or not{between(mean, lengths)}"
     if half.distance_mm is not None:
         aside += f"; half within {lengths.text(half.distance_mm)}{between(half, lengths)}"
     return Fact(label="Average distance", value=lengths.text(mean.mean_mm), aside=aside)
+
+
+def _arrivals(found: Arrivals) -> Fact | None:
+    """Of how many stops long and short, left and right are known."""
+    counts = ((found.video, "as seen"), (found.route, "as planned"), (found.cut, "by the cut"))
+    known = sum(count for count, _ in counts)
+    if not known + found.unknown:
+        return None
+    how = ", ".join(f"{count} {words}" for count, words in counts if count)
+    rest = "long and short, left and right are told of these alone" if found.unknown else ""
+    return Fact(
+        label="Arrival line known",
+        value=f"{known} of {known + found.unknown}",
+        aside="; ".join(filter(None, (how, rest))),
+    )
 
 
 def _average_stop(landing: Landing, lengths: Lengths) -> Fact | None:

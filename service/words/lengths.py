@@ -14,6 +14,9 @@ NO_SIDE_MM = 0.5
 """Less than this is neither long nor short, left nor right."""
 LONG_SHORT = ("long", "short")
 LEFT_RIGHT = ("left", "right")
+FOOT_HEAD = ("the foot", "the head")
+SIDES = ("side left", "side right")
+"""Ends of the table's own axes; the sides by their pockets."""
 
 
 class Units(StrEnum):
@@ -126,10 +129,23 @@ class Lengths:
         """``62 mm long, 57 mm left``; empty where the split is not known."""
         if along_mm is None or across_mm is None:
             return ""
-        if bare and max(abs(along_mm), abs(across_mm)) < NO_SIDE_MM:
-            return "0"
         along = self.sided(along_mm, LONG_SHORT, bare=bare)
         return f"{along}, {self.sided(across_mm, LEFT_RIGHT, bare=bare)}"
+
+    def by_table(self, vector_mm: PointMm) -> str:
+        """A vector by the table's own axes: ``41 mm toward the head, 94 mm toward side right``."""
+        x, y = vector_mm
+        return ", ".join(
+            f"{self.text(abs(value))} toward {ends[0] if value > 0 else ends[1]}"
+            for value, ends in ((x, FOOT_HEAD), (y, SIDES))
+            if abs(value) >= NO_SIDE_MM
+        )
+
+    def split(self, length_mm: float, along_mm: float | None, across_mm: float | None) -> str:
+        """A distance with its two sides, bare: ``103: 72 short, 73 left``, or the distance."""
+        sides = self.off(along_mm, across_mm, bare=True)
+        number = self.number(length_mm)
+        return f"{number}: {sides}" if sides and length_mm >= NO_SIDE_MM else number
 
 
 MILLIMETRES = Lengths()

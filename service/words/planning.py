@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from calibration.table import POCKET_NAMES
+from calibration.table import POCKET_NAMES, PointMm
+from service.position.verdict.arrival import zone_widths_mm
 
 from .balls import ball_name, pocket_name
 from .facts import Fact
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
     from service.position.plan.gaps import Gap
     from service.position.plan.route import RouteReport, Stretch
 
+Line = tuple[PointMm, PointMm]
+ALONG_TABLE: Line = ((0.0, 0.0), (1.0, 0.0))
+"""A way along the table, where no arrival line is known."""
 ROUTE_LABELS = (
     "way", "cushions", "tightest gap", "gaps", "hooked", "in the zone", "may run",
     "past every gap", "stops in the zone",
@@ -30,10 +34,10 @@ ROUTE_LABELS = (
 
 def zone_facts(
     zone: LandingZone,
-    widths_mm: tuple[float, float] | None,
+    line_mm: Line | None,
     lengths: Lengths = MILLIMETRES,
 ) -> tuple[Fact, ...]:
-    """The zone before the shot; ``widths_mm`` along and across the planned arrival line."""
+    """The zone before the shot; ``line_mm`` is the arrival line where a route plans it."""
     if zone.is_empty:
         why = zone.emptied_why or ""
         return (Fact(label="Landing zone", value="none", aside=why, tone="out"),)
@@ -55,14 +59,14 @@ def zone_facts(
                 aside="; ".join(filter(None, (lengths.beside(zone.wanted_mm), room))),
             )
         )
-    if widths_mm is not None:
-        deep, wide = map(lengths.text, widths_mm)
+    if zone.wanted_mm is not None:
+        deep, wide = map(lengths.text, zone_widths_mm(zone, line_mm or ALONG_TABLE))
+        planned = "along and across the planned arrival line, through the wanted spot"
+        tabled = "through the wanted spot; no route plans an arrival line"
         facts.append(
-            Fact(
-                label="Depth and width",
-                value=f"{deep} deep, {wide} wide",
-                aside="along and across the planned arrival line, through the wanted spot",
-            )
+            Fact(label="Depth and width", value=f"{deep} deep, {wide} wide", aside=planned)
+            if line_mm is not None
+            else Fact(label="Size", value=f"{deep} along the table, {wide} across", aside=tabled)
         )
     return (*facts, *(_part(part, lengths) for part in zone.parts))
 
@@ -144,15 +148,19 @@ def chances_lines(chart: ChanceMap, now: float | None, lengths: Lengths = MILLIM
     return lines
 
 
-def zone_json(
-    zone: LandingZone, intent: Intent, widths_mm: tuple[float, float] | None
-) -> dict[str, Any]:
-    """The zone as ``zone --json`` prints it, in mm."""
-    deep, wide = (None, None) if widths_mm is None else widths_mm
+def zone_json(zone: LandingZone, intent: Intent, line_mm: Line | None) -> dict[str, Any]:
+    """The zone as ``zone --json`` prints it, in mm; widths run through the wanted spot."""
+    sizes: list[tuple[float | None, float | None]] = [
+        (None, None) if line is None or zone.wanted_mm is None else zone_widths_mm(zone, line)
+        for line in (line_mm, ALONG_TABLE)
+    ]
+    (deep, wide), (along, across) = sizes
     return {
         "intent": intent.to_dict(),
         **zone.to_dict(),
         "area_mm2": zone.area_mm2,
         "depth_mm": deep,
         "width_mm": wide,
+        "along_table_mm": along,
+        "across_table_mm": across,
     }

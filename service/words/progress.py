@@ -193,6 +193,6 @@ def _row(session: SessionFigures, lengths: Lengths) -> SessionRow:
         day=session.started_at.date().isoformat(),
         pots=f"{summary.pots.successes} of {summary.pots.n}",
         miss=lengths.number_or_none(summary.average_miss.mean_mm),
-        from_wanted=lengths.number_or_none(landing.from_wanted.mean_mm),
+        from_wanted=lengths.number_or_none(summary.around_wanted.average.mean_mm),
         figures=figures_row(summary.attempts, summary.zone, means, spreads, lengths),
     )

@@ -36,7 +36,8 @@ class AttemptRow:
     outside: str
     """From the nearest edge of the zone: ``84: 62 short, 57 left``; 0 inside it."""
     from_wanted: str
-    """From the wanted spot: ``193 short, 32 right``."""
+    """From the wanted spot: ``196: 193 short, 32 right``; without its sides where no arrival line
+    is known."""
     cut: str
     wanted: str
     """The cut that was wanted."""
@@ -58,8 +59,7 @@ def attempt_row(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> AttemptRow:
         verdict="scratch" if verdict.scratch else verdict.verdict or NONE,
         tone=TONES.get(verdict.verdict or "", "plain"),
         outside=_outside(verdict, lengths),
-        from_wanted=lengths.off(verdict.offset_along_mm, verdict.offset_across_mm, bare=True)
-        or NONE,
+        from_wanted=_from_wanted(verdict, lengths),
         cut=NONE if verdict.cut_deg is None else f"{verdict.cut_deg:.0f}°",
         wanted=cut_wanted(intent) or NONE,
         is_cut_bad=judged not in ("", "good angle"),
@@ -69,7 +69,12 @@ def attempt_row(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> AttemptRow:
 
 
 def _outside(verdict: Verdict, lengths: Lengths) -> str:
-    if not verdict.miss_mm:
-        return NONE if verdict.miss_mm is None else "0"
-    split = lengths.off(verdict.along_mm, verdict.across_mm, bare=True)
-    return lengths.number(verdict.miss_mm) + (f": {split}" if split else "")
+    if verdict.miss_mm is None:
+        return NONE
+    return lengths.split(verdict.miss_mm, verdict.along_mm, verdict.across_mm)
+
+
+def _from_wanted(verdict: Verdict, lengths: Lengths) -> str:
+    if verdict.off_wanted_mm is None:
+        return NONE
+    return lengths.split(verdict.off_wanted_mm, verdict.offset_along_mm, verdict.offset_across_mm)

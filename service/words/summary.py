@@ -26,7 +26,7 @@ def summary_facts(summary: Summary, lengths: Lengths = MILLIMETRES) -> tuple[Fac
         _rate("In the zone", summary.zone, changes=True),
         _rate("Pots made", summary.pots),
         _average_miss(summary, lengths),
-        *landing_facts(summary.landing, lengths),
+        *landing_facts(summary.landing, summary.around_wanted, summary.arrivals, lengths),
         _sets(summary.sets),
         Fact(
             label="Longest run",

@@ -14,6 +14,13 @@ TONES = {"in": "in", "out": "out", "too close to call": "close"}
 """Tone of colours by verdict; the words always stand beside them."""
 
 
+_ARRIVALS = {
+    "video": "arrival line as seen",
+    "route": "planned arrival line",
+    "cut": "arrival line by the cut",
+}
+
+
 def headline(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> str:
     """The verdict in a few words: ``Out by 84 mm``, ``In the zone``, ``Scratch``."""
     if verdict.scratch:
@@ -25,6 +32,12 @@ def headline(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> str:
     if verdict.verdict == "out" and verdict.miss_mm is not None:
         return f"Out by {lengths.text(verdict.miss_mm)}"
     return capital(verdict.verdict or "not compared")
+
+
+def arrival_words(verdict: Verdict | None) -> str:
+    """What the arrival line is known from: ``planned arrival line``."""
+    source = None if verdict is None else verdict.arrival_from
+    return _ARRIVALS.get(source or "", "planned arrival line")
 
 
 def subline(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> str:
@@ -39,6 +52,8 @@ def subline(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> str:
         for value, ends in ((verdict.along_mm, LONG_SHORT), (verdict.across_mm, LEFT_RIGHT)):
             if value is not None and abs(value) >= NO_SIDE_MM:
                 parts.append(lengths.sided(value, ends))
+        if verdict.along_mm is None and verdict.miss_vector_mm is not None:
+            parts.append(lengths.by_table(verdict.miss_vector_mm))
     if verdict.zone_empty:
         parts.append("no place satisfies this intent")
     if verdict.hooked in ("yes", "partly"):

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from .means import SPREAD_LEAST, Mean, Spread, mean, mean_distance, spread
+from .means import SPREAD_LEAST, Mean, Spread, mean, spread
 from .rates import LEVEL, POWER
 from .weak_side import WeakSide, weak_side
 from .within import HALF, NINE_IN_TEN, Distance, within_of_average, within_of_wanted
@@ -60,9 +60,6 @@ class Landing:
     half_within_of_wanted: Distance
     """Distance from the wanted spot, bias included, that holds half of the stops."""
     nine_in_ten_within_of_wanted: Distance
-    from_wanted: Mean
-    """Distance from the wanted spot over all stops, those inside the zone with their own too: what
-    the average miss counts as 0 there is not hidden here."""
     spread_ellipse: Ellipse | None
     """Scatter of the stops, one standard deviation each way; × 1.18 holds 50 %, × 2.45 95 %."""
     round: bool | None
@@ -93,7 +90,6 @@ def landing(offsets_mm: Sequence[tuple[float, float]]) -> Landing:
         nine_in_ten_within=nine,
         half_within_of_wanted=within_of_wanted(off_mm, HALF),
         nine_in_ten_within_of_wanted=within_of_wanted(off_mm, NINE_IN_TEN),
-        from_wanted=mean_distance(off_mm.tolist()),
         spread_ellipse=spread_ellipse(spots),
         round=_is_round(spots),
     )

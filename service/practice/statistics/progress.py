@@ -9,7 +9,6 @@ said, and ``same_shots`` keeps to those played in every session.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
@@ -20,7 +19,7 @@ from service.practice.kinds import ShotKind
 
 from .by_kind import Split, by_kind, holm
 from .long_run import LongRun, mean_over_sessions, share_over_sessions
-from .outcomes import misses_mm, offsets_mm
+from .outcomes import misses_mm, off_wanted_mm, offsets_mm
 from .plain import plain
 from .rates import LEVEL, Sets
 from .summary import Summary, summarise
@@ -212,9 +211,7 @@ def _long_run(sessions: Sequence[Sequence[Played]], figures: Sequence[SessionFig
         zone=share_over_sessions([r.successes for r in zones], [r.n for r in zones]),
         pots=share_over_sessions([r.successes for r in pots], [r.n for r in pots]),
         average_miss=mean_over_sessions([misses_mm(v) for v in verdicts], nonnegative=True),
-        from_wanted=mean_over_sessions(
-            [[math.hypot(*spot) for spot in session] for session in offsets], nonnegative=True
-        ),
+        from_wanted=mean_over_sessions([off_wanted_mm(v) for v in verdicts], nonnegative=True),
         long_short=mean_over_sessions([[a for a, _ in o] for o in offsets]),
         left_right=mean_over_sessions([[c for _, c in o] for o in offsets]),
     )
