@@ -110,7 +110,11 @@ def _reference(verdict: Verdict, vector_mm: PointMm | None, lengths: Lengths) ->
         return f"; along and across the {arrival_words(verdict)}{_range(verdict)}"
     if vector_mm is None or not (by_table := lengths.by_table(vector_mm)):
         return ""
-    return f"; no arrival line is known: {by_table}"
+    known = _range(verdict)
+    lead = (
+        f"the arrival line is too rough for sides{known}" if known else "no arrival line is known"
+    )
+    return f"; {lead}: {by_table}"
 
 
 def _range(verdict: Verdict) -> str:
@@ -118,12 +122,12 @@ def _range(verdict: Verdict) -> str:
     if verdict.arrival_range_deg is None:
         return ""
     low, high = verdict.arrival_range_deg
-    return f", which is known to ±{(high - low) / 2:.0f}°"
+    return f", known to ±{(high - low) / 2:.0f}°"
 
 
 def _zone(verdict: Verdict, lengths: Lengths) -> Fact | None:
     widths = verdict.zone_widths_mm
-    if widths is None:
+    if widths is None or verdict.offset_along_mm is None:
         return None
     deep, wide = map(lengths.text, widths)
     aside = "along and across the arrival line, through the wanted spot"
