@@ -16,7 +16,7 @@ import numpy as np
 from service.position.verdict.score import Verdict
 from service.practice.kinds import ShotKind
 
-from .around import Arrivals, AroundWanted, around_wanted, arrivals
+from .around import AroundWanted, Arrivals, around_wanted, arrivals
 from .by_kind import Split, by_kind
 from .landing import Landing, landing
 from .means import Mean, Share, mean_distance, mean_share
