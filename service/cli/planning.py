@@ -17,10 +17,11 @@ from service.words.lengths import Lengths, Units
 from .app import app, guarded
 from .console import note, out, print_json, say
 from .inputs import entry_of, folder_entries
-from .layouts import Ground
+from .layouts import Ground, check_surface
 from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, UNITS, player_from
 
 if TYPE_CHECKING:
+    from service.position import Player
     from service.position.plan.chance_map import ChanceMap
     from service.position.plan.record import Fitted
     from service.position.plan.route import RouteReport
@@ -160,10 +161,34 @@ def chances(
 @app.command("player")
 @guarded
 def player_command(
-    folder: Annotated[
-        Path, typer.Argument(metavar="FOLDER", help="A session's stills or layouts, in order.")
+    paths: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="FOLDER|STILLS...",
+            help="A session's folder of stills or layouts; with --reach the stills themselves.",
+        ),
     ],
-    plan: Annotated[Path, typer.Option("--plan", help="The session's intents, plan.json.")],
+    plan: Annotated[
+        Path | None, typer.Option("--plan", help="The session's intents, plan.json.")
+    ] = None,
+    as_reach: Annotated[
+        bool,
+        typer.Option(
+            "--reach",
+            help="Learn the reach: in each still the cue ball lies where it can just be played, "
+            "with at most one other ball, at which it would be.",
+        ),
+    ] = False,
+    bridge: Annotated[
+        bool, typer.Option("--bridge", help="With --reach: played with the mechanical bridge.")
+    ] = False,
+    side: Annotated[
+        str | None,
+        typer.Option(
+            "--side",
+            help="With --reach: the stills show the reach back, body_side or off_side alone.",
+        ),
+    ] = None,
     result: Annotated[
         Path, typer.Option("--out", help="Where to write the player's settings.")
     ] = Path("player.json"),
@@ -171,20 +196,63 @@ def player_command(
     player: PLAYER = None,
     as_json: JSON = False,
 ) -> None:
-    """Fit a player's spreads of aim, speed and line from a recorded session.
+    """Fit a player's spreads from a recorded session, or learn his reach from stills.
 
-    What the record is too short for keeps the value of --player, or the starting value.
+    What the record is too short for, or no still shows, keeps the value of --player, or the
+    starting value, which is then said to be assumed.
     """
+    ground, who = Ground.open(calibration), player_from(player)
+    if as_reach:
+        _learn_reach(paths, ground, who, result, bridge=bridge, side=side, as_json=as_json)
+    elif len(paths) != 1 or plan is None:
+        raise FileFormatError(
+            f"player: got {len(paths)} path(s) {'with' if plan else 'without'} --plan; allowed: "
+            "one session's folder with --plan, or --reach with stills. Give one of them."
+        )
+    else:
+        _fit_spreads(paths[0], plan, ground, who, result, as_json=as_json)
+
+
+def _learn_reach(
+    stills: list[Path],
+    ground: Ground,
+    who: Player,
+    result: Path,
+    *,
+    bridge: bool,
+    side: str | None,
+    as_json: bool,
+) -> None:
+    from service.position.meant.player_file import write_player
+    from service.position.plan.reach_map import learned_reach
+
+    layouts = [ground.layout(entry_of(path)) for path in stills]
+    table = ground.table_for(layouts[0])
+    for other in layouts[1:]:
+        check_surface(other, table)
+    found = learned_reach(layouts, table, who, bridge=bridge, side=side)
+    write_player(result, found.player)
+    if as_json:
+        print_json({"player": found.player.to_dict(), "reach": found.to_dict()})
+        return
+    for name in found.mapped:
+        say(f"{name}: {getattr(found.player, name):.0f} mm, from {len(layouts)} still(s)")
+    for name in found.assumed:
+        say(f"{name}: {getattr(found.player, name):.0f} mm, assumed: no still shows that side")
+    note(f"written to {result}")
+
+
+def _fit_spreads(
+    folder: Path, plan: Path, ground: Ground, who: Player, result: Path, *, as_json: bool
+) -> None:
     from service.position.meant.player_file import write_player
     from service.position.plan.record import fit_player
     from service.practice import Plan, score_session
 
     from .scoring import read_session
 
-    ground = Ground.open(calibration)
     meant = Plan.read(plan)
     readings, table = read_session(folder_entries(folder, leave_out=plan), ground)
-    who = player_from(player)
     scored = score_session(readings, meant, table, player=who)
     pairs = [
         (attempt.before_layout, attempt.verdict)
