@@ -20,8 +20,8 @@ import math
 import numpy as np
 from scipy.special import erf, ndtr
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.table import BALL_DIAMETER_MM
-from service.position.geometry import BoolArray, FloatArray
 from service.position.meant.player import Player
 
 THIN_CUT_DEG = 70.0
