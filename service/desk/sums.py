@@ -46,11 +46,11 @@ def stored_verdict(score: Score | AttemptRecord) -> Verdict:
         if name in _PRINTED
     }
     intent = Intent.from_dict(_intent(score))
-    # verdicts of old took a straight line to the wanted spot for the arrival: no split by that
-    known = intent.route_mm is not None or printed.get("arrival") == "seen"
-    known = known or printed.get("arrival_from") is not None
-    if known and printed.get("arrival_from") is None:
-        printed["arrival_from"] = "video" if printed.get("arrival") == "seen" else "route"
+    if printed.get("arrival_from") is None and printed.get("arrival") is not None:
+        # verdicts of old: without a route a straight line to the wanted spot, which is no arrival
+        seen = printed["arrival"] == "seen"
+        printed["arrival_from"] = "video" if seen else "route" if intent.route_mm else None
+    known = printed.get("arrival_from") is not None
     if not known:
         printed |= {"along_mm": None, "across_mm": None}
     return Verdict(

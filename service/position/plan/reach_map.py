@@ -19,9 +19,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import least_squares
 
+from calibration.arrays import FloatArray
 from calibration.table import PointMm, Table
 from service.position.errors import PlayerError
-from service.position.geometry import FloatArray, left_of
+from service.position.geometry import left_of
 from service.position.meant.player import Player
 from service.position.meant.settings import STARTING
 from service.position.shot.reach import OUTWARD, rail_distances_mm

@@ -36,7 +36,6 @@ POT_SPREADS = ("aim_spread_deg", "contact_error_mm", "throw_spread_deg")
 LEAST_SHOTS = 20
 WIDEST_RATIO = 3.0
 """A fit is used when its interval's ends differ by no more than this factor."""
-_HALF_CHI2 = LINE_95 / 2
 _RANGE_SIGMAS = 3.92
 _STEP = 1.06
 """Of the walk to an interval's ends; between two steps the profile is taken as straight."""
@@ -231,8 +230,8 @@ class _Record:
         while abs(math.log(values[name] / best[name])) <= math.log(WIDEST_RATIO):
             values, own = self.likeliest({**values, name: values[name] * step}, beside, beside)
             fallen = own - cost
-            if fallen >= _HALF_CHI2:
-                share = (_HALF_CHI2 - last) / (fallen - last)
+            if fallen >= LINE_95 / 2:
+                share = (LINE_95 / 2 - last) / (fallen - last)
                 return float(values[name] * step ** (share - 1))
             last = fallen
         return None
