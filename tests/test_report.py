@@ -1,5 +1,6 @@
 """The report: self-contained, escaped, and saying verdicts, doubts and refusals plainly."""
 
+import math
 import re
 from html.parser import HTMLParser
 
@@ -17,7 +18,7 @@ from service.position.verdict.judged import judged_angle
 from service.practice import score_session
 from service.practice.statistics.summary import summarise
 from service.report.figures import LandingPoint, StripRow, landings_svg, residuals_svg
-from service.report.model import Accuracy, Source, make_report
+from service.report.model import Accuracy, Source, make_report, table_points
 from service.report.page import render_page
 from service.words import balls, intents, lengths, plain
 from service.words.lengths import LEFT_RIGHT, LONG_SHORT, MILLIMETRES, Lengths, Units
@@ -220,6 +221,26 @@ def test_long_is_up_and_left_is_left():
     assert x < 0, "left of the arrival line stands on the left"
     assert y < 0, "long stands at the top"
     assert y / x == pytest.approx(2.0, rel=0, abs=0.01)
+
+
+def test_by_the_table_the_foot_is_right_and_side_left_is_up(result):
+    spots = table_points(result.attempts)
+    svg = landings_svg(spots, by_table=True)
+    for attempt in result.attempts[:2]:
+        stop, wanted = attempt.verdict.cue_stop_mm, attempt.verdict.wanted_mm
+        match = re.search(
+            rf'translate\(([-\d.]+) ([-\d.]+)\)"><title>attempt {attempt.attempt}:', svg
+        )
+        x, y = float(match[1]), float(match[2])
+        assert math.copysign(1, x) == math.copysign(1, stop[0] - wanted[0])
+        assert math.copysign(1, -y) == math.copysign(1, stop[1] - wanted[1])
+    assert "<ellipse" not in svg
+
+
+def test_most_stops_without_an_arrival_line_are_all_drawn_by_the_table(page, result):
+    drawn = re.search(r"<svg[^>]*class=\"landings\".*?</svg>", page, re.S)[0]
+    assert drawn.count("<title>attempt ") == len(table_points(result.attempts)) == 6
+    assert "toward the" in drawn
 
 
 def test_ellipse_is_drawn_from_five_attempts_on():

@@ -14,6 +14,7 @@ PAGES = (
     "intent",
     "verdict",
     "player",
+    "pot-chance",
     "sessions",
     "service",
     "programs",

@@ -21,11 +21,17 @@ _SIZE = 460
 _HALF = 196
 """Half the plot's side in drawing units; the rest is for words."""
 FEWEST_FOR_ELLIPSE = 5
+_LINE_ENDS = ("↑ long", "short ↓", "← left", "right →")
+_TABLE_ENDS = ("↑ side left", "side right ↓", "← head", "foot →")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LandingPoint:
-    """One stop against its wanted spot, along and across the arrival line, mm."""
+    """One stop against its wanted spot: along and across the arrival line, mm.
+
+    By the table's own axes "along" is toward side left and "across" toward the head, so that the
+    drawing shows the table as it lies, head on the left.
+    """
 
     label: str
     along_mm: float
@@ -35,26 +41,29 @@ class LandingPoint:
     verdict: str
 
 
-def landings_svg(landings: Sequence[LandingPoint], lengths: Lengths = MILLIMETRES) -> str:
+def landings_svg(
+    landings: Sequence[LandingPoint], lengths: Lengths = MILLIMETRES, *, by_table: bool = False
+) -> str:
     """Stops as a player sees them who looks along the arrival line: long is up, left is left.
 
-    The wanted spot is in the middle.
-    From five attempts on, the 95 % ellipse of the stops and their mean are drawn.
+    The wanted spot is in the middle. ``by_table`` shows the table as it lies instead.
+    From five attempts on, by the arrival line, their 95 % ellipse and their mean are drawn.
     """
     reach_mm = _reach_mm(landings)
     scale = _HALF / reach_mm
-    words = "; ".join(_words(m, lengths) for m in landings)
+    words = "; ".join(_words(m, lengths, by_table=by_table) for m in landings)
     svg = root(
         (-_SIZE / 2, -_SIZE / 2, _SIZE, _SIZE),
         _SIZE,
-        title="Landing spots along and across the arrival line",
+        title="Stops against the wanted spot, "
+        + ("by the table" if by_table else "along and across the arrival line"),
         description=words or "no attempts",
         kind="landings",
     )
-    _draw_grid(svg, reach_mm, scale, lengths)
-    if len(landings) >= FEWEST_FOR_ELLIPSE:
+    _draw_grid(svg, reach_mm, scale, lengths, _TABLE_ENDS if by_table else _LINE_ENDS)
+    if len(landings) >= FEWEST_FOR_ELLIPSE and not by_table:
         _draw_ellipse(svg, landings, scale, lengths)
-    _draw_points(svg, landings, scale, lengths)
+    _draw_points(svg, landings, scale, lengths, by_table=by_table)
     return text_of(svg)
 
 
@@ -70,7 +79,13 @@ def _reach_mm(landings: Sequence[LandingPoint]) -> float:
     return largest * 1.15
 
 
-def _draw_grid(svg: ET.Element, reach_mm: float, scale: float, lengths: Lengths) -> None:
+def _draw_grid(
+    svg: ET.Element,
+    reach_mm: float,
+    scale: float,
+    lengths: Lengths,
+    names: tuple[str, str, str, str],
+) -> None:
     grid = add(svg, "g", fill="none", stroke_width=1, style=_LINE)
     words = add(svg, "g", font_size=11.5, style=_INK)
     for share in (0.25, 0.5, 0.75, 1.0):
@@ -85,8 +100,8 @@ def _draw_grid(svg: ET.Element, reach_mm: float, scale: float, lengths: Lengths)
     add(grid, "line", x1=0, y1=-_HALF, x2=0, y2=_HALF)
     add(grid, "circle", r=BALL_RADIUS_MM * scale, stroke_width=1.5, stroke_dasharray="3 3")
     ends = (
-        ("↑ long", 0, -_HALF - 9, "middle"), ("short ↓", 0, _HALF + 18, "middle"),
-        ("← left", -_HALF - 6, -7, "start"), ("right →", _HALF + 6, -7, "end"),
+        (names[0], 0, -_HALF - 9, "middle"), (names[1], 0, _HALF + 18, "middle"),
+        (names[2], -_HALF - 6, -7, "start"), (names[3], _HALF + 6, -7, "end"),
     )  # fmt: skip
     for text, x, y, anchor in ends:
         add(words, "text", text, x=x, y=y, text_anchor=anchor, font_weight="600", font_size=13)
@@ -125,12 +140,20 @@ def _drawn(along_mm: float, across_mm: float, scale: float) -> tuple[float, floa
     return -across_mm * scale, -along_mm * scale
 
 
-def _words(spot: LandingPoint, lengths: Lengths) -> str:
-    return f"attempt {spot.label}: {lengths.off(spot.along_mm, spot.across_mm)}"
+def _words(spot: LandingPoint, lengths: Lengths, *, by_table: bool) -> str:
+    where = lengths.off(spot.along_mm, spot.across_mm)
+    if by_table:
+        where = lengths.by_table((-spot.across_mm, spot.along_mm)) or "on the wanted spot"
+    return f"attempt {spot.label}: {where}"
 
 
 def _draw_points(
-    svg: ET.Element, landings: Sequence[LandingPoint], scale: float, lengths: Lengths
+    svg: ET.Element,
+    landings: Sequence[LandingPoint],
+    scale: float,
+    lengths: Lengths,
+    *,
+    by_table: bool,
 ) -> None:
     colours = {"in": "--in", "out": "--out", "too close to call": "--close"}
     group = add(svg, "g", font_size=11, font_weight="700")
@@ -138,7 +161,7 @@ def _draw_points(
         x, y = _drawn(spot.along_mm, spot.across_mm, scale)
         colour = colours.get(spot.verdict, "--muted")
         dot = add(group, "g", transform=f"translate({number(x)} {number(y)})")
-        add(dot, "title", _words(spot, lengths))
+        add(dot, "title", _words(spot, lengths, by_table=by_table))
         add(dot, "circle", r=9, style=f"fill:var({colour},#b54)", stroke="none")
         add(
             dot, "text", spot.label, y=3.9, text_anchor="middle",

@@ -83,7 +83,7 @@ class Report:
     kind_rows: tuple[KindRow, ...]
     kind_lines: tuple[str, ...]
     landings_svg: str
-    landings_note: str
+    landings_caption: str
     attempts: tuple[AttemptPart, ...]
     doubts: tuple[Doubt, ...]
     calibration_lines: tuple[str, ...] = ()
@@ -117,7 +117,7 @@ class Source:
 def make_report(result: SessionResult, source: Source) -> Report:
     """The report of a scored session."""
     made, lengths = source.calibration, source.lengths
-    points = landing_points(result.attempts)
+    landings, caption = _landings(result.attempts, lengths)
     # one attempt alone adds up to nothing
     summary = summary_facts(result.summary, lengths) if len(result.attempts) > 1 else ()
     large = tiles(summary)
@@ -136,8 +136,8 @@ def make_report(result: SessionResult, source: Source) -> Report:
         kind_headings=tuple(headings(lengths)),
         kind_rows=tuple(kind_rows(result.summary.by_kind, lengths)),
         kind_lines=tuple(kind_lines(result.summary.by_kind)),
-        landings_svg=landings_svg(points, lengths),
-        landings_note=_landings_note(points, result.summary.around_wanted.n),
+        landings_svg=landings,
+        landings_caption=caption,
         attempts=tuple(attempt_part(attempt, source, width_px) for attempt in result.attempts),
         doubts=doubts_of(result),
         calibration_lines=() if made is None else tuple(calibration_lines(made)),
@@ -197,21 +197,56 @@ def _cue(after: Layout | None) -> Ball | None:
 
 
 def landing_points(attempts: Sequence[Attempt]) -> list[LandingPoint]:
-    """Landing spots against wanted spots, of the attempts where both are known."""
-    out = []
-    for attempt in attempts:
-        verdict = attempt.verdict
-        if verdict is None or verdict.offset_along_mm is None or verdict.offset_across_mm is None:
-            continue
-        out.append(
-            LandingPoint(
-                label=str(attempt.attempt),
-                along_mm=verdict.offset_along_mm,
-                across_mm=verdict.offset_across_mm,
-                verdict=verdict.verdict or "",
-            )
+    """Stops against wanted spots along and across the arrival line, where that is known."""
+    return [
+        LandingPoint(
+            label=str(attempt.attempt),
+            along_mm=verdict.offset_along_mm,
+            across_mm=verdict.offset_across_mm,
+            verdict=verdict.verdict or "",
         )
-    return out
+        for attempt in attempts
+        if (verdict := attempt.verdict) is not None
+        and verdict.offset_along_mm is not None
+        and verdict.offset_across_mm is not None
+    ]
+
+
+def table_points(attempts: Sequence[Attempt]) -> list[LandingPoint]:
+    """Stops against wanted spots by the table's own axes."""
+    return [
+        LandingPoint(
+            label=str(attempt.attempt),
+            along_mm=verdict.cue_stop_mm[1] - verdict.wanted_mm[1],
+            across_mm=verdict.wanted_mm[0] - verdict.cue_stop_mm[0],
+            verdict=verdict.verdict or "",
+        )
+        for attempt in attempts
+        if (verdict := attempt.verdict) is not None
+        and verdict.wanted_mm is not None
+        and verdict.cue_stop_mm is not None
+    ]
+
+
+def _landings(attempts: Sequence[Attempt], lengths: Lengths) -> tuple[str, str]:
+    """The drawing of the stops and its caption: by the arrival line where most have one."""
+    by_line, by_table = landing_points(attempts), table_points(attempts)
+    if 2 * len(by_line) < len(by_table):
+        note = _landings_note(by_table, len(by_table))
+        return landings_svg(by_table, lengths, by_table=True), f"{_BY_TABLE} {note}"
+    note = _landings_note(by_line, len(by_table))
+    return landings_svg(by_line, lengths), f"{_BY_LINE} {note}"
+
+
+_BY_LINE = (
+    "Where the cue ball stopped against the wanted spot in the middle, as you see it looking along "
+    "the arrival line: long is up, left is left. The small circle is a ball in scale; the dashed "
+    "ellipse holds about 95 % of such stops, the cross is the average stop."
+)
+_BY_TABLE = (
+    "Where the cue ball stopped against the wanted spot in the middle, as the table lies, head on "
+    "the left: of most stops no arrival line is known. The small circle is a ball in scale."
+)
 
 
 def doubts_of(result: SessionResult) -> tuple[Doubt, ...]:
@@ -234,7 +269,7 @@ def doubts_of(result: SessionResult) -> tuple[Doubt, ...]:
 def _landings_note(points: Sequence[LandingPoint], stops: int) -> str:
     """How the drawn stops ended, and how many more cannot be drawn."""
     if not points:
-        return "No attempt had a wanted spot and a known arrival line."
+        return "No attempt had a wanted spot and a stop."
     counts = {
         words: sum(point.verdict == verdict for point in points)
         for verdict, words in (

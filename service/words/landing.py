@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from service.practice.statistics.means import SPREAD_LEAST
+
 from .facts import Fact
 from .lengths import LEFT_RIGHT, LONG_SHORT, Lengths
 from .plain import more, p_words
@@ -66,7 +68,7 @@ def _arrivals(found: Arrivals) -> Fact | None:
 
 def _average_stop(landing: Landing, lengths: Lengths) -> Fact | None:
     along, across = landing.long_short, landing.left_right
-    if along.mean_mm is None or across.mean_mm is None:
+    if along.mean_mm is None or across.mean_mm is None or landing.n < SPREAD_LEAST:
         return None
     ends = [
         text
