@@ -186,7 +186,7 @@ def test_the_top_view_is_an_svg(client):
     answer = client.get(f"/readings/{number}/top-view.svg")
     assert answer.headers["content-type"].startswith("image/svg+xml")
     assert answer.text.startswith("<svg")
-    assert "out by" in answer.text
+    assert "Out by" in answer.text
 
 
 def test_a_form_and_the_body_itself_give_the_same(client):

@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 
 from service.desk.session import SessionAttempt, SessionStill, load_session
 from service.position import Intent, landing_zone, score_shot
+from service.words.lengths import Units
 
 SIZES_PX = {"wall": (1920, 1080), "laptop": (1280, 800), "phone": (390, 800)}
 RECONNECT_MS = 15_000
@@ -201,6 +202,14 @@ def test_a_choice_of_units_that_means_nothing_is_none(served, client):
     answer = client.get(f"{served}parts", headers={"Cookie": "restmark-units=cubits"})
     assert answer.status_code == 200
     assert "x mm" in answer.text
+
+
+def test_the_service_shows_its_own_units_until_a_reader_chooses(tmp_path):
+    with running(tmp_path, units=Units.INCHES) as address, Client(address) as client:
+        client.calibrate()
+        assert "x in" in client.get(f"{address}parts").text
+        chosen = client.get(f"{address}parts", headers={"Cookie": "restmark-units=mm"})
+        assert "x mm" in chosen.text
 
 
 def test_one_session_alone_shows_no_weeks(page, client):
