@@ -16,6 +16,7 @@ PAGES = (
     "player",
     "sessions",
     "service",
+    "pot-chance",
     "programs",
     "measured",
     "changelog",
