@@ -58,7 +58,7 @@ def test_still_intent_still_without_a_reload(page, client):
     expect(page.locator(".steps .now .step-name")).to_have_text("Intent")
     expect(page.locator(".advice")).to_contain_text("PUT /api/v1/intent")
 
-    client.put("/intent", json=INTENT)
+    client.put("/intent", json=INTENT | {"route_mm": [[2055, 865], [670, 960]]})
     expect(verdict_of(page)).to_have_text("Play the shot")
     expect(page.locator("#verdict .subline")).to_contain_text("Pot 3 in the foot left, leave 4")
     expect(page.locator(".steps .now .step-name")).to_have_text("Still after the shot")

@@ -59,6 +59,27 @@ def test_printed_object_has_its_keys_and_is_json() -> None:
     assert judged_angle(verdict.cut_deg, (0.0, 90.0)) == "good angle"
 
 
+def test_zone_and_wanted_spot_may_lie_on_two_sides() -> None:
+    """An angle of two arms, route along +x: the stop lies left of the nearest arm and right of
+    the wanted spot in the other. Each split is that of its own vector, by its own name."""
+    arms = [[500, 300], [1100, 300], [1100, 900], [900, 900], [900, 340], [500, 340]]
+    intent = Intent.from_dict({"zone": {"polygon_mm": arms}, "route_mm": [[300, 600], [1000, 600]]})
+    there = layout(NINE, {"cue": (600.0, 400.0)})
+    verdict = score_shot(there, there, intent, NINE)
+    printed = verdict.to_dict()
+    assert printed["outside_zone_mm"] == pytest.approx({"along_mm": 0, "across_mm": 60})
+    assert (printed["along_mm"], printed["across_mm"]) == pytest.approx((0, 60))
+    wanted = printed["wanted_mm"]
+    assert wanted[1] > 400
+    assert printed["from_wanted_mm"] == pytest.approx(
+        {
+            "distance_mm": math.dist(wanted, (600, 400)),
+            "along_mm": 600 - wanted[0],
+            "across_mm": 400 - wanted[1],
+        }
+    )
+
+
 def test_scratch_has_no_stop() -> None:
     after = _after()
     del after["cue"]

@@ -17,6 +17,7 @@ PAGES = (
     "pot-chance",
     "sessions",
     "service",
+    "pot-chance",
     "programs",
     "measured",
     "changelog",
