@@ -14,7 +14,6 @@ PAGES = (
     "intent",
     "verdict",
     "player",
-    "pot-chance",
     "sessions",
     "service",
     "pot-chance",
