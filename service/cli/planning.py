@@ -291,6 +291,7 @@ def _chances_json(chart: ChanceMap, now: float | None) -> dict[str, Any]:
         "pockets": list(POCKET_NAMES),
         "chance": rows,
         "pocket": chart.pocket.tolist(),
+        "assumed": list(chart.assumed),
     }
 
 
@@ -305,6 +306,8 @@ def _chances_lines(chart: ChanceMap, now: float | None) -> list[str]:
         share = float((chart.pocket == number).mean())
         if share:
             lines.append(f"{name}: the best pocket from {100 * share:.0f} % of the bed")
+    if chart.assumed:
+        lines.append(f"assumed, neither given nor measured: {', '.join(chart.assumed)}")
     return lines
 
 
