@@ -19,6 +19,8 @@ import service
 from calibration.table import Table
 from service.position import Intent, Player, score_shot
 from service.position.meant.settings import CHANCE_SETTINGS, STARTING
+from service.position.plan.chance_map import chance_map
+from service.position.plan.route import report_route
 from service.position.plan.textbook import MARK, textbook_table
 from service.position.verdict.value import open_pockets, pot_chance
 from service.position.zone.membership import Leave, leave_of
@@ -195,6 +197,13 @@ def test_what_is_assumed_is_said() -> None:
     own = Player(aim_spread_deg=0.2, measured=("contact_error_mm",))
     said = score_shot(there, there, intent, table, player=own).to_dict()["assumed"]
     assert set(usual) - set(said) == {"aim_spread_deg", "contact_error_mm"}
+    mapped = chance_map(there, "1", table, player=own, step_mm=100)
+    assert set(mapped.assumed) == set(said)
+    route = report_route(
+        there, Intent.from_dict({"next": "1", "route_mm": [[1270, 300], [1400, 300]]}), table,
+        player=Player(speed_spread=0.1),
+    )  # fmt: skip
+    assert route.to_dict()["assumed"] == ["line_spread_deg"]
     drawn = Intent.from_dict({"zone": {"circle_mm": [1270, 300, 50]}})
     assert score_shot(there, there, drawn, table).to_dict()["assumed"] is None
 

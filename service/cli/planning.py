@@ -302,6 +302,7 @@ def _chances_json(chart: ChanceMap, now: float | None) -> dict[str, Any]:
         "pockets": list(POCKET_NAMES),
         "chance": rows,
         "pocket": chart.pocket.tolist(),
+        "assumed": list(chart.assumed),
     }
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calibration.table import PointMm
-from service.position.meant.settings import CHANCE_SETTINGS, REACH_SETTINGS
+from service.position.meant.settings import CHANCE_SETTINGS, REACH_SETTINGS, ROUTE_SETTINGS
 from service.position.verdict.judged import angle_off_deg, judged_angle, judged_side
 from vision.layout import Ball
 
@@ -235,7 +235,11 @@ def _chance(verdict: Verdict) -> Fact | None:
 
 def assumed_words(settings: Collection[str]) -> str:
     """``assumed, not measured on you: aim and reach``."""
-    groups = (("aim", CHANCE_SETTINGS), ("reach", REACH_SETTINGS))
+    groups = (
+        ("aim", CHANCE_SETTINGS),
+        ("reach", REACH_SETTINGS),
+        ("speed and line", ROUTE_SETTINGS),
+    )
     named = [name for name, group in groups if any(each in settings for each in group)]
     return f"assumed, not measured on you: {joined(named)}"
 

@@ -9,7 +9,7 @@ from calibration.table import POCKET_NAMES, PointMm
 from service.position.verdict.arrival import zone_widths_mm
 
 from .balls import ball_name, pocket_name
-from .facts import Fact
+from .facts import Fact, assumed_words
 from .lengths import MILLIMETRES, Lengths, ball_widths
 from .plain import NONE, percent, percent_or_none
 
@@ -24,7 +24,7 @@ ALONG_TABLE: Line = ((0.0, 0.0), (1.0, 0.0))
 """A way along the table, where no arrival line is known."""
 ROUTE_LABELS = (
     "way", "cushions", "tightest gap", "gaps", "hooked", "in the zone", "may run",
-    "past every gap", "stops in the zone",
+    "past every gap", "stops in the zone", "these chances",
 )  # fmt: skip
 """Rows of the table that lays routes side by side, in the order of ``route_words``."""
 
@@ -91,6 +91,7 @@ def route_words(report: RouteReport, lengths: Lengths = MILLIMETRES) -> tuple[st
         _slack_words(report, lengths),
         percent(report.chance_through),
         percent_or_none(report.chance),
+        assumed_words(report.assumed) if report.assumed else "by your own spreads",
     )
 
 
@@ -145,6 +146,8 @@ def chances_lines(chart: ChanceMap, now: float | None, lengths: Lengths = MILLIM
         share = float((chart.pocket == number).mean())
         if share:
             lines.append(f"{pocket_name(name)}: the best pocket from {percent(share)} of the bed")
+    if chart.assumed:
+        lines.append(assumed_words(chart.assumed))
     return lines
 
 
