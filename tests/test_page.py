@@ -66,9 +66,8 @@ def test_still_intent_still_without_a_reload(page, client):
     verdict = client.give(still(after()), "after.jpg").json()["attempt"]["verdict"]
     expect(verdict_of(page)).to_have_text(f"Out by {verdict['miss_mm']:.0f} mm")
     expect(page.locator("#verdict")).to_have_attribute("data-tone", "out")
-    x_mm, y_mm = verdict["miss_vector_mm"]
     expect(page.locator("#verdict .subline")).to_contain_text(
-        f"{x_mm:.0f} mm toward the foot, {-y_mm:.0f} mm toward side right"
+        f"{abs(verdict['along_mm']):.0f} mm short · {abs(verdict['across_mm']):.0f} mm left"
     )
     expect(page.locator("#facts")).to_contain_text("2300.0, 200.0 mm")
     expect(page.locator("#facts")).to_contain_text("7.24, 0.63 diamonds")
