@@ -77,7 +77,8 @@ class Verdict:
     left: Left | None = None
     """The next shot in full."""
     arrival_line_mm: tuple[PointMm, PointMm] | None = None
-    """The arrival line: seen, planned, or by the middle of what the cut tells."""
+    """The arrival line: seen, planned, or by the middle of what the cut tells; None where a miss
+    cannot be split by it."""
     offset_along_mm: float | None = None
     """Stop against the wanted spot, along the arrival line, + long; None where it cannot be
     split."""
@@ -238,7 +239,7 @@ class _Parts:
         )
         self.values |= {
             "wanted_mm": zone.wanted_mm,
-            "arrival_line_mm": None if found is None else found.line_mm,
+            "arrival_line_mm": found.line_mm if found is not None and found.splits else None,
         }
         if zone.is_empty or self.after.ball("cue") is None:
             return
