@@ -346,6 +346,7 @@ def test_too_wide_a_range_splits_nothing() -> None:
     low, high = verdict.arrival_range_deg
     assert high - low == pytest.approx(80 - 21.65, abs=0.1)
     assert (verdict.along_mm, verdict.offset_along_mm) == (None, None)
+    assert (verdict.arrival_line_mm, verdict.zone_widths_mm) == (None, None)
     assert verdict.off_wanted_mm == pytest.approx(100)
 
 

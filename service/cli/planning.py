@@ -308,16 +308,20 @@ def _chances_json(chart: ChanceMap, now: float | None) -> dict[str, Any]:
 
 def _fitted_lines(fitted: Fitted) -> list[str]:
     lines = []
-    for name, spread, unit, scale, what in (
-        ("aim spread", fitted.aim, "°", 1.0, "pots and misses"),
-        ("contact error", fitted.contact, " mm", 1.0, "pots and misses"),
-        ("throw spread", fitted.throw, "°", 1.0, "pots and misses"),
-        ("speed spread", fitted.speed, " % of the way", 100.0, "stops"),
-        ("line spread", fitted.line, "°", 1.0, "stops"),
+    for field, name, spread, unit, scale, what in (
+        ("aim_spread_deg", "aim spread", fitted.aim, "°", 1.0, "pots and misses"),
+        ("contact_error_mm", "contact error", fitted.contact, " mm", 1.0, "pots and misses"),
+        ("throw_spread_deg", "throw spread", fitted.throw, "°", 1.0, "pots and misses"),
+        ("speed_spread", "speed spread", fitted.speed, " % of the way", 100.0, "stops"),
+        ("line_spread_deg", "line spread", fitted.line, "°", 1.0, "stops"),
     ):
-        source = "from" if spread.fitted else "assumed, a starting value, too little to tell from"
-        lines.append(
-            f"{name}: {scale * spread.value:.3g}{unit} ({scale * spread.low:.3g} to "
-            f"{scale * spread.high:.3g}), {source} {spread.count} {what}"
-        )
+        kept = scale * getattr(fitted.player, field)
+        if spread.fitted or field in fitted.player.assumed([field]):
+            source = (
+                "from" if spread.fitted else "assumed, a starting value, too little to tell from"
+            )
+            between = f" ({scale * spread.low:.3g} to {scale * spread.high:.3g})"
+        else:
+            source, between = "as given, too little to tell from", ""
+        lines.append(f"{name}: {kept:.3g}{unit}{between}, {source} {spread.count} {what}")
     return lines

@@ -137,6 +137,19 @@ def _runs_into_a_ball(start_mm: PointMm, stop_mm: PointMm, after: Layout) -> boo
     return bool(((near < BALL_DIAMETER_MM) & ~at_the_end).any())
 
 
+def split_warnings(arrival: Arrival | None) -> list[str]:
+    """How far the split of a miss can be trusted."""
+    if arrival is None:
+        return ["no arrival line is known: the miss is not split along and across"]
+    if arrival.source != CUT:
+        return []
+    how = "split by its middle" if arrival.splits else "too wide to split the miss by"
+    return [
+        f"no route was given: the cut tells the arrival to a range of {arrival.width_deg:.0f}° "
+        f"({how}; allowed {WIDEST_RANGE_DEG:.0f}°)"
+    ]
+
+
 def way_mm(start_mm: PointMm, end_mm: PointMm) -> tuple[PointMm, PointMm] | None:
     """A line from start to end; None where they are too close to give a direction."""
     if np.hypot(end_mm[0] - start_mm[0], end_mm[1] - start_mm[1]) < LEAST_WAY_MM:

@@ -17,12 +17,11 @@ from service.position.zone.membership import Leave, leave_of
 from vision.layout import Ball, Layout
 
 from .arrival import (
-    CUT,
-    WIDEST_RANGE_DEG,
     Arrival,
     across_mm,
     along_mm,
     arrival_of,
+    split_warnings,
     zone_widths_mm,
 )
 from .happened import check_layouts, moved_mm, potted
@@ -77,7 +76,8 @@ class Verdict:
     left: Left | None = None
     """The next shot in full."""
     arrival_line_mm: tuple[PointMm, PointMm] | None = None
-    """The arrival line: seen, planned, or by the middle of what the cut tells."""
+    """The arrival line: seen, planned, or by the middle of what the cut tells; None where a miss
+    cannot be split by it."""
     offset_along_mm: float | None = None
     """Stop against the wanted spot, along the arrival line, + long; None where it cannot be
     split."""
@@ -238,7 +238,7 @@ class _Parts:
         )
         self.values |= {
             "wanted_mm": zone.wanted_mm,
-            "arrival_line_mm": None if found is None else found.line_mm,
+            "arrival_line_mm": found.line_mm if found is not None and found.splits else None,
         }
         if zone.is_empty or self.after.ball("cue") is None:
             return
@@ -257,7 +257,7 @@ class _Parts:
             return
         self.values |= _miss(zone, cue, self.arrival)
         if self.values.get("miss_mm"):
-            self.warnings += _split_warnings(self.arrival)
+            self.warnings += split_warnings(self.arrival)
         chance = chance_inside(zone, cue, self.after.balls)
         self.values |= {"p_in": chance, "verdict": _call(zone, self.values.get("miss_mm"), chance)}
         assert self.intent is not None
@@ -323,19 +323,6 @@ def _miss(zone: LandingZone, cue: Ball, arrival: Arrival | None) -> dict[str, An
             "offset_across_mm": across_mm(offset, line),
         }
     return out
-
-
-def _split_warnings(arrival: Arrival | None) -> list[str]:
-    """How far the split of a miss can be trusted."""
-    if arrival is None:
-        return ["no arrival line is known: the miss is not split along and across"]
-    if arrival.source != CUT:
-        return []
-    how = "split by its middle" if arrival.splits else "too wide to split the miss by"
-    return [
-        f"no route was given: the cut tells the arrival to a range of {arrival.width_deg:.0f}° "
-        f"({how}; allowed {WIDEST_RANGE_DEG:.0f}°)"
-    ]
 
 
 def _call(zone: LandingZone, miss_mm: float | None, chance: float) -> str:
