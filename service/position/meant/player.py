@@ -6,11 +6,12 @@ player replaces by their own.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass
 from typing import Any
 
+from calibration import strict
+from calibration.strict import Positive
 from service.position.errors import PlayerError
 
 
@@ -24,37 +25,30 @@ class Player:
     """
 
     handedness: str = "right"
-    hand_back_mm: float = 1100.0
-    hand_body_side_mm: float = 600.0
-    hand_off_side_mm: float = 300.0
-    bridge_back_mm: float = 2000.0
-    bridge_body_side_mm: float = 700.0
-    bridge_off_side_mm: float = 500.0
-    shaft_radius_mm: float = 6.5
-    elevation_limit_deg: float = 15.0
+    hand_back_mm: Positive = 1100.0
+    hand_body_side_mm: Positive = 600.0
+    hand_off_side_mm: Positive = 300.0
+    bridge_back_mm: Positive = 2000.0
+    bridge_body_side_mm: Positive = 700.0
+    bridge_off_side_mm: Positive = 500.0
+    shaft_radius_mm: Positive = 6.5
+    elevation_limit_deg: Positive = 15.0
     """The steepest cue the player is content with when a ball lies behind the cue ball."""
-    aim_spread_deg: float = 0.10
+    aim_spread_deg: Positive = 0.10
     """Standard deviation of the cue ball's direction about the intended one."""
-    bridge_spread_factor: float = 1.5
+    bridge_spread_factor: Positive = 1.5
     """How much wider the aim spread is with a mechanical bridge."""
-    speed_spread: float = 0.15
+    speed_spread: Positive = 0.15
     """Standard deviation of how far the cue ball runs, as a share of its way."""
-    line_spread_deg: float = 3.0
+    line_spread_deg: Positive = 3.0
     """Standard deviation of the cue ball's direction after contact about the planned route."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="player", error=PlayerError, remedy="Correct it.")
         if self.handedness not in ("right", "left"):
             raise PlayerError(
                 f"player.handedness: got {self.handedness!r}; allowed: right, left. Correct it."
             )
-        for field in fields(self)[1:]:
-            value = getattr(self, field.name)
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            if not (number and math.isfinite(value) and value > 0):
-                raise PlayerError(
-                    f"player.{field.name}: got {value!r}; allowed: a finite number above 0. "
-                    "Correct it."
-                )
         if self.elevation_limit_deg >= 90:
             raise PlayerError(
                 f"player.elevation_limit_deg: got {self.elevation_limit_deg:g}; allowed: below 90. "
@@ -75,11 +69,12 @@ class Player:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "player") -> Player:
         """Inverse of ``to_dict``; every key is optional."""
-        known = [field.name for field in fields(cls)]
-        unknown = sorted(set(data) - set(known))
-        if unknown:
-            raise PlayerError(
-                f"{path}: got unknown field(s) {', '.join(unknown)}; allowed: {', '.join(known)}. "
-                "Remove or correct them."
-            )
-        return cls(**dict(data))
+        return strict.build(
+            cls,
+            data,
+            path=path,
+            label="player",
+            error=PlayerError,
+            remedy="Correct it.",
+            closed=True,
+        )

@@ -1,0 +1,56 @@
+"""Whether what a table file holds fits together: its table, camera, rail marks and bed picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from calibration.errors import FileFormatError
+
+if TYPE_CHECKING:
+    from .bed_picture import BedPicture
+    from .calibration import Calibration
+
+_RAIL_SLACK_MM = 60.0
+"""Marks lie on the rails; tables are built to a few millimetres, named sizes 180 mm apart."""
+_REMEDY = "Make the file again with `restmark calibrate`."
+
+
+def check_agreement(made: Calibration, *, path: str) -> None:
+    """Refuse parts that belong to different tables or cameras; FileFormatError with the path."""
+    length, width = made.table.surface_mm
+    camera = made.camera
+    middle = np.array([[length / 2, width / 2, 0.0]])
+    seen = camera.project(middle)[0] if camera.position_mm[2] > 0 else np.array([-1.0, -1.0])
+    if not np.all((seen >= 0) & (seen <= np.array(camera.image_size_px))):
+        raise FileFormatError(
+            f"{path}.camera: got one that does not see the table's middle from above; allowed: the "
+            f"camera that the table was calibrated with. {_REMEDY}"
+        )
+    for i, mark in enumerate(made.rail_marks):
+        x, y, _ = mark.at_mm
+        out = max(-x, x - length, -y, y - width)
+        if not 0 < out < made.table.rail_width_mm + _RAIL_SLACK_MM:
+            raise FileFormatError(
+                f"{path}.rail_marks[{i}].at_mm: got x {x:g}, y {y:g}; allowed: places on the rails "
+                f"of a surface of {length:g}x{width:g} mm. {_REMEDY}"
+            )
+    if made.bed_picture is not None:
+        _check_bed(made.bed_picture, made.table.surface_mm, path=f"{path}.bed_picture")
+
+
+def _check_bed(bed: BedPicture, surface_mm: tuple[float, float], *, path: str) -> None:
+    """The picture lies over the bed's middle and has the bed's size and one margin all round."""
+    rows, columns = bed.pixels().shape[:2]
+    sides_mm = bed.scale_mm * np.array([columns, rows])
+    middle_mm = np.array(bed.corner_mm) + (sides_mm - bed.scale_mm) / 2
+    beyond_mm = sides_mm - surface_mm
+    off_mm = np.abs(middle_mm - np.array(surface_mm) / 2).max()
+    uneven_mm = abs(beyond_mm[0] - beyond_mm[1])
+    if off_mm > bed.scale_mm or beyond_mm.min() < 0 or uneven_mm > 4 * bed.scale_mm:
+        raise FileFormatError(
+            f"{path}: got {sides_mm[0]:g}x{sides_mm[1]:g} mm round x {middle_mm[0]:g}, y "
+            f"{middle_mm[1]:g}; allowed: the bed of a surface of {surface_mm[0]:g}x"
+            f"{surface_mm[1]:g} mm. {_REMEDY}"
+        )
