@@ -7,12 +7,13 @@ finds is said in this project's words, "path: got …, allowed: …", as the err
 
 from __future__ import annotations
 
+import functools
+import operator
 import types
 import typing
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import MISSING, fields, is_dataclass
-from functools import cache
 from typing import Annotated, Any, TypeVar
 
 from pydantic import (
@@ -54,6 +55,7 @@ _PLAIN: Mapping[Any, Any] = {
     bytes: Annotated[bytes, Field(strict=True, description="bytes")],
 }
 _NUMBER = TypeAdapter(Number)
+_ALIAS: Any = types.GenericAlias
 _LONGEST = 120
 """Characters of a wrong value that a message repeats."""
 
@@ -84,7 +86,7 @@ def check(value: Any, *, label: str, error: type[RestmarkError], remedy: str) ->
     Lists become tuples, whole numbers floats where floats are meant. ``label`` starts the path of
     what is refused; "" for the bare field.
     """
-    kind = type(value)
+    kind: Any = type(value)
     given = {name: getattr(value, name) for name in _hints(kind)}
     for name, sound in _sound(kind, given, label, error, remedy).items():
         object.__setattr__(value, name, sound)
@@ -108,9 +110,10 @@ def build(
     ``needed`` names the keys that must be there; default: fields without a default. ``convert``
     makes nested values: ``convert[name](data[name], path_of_it)``.
     """
-    hints = _hints(kind)
+    wanted_kind: Any = kind
+    hints = _hints(wanted_kind)
     row = record(data, path, known=tuple(hints), closed=closed, error=error, remedy=remedy)
-    wanted = _needed(kind) if needed is None else needed
+    wanted = _needed(wanted_kind) if needed is None else needed
     for name in wanted:
         if name not in row:
             raise error(
@@ -177,7 +180,7 @@ def number(
         raise error(f"{path}: got {shown(value)}; allowed: a finite number. {remedy}") from None
 
 
-def names_of(kind: type) -> tuple[str, ...]:
+def names_of(kind: Any) -> tuple[str, ...]:
     """Names of all fields of a dataclass, for ``needed``."""
     return tuple(_hints(kind))
 
@@ -214,20 +217,20 @@ def shown(value: object, *, bare: bool = False) -> str:
 # -- what pydantic is asked, and what it says --------------------------------------------------
 
 
-@cache
+@functools.cache
 def _hints(kind: Any) -> Mapping[str, Any]:
     hints = typing.get_type_hints(kind, include_extras=True)
     return {field.name: _strict(hints[field.name]) for field in fields(kind) if field.init}
 
 
-@cache
+@functools.cache
 def _model(kind: Any, names: frozenset[str]) -> type[BaseModel]:
     wanted: dict[str, Any] = {n: (hint, ...) for n, hint in _hints(kind).items() if n in names}
     config = ConfigDict(protected_namespaces=(), arbitrary_types_allowed=True)
     return create_model(kind.__name__, __config__=config, **wanted)
 
 
-@cache
+@functools.cache
 def _needed(kind: Any) -> tuple[str, ...]:
     return tuple(
         field.name
@@ -242,9 +245,9 @@ def _strict(hint: Any) -> Any:
         return _PLAIN[hint]
     origin, parts = typing.get_origin(hint), typing.get_args(hint)
     if origin is tuple:
-        return types.GenericAlias(tuple, tuple(p if p is ... else _strict(p) for p in parts))
+        return _ALIAS(tuple, tuple(p if p is ... else _strict(p) for p in parts))
     if origin in (types.UnionType, typing.Union):
-        return typing.Union[tuple(_strict(part) for part in parts)]  # noqa: UP007
+        return functools.reduce(operator.or_, (_strict(part) for part in parts))
     if origin is None and is_dataclass(hint):
         return InstanceOf[hint]
     return hint

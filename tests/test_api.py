@@ -415,7 +415,7 @@ def cut_deg(before):
     [
         ({"spin": "masse"}, "note.spin: got 'masse'; allowed: follow, stun, draw"),
         ({"rails": -1}, "note.rails: got -1; allowed: a whole number from 0 to 9"),
-        ({"english": "left"}, "allowed: an object with spin, side_spin, rails, in_a_row"),
+        ({"english": "left"}, "got unknown field(s) english; allowed: spin, side_spin, rails"),
     ],
 )
 def test_a_note_that_cannot_be_taken_changes_nothing(client, note, text):

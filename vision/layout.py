@@ -21,6 +21,7 @@ OFF_BED_MM = 300.0
 _ROUNDING = 1e-6
 """Of a covariance: what figures written with a few digits lose."""
 _REMEDY = "Correct it, or read the still again."
+_NEEDED = ("surface_mm", "balls")
 _PRINTED = "one object as `restmark read --json` prints it"
 
 
@@ -135,13 +136,14 @@ class Layout:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "layout") -> Layout:
         """Inverse of ``to_dict``; ``surface_mm`` and ``balls`` are required."""
+        row = strict.record(data, path, known=_NEEDED, remedy=_REMEDY)
         return strict.build(
             cls,
-            data,
+            {"still": "", **row},
             path=path,
             label="layout",
             remedy=_REMEDY,
-            needed=("surface_mm", "balls"),
+            needed=_NEEDED,
             convert={"balls": strict.listed(lambda item, at: Ball.from_dict(item, path=at))},
         )
 

@@ -8,7 +8,7 @@ import hashlib
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Protocol, TypeVar
 
@@ -62,11 +62,14 @@ class Upload:
     name: str
     key: str | None = None
     """Idempotency key."""
+    settled: bool = True
+    """What the sender says: False while balls roll. Such a still is read, never scored."""
 
     @property
     def fingerprint(self) -> str:
         """Hash of all that a repeat must have in common with the first."""
-        return hashlib.sha256(self.name.encode() + b"\0" + self.data).hexdigest()
+        rolling = b"" if self.settled else b"rolling\0"
+        return hashlib.sha256(rolling + self.name.encode() + b"\0" + self.data).hexdigest()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,6 +171,7 @@ class Desk:
             previous=met.previous.layout if met.previous else None,
             **self._known_of_the_set(),
         )
+        layout = replace(layout, settled=layout.settled and upload.settled)
         took_ms = round((time.perf_counter() - started) * 1000, 1)
         comparison, verdict = _compare(met, layout)
         with self.store.writing() as writer:

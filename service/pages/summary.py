@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import replace
 from typing import Any
 
 from service.position import Intent, Verdict
@@ -12,8 +12,6 @@ from service.store import Score
 
 from . import words
 from .words import Fact
-
-_PRINTED = frozenset(field.name for field in fields(Verdict))
 
 
 def summary_of(scores: Sequence[Score]) -> dict[str, Any]:
@@ -43,13 +41,8 @@ def progress_of(scores: Sequence[Score], *, same_shots: bool = False) -> Progres
 
 def stored_verdict(score: Score) -> Verdict:
     """The verdict as it was given, without the zone and the line that were drawn from it."""
-    printed: dict[str, Any] = {
-        name: tuple(value) if isinstance(value, list) else value
-        for name, value in score.verdict.items()
-        if name in _PRINTED
-    }
-    return Verdict(
-        **printed,
+    return replace(
+        Verdict.from_dict(score.verdict),
         intent=Intent.from_dict(score.intent),
         offset_along_mm=score.offset_along_mm,
         offset_across_mm=score.offset_across_mm,
