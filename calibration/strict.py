@@ -56,6 +56,7 @@ _PLAIN: Mapping[Any, Any] = {
 }
 _NUMBER = TypeAdapter(Number)
 _ALIAS: Any = types.GenericAlias
+_INSTANCE: Any = InstanceOf
 _LONGEST = 120
 """Characters of a wrong value that a message repeats."""
 
@@ -249,7 +250,7 @@ def _strict(hint: Any) -> Any:
     if origin in (types.UnionType, typing.Union):
         return functools.reduce(operator.or_, (_strict(part) for part in parts))
     if origin is None and is_dataclass(hint):
-        return InstanceOf[hint]
+        return _INSTANCE[hint]
     return hint
 
 
