@@ -114,7 +114,7 @@ def calibrate(
     right one), spots (foot spot); or x_mm, y_mm and z_mm instead of a name. sigma_px is a
     point's expected error, 1 px where nothing is said.
     """
-    from calibration.calibrate import landmarks_of, solved, watched
+    from calibration.from_still import landmarks_of, solved, watched
     from calibration.lens.fit import Lens
     from calibration.seen.exif import focal_of
     from calibration.seen.points import read_points
