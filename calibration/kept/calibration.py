@@ -275,7 +275,7 @@ class Calibration:
                 "bed_picture": strict.or_none(lambda part, at: BedPicture.from_dict(part, path=at)),
             },
         )
-        check_agreement(out, path=path)
+        check_agreement(out.camera, out.table, out.rail_marks, out.bed_picture, path=path)
         return out
 
     def write(self, path: Path | str) -> None:

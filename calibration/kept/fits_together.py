@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 import numpy as np
 
+from calibration.camera import Camera
 from calibration.errors import FileFormatError
+from calibration.table import Table
 
-if TYPE_CHECKING:
-    from .bed_picture import BedPicture
-    from .calibration import Calibration
+from .bed_picture import BedPicture
+from .rail_marks import RailMark
 
 _RAIL_SLACK_MM = 60.0
 """Marks lie on the rails; tables are built to a few millimetres, named sizes 180 mm apart."""
 _REMEDY = "Make the file again with `restmark calibrate`."
 
 
-def check_agreement(made: Calibration, *, path: str) -> None:
+def check_agreement(
+    camera: Camera,
+    table: Table,
+    rail_marks: Sequence[RailMark],
+    bed_picture: BedPicture | None,
+    *,
+    path: str,
+) -> None:
     """Refuse parts that belong to different tables or cameras; FileFormatError with the path."""
-    length, width = made.table.surface_mm
-    camera = made.camera
+    length, width = table.surface_mm
     middle = np.array([[length / 2, width / 2, 0.0]])
     seen = camera.project(middle)[0] if camera.position_mm[2] > 0 else np.array([-1.0, -1.0])
     if not np.all((seen >= 0) & (seen <= np.array(camera.image_size_px))):
@@ -28,16 +35,16 @@ def check_agreement(made: Calibration, *, path: str) -> None:
             f"{path}.camera: got one that does not see the table's middle from above; allowed: the "
             f"camera that the table was calibrated with. {_REMEDY}"
         )
-    for i, mark in enumerate(made.rail_marks):
+    for i, mark in enumerate(rail_marks):
         x, y, _ = mark.at_mm
         out = max(-x, x - length, -y, y - width)
-        if not 0 < out < made.table.rail_width_mm + _RAIL_SLACK_MM:
+        if not 0 < out < table.rail_width_mm + _RAIL_SLACK_MM:
             raise FileFormatError(
                 f"{path}.rail_marks[{i}].at_mm: got x {x:g}, y {y:g}; allowed: places on the rails "
                 f"of a surface of {length:g}x{width:g} mm. {_REMEDY}"
             )
-    if made.bed_picture is not None:
-        _check_bed(made.bed_picture, made.table.surface_mm, path=f"{path}.bed_picture")
+    if bed_picture is not None:
+        _check_bed(bed_picture, table.surface_mm, path=f"{path}.bed_picture")
 
 
 def _check_bed(bed: BedPicture, surface_mm: tuple[float, float], *, path: str) -> None:

@@ -86,4 +86,3 @@ def _is_settled(said: object) -> bool:
         f"settled: got {said!r}; allowed: true or false. Correct the form's field.",
         code="invalid-request",
     )
-

@@ -10,7 +10,7 @@ from typing import Any
 from calibration import strict
 from calibration.camera import Camera
 from calibration.errors import FileFormatError
-from calibration.jsonfile import read_value
+from calibration.jsonfile import read_json
 from calibration.kept.calibration import HEADS, Calibration
 from calibration.strict import Share
 from calibration.table import Table
@@ -19,7 +19,7 @@ from vision.layout import BALL_IDS
 TRUTH_FORMAT = "restmark-truth"
 TRUTH_VERSION = 1
 TRUTH_FILE = "truth.json"
-_REMEDY = "Make the stills again with this release."
+_REMEDY = "Give the folder of a truth file, or make the stills again with this release."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,17 +71,7 @@ def read_truth(folder: Path | str) -> dict[str, TruthStill]:
     Raises ``FileFormatError`` with the field's path where ``truth.json`` is missing or wrong.
     """
     path = Path(folder) / TRUTH_FILE
-    data = strict.record(
-        read_value(path, what="a truth file beside the stills", remedy="Give its folder."),
-        str(path),
-        remedy=_REMEDY,
-    )
-    kind = (data.get("format"), data.get("version"))
-    if kind != (TRUTH_FORMAT, TRUTH_VERSION):
-        raise FileFormatError(
-            f"{path}: got format {strict.shown(kind[0])} version {strict.shown(kind[1])}; allowed: "
-            f"{TRUTH_FORMAT!r} version {TRUTH_VERSION}. {_REMEDY}"
-        )
+    data = read_json(path, file_format=TRUTH_FORMAT, version=TRUTH_VERSION, remedy=_REMEDY)
     stills = strict.record(data.get("stills"), f"{path}.stills", remedy=_REMEDY)
     return {
         name: _still_from_dict(name, item, path=f"{path}.stills[{name!r}]")
