@@ -18,7 +18,10 @@ def is_covariance(matrix: FloatArray) -> bool:
         return True
     spread = np.sqrt(np.abs(np.diag(matrix)))
     scale = np.where(spread > 0, spread, 1.0)
-    scaled = matrix / np.outer(scale, scale)
-    if np.any(np.diag(matrix) < 0) or np.abs(scaled - scaled.T).max() > _ROUNDING:
+    with np.errstate(all="ignore"):
+        scaled = matrix / np.outer(scale, scale)
+    if np.any(np.diag(matrix) < 0) or not np.isfinite(scaled).all():
+        return False
+    if np.abs(scaled - scaled.T).max() > _ROUNDING:
         return False
     return bool(np.linalg.eigvalsh((scaled + scaled.T) / 2).min() >= -_ROUNDING * len(matrix))

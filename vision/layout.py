@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -156,9 +157,10 @@ class Layout:
 
 def _is_covariance(cov: Cov) -> bool:
     (a, b), (c, d) = cov
-    scale = max(abs(a), abs(b), abs(c), abs(d))
-    symmetric = abs(b - c) <= _ROUNDING * scale
-    return symmetric and min(a, d) >= 0 and b * c <= a * d + _ROUNDING * scale**2
+    if min(a, d) < 0:
+        return False
+    most = math.sqrt(a) * math.sqrt(d) * (1 + _ROUNDING)
+    return max(abs(b), abs(c)) <= most and abs(b - c) <= _ROUNDING * most
 
 
 def _runner_up(data: object, path: str) -> tuple[Any, Any]:
