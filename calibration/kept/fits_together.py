@@ -50,6 +50,11 @@ def check_agreement(
 def _check_bed(bed: BedPicture, surface_mm: tuple[float, float], *, path: str) -> None:
     """The picture lies over the bed's middle and has the bed's size and one margin all round."""
     rows, columns = bed.pixels().shape[:2]
+    if bed.scale_mm > max(surface_mm):
+        raise FileFormatError(
+            f"{path}.scale_mm: got {bed.scale_mm:g}; allowed: millimetres a pixel of a picture of "
+            f"the bed. {_REMEDY}"
+        )
     sides_mm = bed.scale_mm * np.array([columns, rows])
     middle_mm = np.array(bed.corner_mm) + (sides_mm - bed.scale_mm) / 2
     beyond_mm = sides_mm - surface_mm
