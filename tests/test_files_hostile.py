@@ -185,7 +185,10 @@ def _listed(node: Any) -> bool:
 def _spoilt(document: Any, chance: random.Random) -> Any:
     out = copy.deepcopy(document)
     for _ in range(chance.randint(1, 2)):
-        *way, last = chance.choice(_places(out) or [("x",)])
+        places = _places(out)
+        if not places:  # nothing is left to spoil
+            break
+        *way, last = chance.choice(places)
         node = out
         for key in way:
             node = node[key]
