@@ -15,6 +15,9 @@ from .rail_marks import RailMark
 
 _RAIL_SLACK_MM = 60.0
 """Marks lie on the rails; tables are built to a few millimetres, named sizes 180 mm apart."""
+_MOST_ASPECT = 2.0
+"""Pixels are square, those of stretched videos up to 4:3 to 16:9."""
+_EDGE_PX = 5.0
 _REMEDY = "Make the file again with `restmark calibrate`."
 
 
@@ -35,6 +38,18 @@ def check_agreement(
             f"{path}.camera: got one that does not see the table's middle from above; allowed: the "
             f"camera that the table was calibrated with. {_REMEDY}"
         )
+    if not 1 / _MOST_ASPECT < camera.fx_px / camera.fy_px < _MOST_ASPECT:
+        raise FileFormatError(
+            f"{path}.camera: got fx_px {camera.fx_px:g}, fy_px {camera.fy_px:g}; allowed: one no "
+            f"more than {_MOST_ASPECT:g} times the other. {_REMEDY}"
+        )
+    if rail_marks:
+        seen = camera.project(np.array([mark.at_mm for mark in rail_marks]))
+        if not np.all((seen > -_EDGE_PX) & (seen < np.array(camera.image_size_px) + _EDGE_PX)):
+            raise FileFormatError(
+                f"{path}.camera: got one that does not see all rail marks; allowed: the camera "
+                f"that saw them. {_REMEDY}"
+            )
     for i, mark in enumerate(rail_marks):
         x, y, _ = mark.at_mm
         out = max(-x, x - length, -y, y - width)
