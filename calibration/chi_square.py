@@ -15,3 +15,5 @@ PLANE_AXIS_95 = math.sqrt(PLANE_95)
 """Half axis of the 95 % ellipse in two directions, in standard deviations: 2.448."""
 LINE_95 = 3.841458820694124
 """dof 1, share 95 %: 3.841, the square of 1.960."""
+POSE_999 = 22.457744484825323
+"""dof 6, share 99.9 %: a rigid move's three turns and three shifts."""

@@ -116,6 +116,29 @@ def test_an_obstructed_still_is_not_compared_and_the_intent_goes_on(client):
     assert client.give(still(after()), "after.jpg").json()["attempt"]["before"] == "before.jpg"
 
 
+def test_a_still_said_to_be_unsettled_is_read_but_never_scored(client):
+    client.give(still(), "before.jpg")
+    client.put("/intent", json=INTENT)
+    sent = {"content": still(after()), "headers": {"Content-Type": "image/jpeg"}}
+    rolling = client.post("/stills", params={"settled": "false", "name": "a.jpg"}, **sent)
+    form = client.post(
+        "/stills",
+        files={"still": ("b.jpg", still(after(), shade=91), "image/jpeg")},
+        data={"settled": "false"},
+    )
+    for answer in (rolling, form):
+        assert answer.status_code == 201
+        body = answer.json()
+        assert body["attempt"] is None
+        assert body["reading"]["layout"]["settled"] is False
+        assert body["reading"]["comparison"]["code"] == "unsettled"
+    wrong = client.post(
+        "/stills", files={"still": ("c.jpg", still(after()), "image/jpeg")}, data={"settled": "no"}
+    )
+    assert wrong.status_code == 422
+    assert client.post("/stills", params={"settled": "true"}, **sent).json()["attempt"] is not None
+
+
 def test_a_refusal_to_score_is_said_and_the_intent_goes_on(client):
     client.give(still(), "before.jpg")
     client.put("/intent", json=INTENT)
@@ -417,7 +440,7 @@ def cut_deg(before):
     [
         ({"spin": "masse"}, "note.spin: got 'masse'; allowed: follow, stun, draw"),
         ({"rails": -1}, "note.rails: got -1; allowed: a whole number from 0 to 9"),
-        ({"english": "left"}, "allowed: an object with spin, side_spin, rails, in_a_row"),
+        ({"english": "left"}, "got unknown field(s) english; allowed: spin, side_spin, rails"),
     ],
 )
 def test_a_note_that_cannot_be_taken_changes_nothing(client, note, text):

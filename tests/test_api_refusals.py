@@ -150,6 +150,10 @@ def changed(**more):
     return CALIBRATION.to_dict() | more
 
 
+def other_table(**more):
+    return changed(table=CALIBRATION.table.to_dict() | more)
+
+
 @pytest.mark.parametrize(
     ("document", "code", "text"),
     [
@@ -158,9 +162,18 @@ def changed(**more):
         ({}, "bad-file", "calibration.format: got None"),
         (changed(camera={}), "bad-file", "calibration.camera.image_size_px: missing"),
         (changed(camera=7), "bad-file", "calibration.camera: got 7"),
-        (changed(table={"length_mm": 1.0}), "bad-table", "table: got a surface of 1x1270"),
-        (changed(table={"length_mm": "x"}), "bad-table", "table.length_mm: got 'x'"),
-        (changed(head="up"), "calibration-refused", "calibration.head: got 'up'"),
+        (
+            other_table(length_mm=1.0),
+            "bad-table",
+            "calibration.table: got a surface of 1x1270",
+        ),
+        (
+            other_table(length_mm="x"),
+            "bad-table",
+            "calibration.table.length_mm: got 'x'",
+        ),
+        (changed(table={}), "bad-table", "calibration.table.length_mm: missing"),
+        (changed(head="up"), "bad-file", "calibration.head: got 'up'"),
     ],
 )
 def test_a_bad_calibration_is_refused_and_the_old_one_holds(shared, document, code, text):

@@ -314,7 +314,7 @@ def test_session_refuses_what_is_no_folder(capsys, tmp_path):
     assert "nowhere: is no folder; allowed: a folder of stills" in line
     empty = tmp_path / "empty"
     empty.mkdir()
-    assert "holds no stills (.jpg, .jpeg, .png)" in refusal(capsys, "session", empty)
+    assert "holds no stills (.jpg, .jpeg, .png, .heic" in refusal(capsys, "session", empty)
 
 
 # -- bad input, nothing written half -----------------------------------------------------------

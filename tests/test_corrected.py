@@ -97,7 +97,7 @@ def test_corrections_that_mean_nothing_are_refused(words: str, said: str) -> Non
 @pytest.mark.parametrize(
     ("item", "said"),
     [
-        (3, r"names\[0\]: got 3; allowed: an object with id, x_mm and y_mm"),
+        (3, r"names\[0\]: got 3; allowed: an object with id, x_mm, y_mm"),
         ({"id": "3", "x_mm": 1.0}, r"names\[0\]\.y_mm: missing"),
         ({"id": "3", "x_mm": "1", "y_mm": 2}, r"names\[0\]\.x_mm: got '1'; allowed: a finite"),
         ({"id": 3, "x_mm": 1, "y_mm": 2}, r"names\[0\]\.id: got 3; allowed: text"),

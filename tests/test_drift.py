@@ -312,9 +312,9 @@ def test_a_file_without_marks_says_that_drift_cannot_be_checked(
     ("change", "text"),
     [
         ({"channel": "grey"}, r"got kind 'seam', channel 'grey'"),
-        ({"profile": "1 2 3"}, r"3 grey levels; allowed: .* 25 finite levels"),
+        ({"profile": "1 2 3"}, r"3 grey levels; allowed: .* 25 levels"),
         ({"profile": "1 x"}, r"rail_marks\[0\]\.profile: got '1 x'; allowed: numbers"),
-        ({"profile": " ".join(["7"] * 25)}, r"levels that are not all the same"),
+        ({"profile": " ".join(["7"] * 25)}, r"levels from 0 to 255 that are not all the same"),
         ({"at_mm": [1.0, 2.0]}, r"rail_marks\[0\]\.at_mm: got \[1\.0, 2\.0\]; allowed: 3 numbers"),
     ],
 )

@@ -11,7 +11,7 @@ import pytest
 from calibration_cases import built_table, exact_lens, random_camera, simulated_landmarks
 
 from calibration.chi_square import PLANE_95
-from calibration.errors import CalibrationError
+from calibration.errors import CalibrationError, FileFormatError
 from calibration.kept.calibration import Calibration
 from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, Known
 from calibration.solve.quality import bed_error_mm, bed_grid_mm, radius_95_mm
@@ -113,10 +113,10 @@ def test_older_files_without_a_map_are_read(made: Calibration) -> None:
 def test_unknown_parameters_are_refused(made: Calibration) -> None:
     data = made.to_dict()
     data["parameter_names"][0] = "turn_left_rad"
-    with pytest.raises(CalibrationError, match=r"parameter_names: got turn_left_rad; allowed: eac"):
+    with pytest.raises(FileFormatError, match=r"parameter_names: got turn_left_rad; allowed: eac"):
         Calibration.from_dict(data)
     data["parameter_names"][0] = data["parameter_names"][1]
-    with pytest.raises(CalibrationError, match=r"parameter_names: got turn_down_rad, turn_down"):
+    with pytest.raises(FileFormatError, match=r"parameter_names: got turn_down_rad, turn_down"):
         Calibration.from_dict(data)
 
 

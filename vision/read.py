@@ -6,12 +6,14 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.arrays import FloatArray
+from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
 from calibration.table import BALL_DIAMETER_MM
 from calibration.watch.drift import Drift, DriftWatch
@@ -25,9 +27,10 @@ from vision.name.taught import Taught
 from vision.place.apart import keep_apart
 from vision.place.centres import Placed, place_balls
 
+from .header import is_turned
 from .layout import BALL_IDS, Ball, Layout
 from .networks import Networks, shipped
-from .still import Picture, check_size, decode_still
+from .still import Picture, StillError, check_size, decode_still
 
 NEAR_PX = 1.0
 """A camera corrected by less needs no new view: the finder aims no finer."""
@@ -68,18 +71,49 @@ class Reader:
         self._one_at_a_time = threading.RLock()
         self.last_timings_ms: dict[str, float] = {}
 
-    def read_still(self, data: bytes, *, name: str = "", previous: Layout | None = None) -> Layout:
-        """Bytes of a JPEG or PNG file → layout; ``StillError`` where it is no such file."""
+    def read_still(
+        self,
+        data: bytes,
+        *,
+        name: str = "",
+        previous: Layout | None = None,
+        settled: bool = True,
+    ) -> Layout:
+        """Bytes of a JPEG, PNG or HEIC file → layout; ``StillError`` where it is no such file.
+
+        A still cannot show whether balls are rolling: whoever took it says so with ``settled``.
+        A camera that looks straight down does not know which way is up: where the orientation
+        that it noted does not fit the calibration, the picture is taken as it was stored.
+        """
+        try:
+            return self._read_bytes(data, name, previous, settled, as_stored=False)
+        except (StillError, CalibrationError) as refused:
+            if not is_turned(data):
+                raise
+            try:
+                return self._read_bytes(data, name, previous, settled, as_stored=True)
+            except (StillError, CalibrationError):
+                raise refused from None
+
+    def _read_bytes(
+        self, data: bytes, name: str, previous: Layout | None, settled: bool, *, as_stored: bool
+    ) -> Layout:
         started = time.perf_counter()
-        picture = decode_still(data, name=name)
+        size_px = self.calibration.camera.image_size_px
+        picture = decode_still(data, name=name, size_px=size_px, as_stored=as_stored)
         decode_ms = (time.perf_counter() - started) * 1e3
         with self._one_at_a_time:
-            layout = self.read_image(picture, name=name, previous=previous)
+            layout = self.read_image(picture, name=name, previous=previous, settled=settled)
             self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
         return layout
 
     def read_image(
-        self, picture: Picture, *, name: str = "", previous: Layout | None = None
+        self,
+        picture: Picture,
+        *,
+        name: str = "",
+        previous: Layout | None = None,
+        settled: bool = True,
     ) -> Layout:
         """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
         check_size(picture, self.calibration.camera.image_size_px, name=name)
@@ -87,7 +121,7 @@ class Reader:
             self.last_timings_ms = {}
             with self._step("drift"):
                 drift = self.watch.check(picture, name=name or "still")
-            return self._read(picture, name, previous, drift)
+            return replace(self._read(picture, name, previous, drift), settled=settled)
 
     def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
         camera, table = drift.calibration.camera, self.calibration.table
@@ -123,7 +157,6 @@ class Reader:
             still=name,
             surface_mm=table.surface_mm,
             balls=balls,
-            settled=True,
             obstructed=bool(things),
             warnings=tuple(warnings),
         )
@@ -207,14 +240,18 @@ def read_still(
     name: str = "",
     previous: Layout | None = None,
     taught: Taught | None = None,
+    settled: bool = True,
 ) -> Layout:
     """Bytes of a still → layout with every ball's place, error and name.
 
     ``previous`` is the layout before: unmoved balls keep their names more surely. ``taught`` is
-    what is known of this very ball set. Raises ``StillError`` for bytes that are no whole JPEG or
-    PNG of the calibration's size.
+    what is known of this very ball set. ``settled`` is what whoever took the still says: balls
+    that roll cannot be told from one picture. Raises ``StillError`` for bytes that are no whole
+    picture of the calibration's size, CalibrationError where camera or table has moved.
     """
-    return reader_of(calibration, taught).read_still(data, name=name, previous=previous)
+    return reader_of(calibration, taught).read_still(
+        data, name=name, previous=previous, settled=settled
+    )
 
 
 def read_image(
@@ -224,6 +261,9 @@ def read_image(
     name: str = "",
     previous: Layout | None = None,
     taught: Taught | None = None,
+    settled: bool = True,
 ) -> Layout:
     """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already."""
-    return reader_of(calibration, taught).read_image(picture, name=name, previous=previous)
+    return reader_of(calibration, taught).read_image(
+        picture, name=name, previous=previous, settled=settled
+    )

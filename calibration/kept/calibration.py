@@ -10,21 +10,35 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calibration import jsonfile
-from calibration.arrays import FloatArray
+from calibration import jsonfile, strict
+from calibration.arrays import FloatArray, is_covariance
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError
+from calibration.strict import Count, NotNegative, Share
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from calibration.vary import PARAMETERS, SURFACE, sensitivity
 
 from .bed_picture import BedPicture
-from .rail_marks import RailMark, marks_from_list
+from .fits_together import check_agreement
+from .rail_marks import RailMark
 
 TABLE_FORMAT = "restmark-table"
 TABLE_VERSION = 1
 HEADS = ("left", "right", "top", "bottom")
 SCALE_SOURCES = ("lens file", "tape measure", "ball check", "EXIF", "default", "exact")
 """What settled focal length against height; ``exact`` is a camera known beforehand."""
+_NEEDED = (
+    "camera",
+    "table",
+    "head",
+    "scale_source",
+    "parameter_names",
+    "parameter_cov",
+    "residuals",
+    "budget",
+    "warnings",
+)
+"""Later fields are missing in older files."""
 _REMEDY = "Make the file again with `restmark calibrate`."
 
 
@@ -38,10 +52,13 @@ class Residual:
     """Seen minus predicted: signed across its line, or the distance of a point."""
     off_mm: float
     """The same at the landmark's own height on the table."""
-    sigma_px: float
+    sigma_px: NotNegative
     """Its expected standard deviation."""
-    weight: float
+    weight: Share
     """1 where it counts fully, towards 0 where it disagrees with the others."""
+
+    def __post_init__(self) -> None:
+        strict.check(self, label="residual", error=FileFormatError, remedy=_REMEDY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,18 +69,27 @@ class Budget:
     own error counts in full.
     """
 
-    median_mm: float
-    worst_mm: float
+    median_mm: NotNegative
+    worst_mm: NotNegative
     worst_at_mm: tuple[float, float]
-    rows: int = 15
-    columns: int = 30
+    rows: Count = 15
+    columns: Count = 30
     height_mm: float = BALL_CENTRE_HEIGHT_MM
-    noses_median_mm: float | None = None
-    noses_worst_mm: float | None = None
+    noses_median_mm: NotNegative | None = None
+    noses_worst_mm: NotNegative | None = None
     """The same against the noses all round: what readings carry. None in older files."""
-    map_mm: tuple[tuple[float, ...], ...] = ()
+    map_mm: tuple[tuple[NotNegative, ...], ...] = ()
     """rows × columns: the error at the middle of each cell, from y = 0 upward and from the head
     on; empty in older files."""
+
+    def __post_init__(self) -> None:
+        strict.check(self, label="budget", error=FileFormatError, remedy=_REMEDY)
+        shape = {(len(self.map_mm), len(row)) for row in self.map_mm}
+        if shape - {(self.rows, self.columns)}:
+            raise FileFormatError(
+                f"budget.map_mm: got {len(self.map_mm)} rows; allowed: none, or {self.rows} rows "
+                f"of {self.columns} numbers. {_REMEDY}"
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +113,7 @@ class Calibration:
     """What it showed of the bed, to compare later stills with. None in older files."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="calibration", error=CalibrationError, remedy=_REMEDY)
         if self.head not in HEADS:
             raise CalibrationError(
                 f"calibration.head: got {self.head!r}; allowed: {', '.join(HEADS)}. Say on which "
@@ -104,11 +131,16 @@ class Calibration:
                 f"calibration.parameter_names: got {', '.join(unknown or self.parameter_names)}; "
                 f"allowed: each once of {', '.join(sorted(PARAMETERS))}. {_REMEDY}"
             )
-        matrix = np.asarray(self.parameter_cov, dtype=float)
-        if count and (matrix.shape != (count, count) or not np.all(np.isfinite(matrix))):
+        rows = {len(row) for row in self.parameter_cov}
+        if len(self.parameter_cov) != count or rows - {count}:
             raise CalibrationError(
-                f"calibration.parameter_cov: got shape {matrix.shape}; allowed: {count} x {count} "
-                f"finite numbers, one row a parameter. {_REMEDY}"
+                f"calibration.parameter_cov: got {len(self.parameter_cov)} rows; allowed: {count} "
+                f"rows of {count} finite numbers, one a parameter. {_REMEDY}"
+            )
+        if not is_covariance(np.asarray(self.parameter_cov, dtype=float)):
+            raise CalibrationError(
+                "calibration.parameter_cov: got a matrix that is no covariance; allowed: a "
+                f"symmetric one without negative variances. {_REMEDY}"
             )
 
     @classmethod
@@ -227,24 +259,24 @@ class Calibration:
         jsonfile.check_version(
             data, file_format=TABLE_FORMAT, version=TABLE_VERSION, path=path, remedy=_REMEDY
         )
-        names = _texts(data, "parameter_names", path)
-        budget = jsonfile.field(data, "budget", path)
-        return cls(
-            camera=Camera.from_dict(jsonfile.mapping(data, "camera", path), path=f"{path}.camera"),
-            table=Table.from_dict(jsonfile.mapping(data, "table", path), path=f"{path}.table"),
-            head=jsonfile.text(data, "head", path),
-            scale_source=jsonfile.text(data, "scale_source", path),
-            parameter_names=names,
-            parameter_cov=jsonfile.square_matrix(data, "parameter_cov", path, size=len(names)),
-            residuals=tuple(
-                _residual_from_dict(item, f"{path}.residuals[{i}]")
-                for i, item in enumerate(jsonfile.items(data, "residuals", path))
-            ),
-            budget=None if budget is None else _budget_from_dict(budget, f"{path}.budget"),
-            warnings=_texts(data, "warnings", path),
-            rail_marks=_rail_marks(data, path),
-            bed_picture=_bed_picture(data, path),
+        out = strict.build(
+            cls,
+            data,
+            path=path,
+            label="calibration",
+            remedy=_REMEDY,
+            needed=_NEEDED,
+            convert={
+                "camera": lambda part, at: Camera.from_dict(part, path=at),
+                "table": lambda part, at: Table.from_dict(part, path=at),
+                "residuals": strict.listed(_residual),
+                "budget": strict.or_none(_budget),
+                "rail_marks": strict.listed(lambda part, at: RailMark.from_dict(part, path=at)),
+                "bed_picture": strict.or_none(lambda part, at: BedPicture.from_dict(part, path=at)),
+            },
         )
+        check_agreement(out.camera, out.table, out.rail_marks, out.bed_picture, path=path)
+        return out
 
     def write(self, path: Path | str) -> None:
         """Write the table file, whole or not at all."""
@@ -259,25 +291,6 @@ class Calibration:
         return cls.from_dict(data, path=str(path))
 
 
-def _rail_marks(data: Mapping[str, Any], path: str) -> tuple[RailMark, ...]:
-    """Optional: files without them are as good for everything but drift."""
-    if "rail_marks" not in data:
-        return ()
-    return marks_from_list(jsonfile.items(data, "rail_marks", path), f"{path}.rail_marks")
-
-
-def _bed_picture(data: Mapping[str, Any], path: str) -> BedPicture | None:
-    """Optional as well: readings do without it."""
-    if data.get("bed_picture") is None:
-        return None
-    return BedPicture.from_dict(data["bed_picture"], path=f"{path}.bed_picture")
-
-
-def _texts(data: Mapping[str, Any], name: str, path: str) -> tuple[str, ...]:
-    row = {str(i): item for i, item in enumerate(jsonfile.items(data, name, path))}
-    return tuple(jsonfile.text(row, key, f"{path}.{name}") for key in row)
-
-
 def _budget_to_dict(budget: Budget) -> dict[str, Any]:
     return {
         **asdict(budget),
@@ -286,42 +299,11 @@ def _budget_to_dict(budget: Budget) -> dict[str, Any]:
     }
 
 
-def _budget_from_dict(data: object, path: str) -> Budget:
-    if not isinstance(data, Mapping):
-        raise FileFormatError(f"{path}: got {data!r}; allowed: an object or null. {_REMEDY}")
-    at_x, at_y = jsonfile.numbers(data, "worst_at_mm", path, count=2)
-    return Budget(
-        median_mm=jsonfile.number(data, "median_mm", path),
-        worst_mm=jsonfile.number(data, "worst_mm", path),
-        worst_at_mm=(at_x, at_y),
-        rows=int(jsonfile.number(data, "rows", path)),
-        columns=int(jsonfile.number(data, "columns", path)),
-        height_mm=jsonfile.number(data, "height_mm", path),
-        noses_median_mm=_number_or_none(data, "noses_median_mm", path),
-        noses_worst_mm=_number_or_none(data, "noses_worst_mm", path),
-        map_mm=_map(data, path),
+def _budget(data: object, path: str) -> Budget:
+    return strict.build(
+        Budget, data, path=path, label="budget", remedy=_REMEDY, needed=strict.names_of(Budget)[:6]
     )
 
 
-def _number_or_none(data: Mapping[str, Any], name: str, path: str) -> float | None:
-    return None if data.get(name) is None else jsonfile.number(data, name, path)
-
-
-def _map(data: Mapping[str, Any], path: str) -> tuple[tuple[float, ...], ...]:
-    if "map_mm" not in data:
-        return ()
-    rows = {str(i): row for i, row in enumerate(jsonfile.items(data, "map_mm", path))}
-    return tuple(jsonfile.numbers(rows, key, f"{path}.map_mm") for key in rows)
-
-
-def _residual_from_dict(data: object, path: str) -> Residual:
-    if not isinstance(data, Mapping):
-        raise FileFormatError(f"{path}: got {data!r}; allowed: an object. {_REMEDY}")
-    return Residual(
-        name=jsonfile.text(data, "name", path),
-        kind=jsonfile.text(data, "kind", path),
-        off_px=jsonfile.number(data, "off_px", path),
-        off_mm=jsonfile.number(data, "off_mm", path),
-        sigma_px=jsonfile.number(data, "sigma_px", path),
-        weight=jsonfile.number(data, "weight", path),
-    )
+def _residual(data: object, path: str) -> Residual:
+    return strict.build(Residual, data, path=path, label="residual", remedy=_REMEDY)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration import strict
 from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 
@@ -20,6 +20,7 @@ FEWEST_CORNERS = 12
 """A still with fewer board corners says too little about the lens to be worth its pose."""
 MARKER_SHARE = 0.75
 """Side of a marker in parts of its square where none is given."""
+_PLAIN_NEEDS = ("pattern", "squares", "square_mm")
 _SQUARES = re.compile(r"^\s*(\d+)\s*[x×]\s*(\d+)\s*$")
 
 
@@ -36,6 +37,7 @@ class BoardPattern:
     """Marker dictionary of a ChArUco board, as OpenCV calls it without ``DICT_``."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="board", error=CalibrationError, remedy="Measure the board.")
         if self.pattern not in PATTERNS:
             raise CalibrationError(
                 f"board.pattern: got {self.pattern!r}; allowed: {', '.join(PATTERNS)}. "
@@ -127,10 +129,11 @@ class BoardPattern:
         return out
 
     @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> BoardPattern:
-        """Inverse of ``to_dict``."""
-        columns, rows = data["squares"]
-        return cls(**{**data, "squares": (int(columns), int(rows))})
+    def from_dict(cls, data: object, *, path: str = "board") -> BoardPattern:
+        """Inverse of ``to_dict``; errors name the field by its path."""
+        row = strict.record(data, path, known=strict.names_of(cls))
+        needed = strict.names_of(cls) if row.get("pattern") == "charuco" else _PLAIN_NEEDS
+        return strict.build(cls, row, path=path, label="board", needed=needed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -127,6 +127,10 @@ async def post_still(
     response: Response,
     desk: DeskDep,
     name: Annotated[str, Query(max_length=1000, description="The still's name.")] = "",
+    settled: Annotated[
+        bool,
+        Query(description="False while balls roll: the still is read but never scored."),
+    ] = True,
     idempotency_key: Annotated[
         str | None,
         Header(description="The same still under the same key is taken once only."),
@@ -137,7 +141,7 @@ async def post_still(
     An obstructed or unsettled still is read but not compared: `comparison` says so and the
     intent goes on holding.
     """
-    upload = await read_upload(request, name=name, key=idempotency_key)
+    upload = await read_upload(request, name=name, key=idempotency_key, settled=settled)
     body, is_replay = await desk.run(desk.take_still, upload)
     response.headers["Location"] = f"/api/v1/readings/{body['reading']['id']}"
     if is_replay:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -13,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import FileFormatError, RestmarkError
+from calibration.strict import parse
 from vision.layout import Layout
 
-STILL_SUFFIXES = (".jpg", ".jpeg", ".png")
+STILL_SUFFIXES = (".jpg", ".jpeg", ".png", ".heic", ".heif")
 LAYOUT_SUFFIXES = (".json", ".jsonl", ".ndjson")
 
 
@@ -157,23 +157,17 @@ def read_text(path: Path) -> str:
 
 def _objects(path: Path) -> Iterator[tuple[str, Any]]:
     text = read_text(path)
+    lines = [line for line in enumerate(text.splitlines(), start=1) if line[1].strip()]
     try:
-        yield str(path), json.loads(text)
-        return
-    except json.JSONDecodeError:
-        lines = [line for line in enumerate(text.splitlines(), start=1) if line[1].strip()]
-    if len(lines) < 2:
         yield str(path), _parse(text, str(path), "as `restmark read --json` prints it")
         return
+    except FileFormatError:
+        if len(lines) < 2:
+            raise
     for number, line in lines:
         place = f"{path}:{number}"
         yield place, _parse(line, place, "one object a line as `restmark read --json` prints it")
 
 
 def _parse(text: str, place: str, what: str) -> Any:
-    try:
-        return json.loads(text)
-    except json.JSONDecodeError as wrong:
-        raise FileFormatError(
-            f"{place}: cannot be read as JSON ({wrong}); allowed: {what}. Correct the file."
-        ) from None
+    return parse(text, place=place, what=what, remedy="Correct the file.")

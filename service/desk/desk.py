@@ -7,6 +7,7 @@ import functools
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Any, TypeVar
 
 from calibration.kept.calibration import Calibration
@@ -121,6 +122,7 @@ class Desk:
             previous=met.previous.layout if met.previous else None,
             **self._known_of_the_set(),
         )
+        layout = replace(layout, settled=layout.settled and upload.settled)
         took_ms = round((time.perf_counter() - started) * 1000, 1)
         compared = compare(met, layout)
         with self.store.writing() as writer:

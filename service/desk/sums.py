@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import replace
 from typing import Any
 
 from service.position import Intent, Verdict
 from service.practice import Played, Progress, ShotKind, Summary, progress, summarise
 from service.store import AttemptRecord, Score
-
-_PRINTED = frozenset(field.name for field in fields(Verdict))
 
 
 def summary_of(scores: Sequence[Score]) -> Summary:
@@ -40,11 +38,7 @@ def progress_of(scores: Sequence[Score], *, same_shots: bool = False) -> Progres
 
 def stored_verdict(score: Score | AttemptRecord) -> Verdict:
     """The verdict as it was given, without the zone and the line that were drawn from it."""
-    printed: dict[str, Any] = {
-        name: tuple(value) if isinstance(value, list) else value
-        for name, value in score.verdict.items()
-        if name in _PRINTED
-    }
+    printed = dict(score.verdict)
     intent = Intent.from_dict(_intent(score))
     if printed.get("arrival_from") is None and printed.get("arrival") is not None:
         # verdicts of old: without a route a straight line to the wanted spot, which is no arrival
@@ -53,8 +47,8 @@ def stored_verdict(score: Score | AttemptRecord) -> Verdict:
     known = printed.get("arrival_from") is not None
     if not known:
         printed |= {"along_mm": None, "across_mm": None}
-    return Verdict(
-        **printed,
+    return replace(
+        Verdict.from_dict(printed),
         intent=intent,
         offset_along_mm=score.offset_along_mm if known else None,
         offset_across_mm=score.offset_across_mm if known else None,

@@ -17,11 +17,14 @@ class Upload:
     name: str
     key: str | None = None
     """Idempotency key: the same still under the same key is taken once only."""
+    settled: bool = True
+    """What the sender says: False while balls roll. Such a still is read, never scored."""
 
     @property
     def fingerprint(self) -> str:
         """Hash of all that a repeat must have in common with the first."""
-        return hashlib.sha256(self.name.encode() + b"\0" + self.data).hexdigest()
+        rolling = b"" if self.settled else b"rolling\0"
+        return hashlib.sha256(rolling + self.name.encode() + b"\0" + self.data).hexdigest()
 
 
 def clean_name(name: str) -> str:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from calibration import strict
+from calibration.jsonfile import read_value
 from service.position.errors import IntentError
-from service.position.meant.intent import Intent, read_json
+from service.position.meant.intent import Intent
 
-from .notes import Note, NoteError
+from .notes import Note
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,8 +25,14 @@ class Plan:
     """The session was sets of so many successes in a row; a failure started again."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="", error=IntentError, remedy="Correct it.")
         # the rule for a row's length is the note's
         Note(in_a_row=self.in_a_row)
+        if len(self.notes) > len(self.shots):
+            raise IntentError(
+                f"notes: got {len(self.notes)} for {len(self.shots)} shots; allowed: a list of "
+                "notes or null, at most one a shot. Correct it."
+            )
 
     def intent(self, attempt: int) -> Intent | None:
         """The intent of an attempt counted from 1; None past the plan's end."""
@@ -52,36 +59,26 @@ class Plan:
     @classmethod
     def from_dict(cls, data: Any, *, path: str = "plan") -> Plan:
         """Inverse of ``to_dict``; errors name the shot and field by their path."""
-        shots = data.get("shots") if isinstance(data, Mapping) else None
-        if not isinstance(shots, list | tuple) or set(data) - {"shots", "notes", "in_a_row"}:
-            raise IntentError(
-                f'{path}: got {data!r}; allowed: an object {{"shots": [intent, …]}}, with notes '
-                "and in_a_row if wanted. Correct it."
-            )
-        notes = data.get("notes") or ()
-        if not isinstance(notes, list | tuple) or len(notes) > len(shots):
-            raise IntentError(
-                f"{path}.notes: got {notes!r}; allowed: a list of notes or null, at most one a "
-                "shot. Correct it."
-            )
-        try:
-            return cls(
-                shots=tuple(
-                    None if shot is None else Intent.from_dict(shot, path=f"{path}.shots[{i}]")
-                    for i, shot in enumerate(shots)
-                ),
-                notes=tuple(
-                    None if note is None else Note.from_dict(note, path=f"{path}.notes[{i}]")
-                    for i, note in enumerate(notes)
-                ),
-                in_a_row=data.get("in_a_row"),
-            )
-        except NoteError as wrong:
-            if wrong.detail.startswith(path):
-                raise
-            raise NoteError(f"{path}.{wrong.detail}") from None
+        intent = strict.or_none(lambda item, at: Intent.from_dict(item, path=at))
+        note = strict.or_none(lambda item, at: Note.from_dict(item, path=at))
+        return strict.build(
+            cls,
+            data,
+            path=path,
+            error=IntentError,
+            remedy="Correct it.",
+            closed=True,
+            needed=("shots",),
+            convert={
+                "shots": strict.listed(intent, error=IntentError),
+                "notes": strict.listed(note, error=IntentError),
+            },
+        )
 
     @classmethod
     def read(cls, path: Path) -> Plan:
         """Plan from a JSON file."""
-        return cls.from_dict(read_json(path, "a plan"), path=str(path))
+        return cls.from_dict(
+            read_value(path, what="a file holding a plan", remedy="Give one.", error=IntentError),
+            path=str(path),
+        )

@@ -25,6 +25,8 @@ def media_type_of(data: bytes) -> str:
             return media_type
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return "image/webp"
+    if data[4:8] == b"ftyp":
+        return "image/heic"
     return "application/octet-stream"
 
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from calibration import strict
 from calibration.errors import RestmarkError
-from calibration.jsonfile import number, text
 from vision.layout import BALL_IDS, Ball, Layout
 
 NEAR_MM = 30.0
@@ -38,6 +38,7 @@ class Correction:
     y_mm: float
 
     def __post_init__(self) -> None:
+        strict.check(self, label="", error=CorrectionError, remedy="Correct it.")
         if self.id is not None and self.id not in BALL_IDS:
             raise CorrectionError(
                 f"id: got {self.id!r}; allowed: cue, 1 … 15, or null where nobody can tell. "
@@ -51,18 +52,7 @@ class Correction:
     @classmethod
     def from_dict(cls, data: object, *, path: str = "names") -> Correction:
         """Inverse of ``to_dict``."""
-        if not isinstance(data, Mapping):
-            raise CorrectionError(
-                f"{path}: got {data!r}; allowed: an object with id, x_mm and y_mm. Correct it."
-            )
-        try:
-            return cls(
-                id=None if data.get("id", "") is None else text(data, "id", path),
-                x_mm=number(data, "x_mm", path),
-                y_mm=number(data, "y_mm", path),
-            )
-        except CorrectionError as wrong:
-            raise CorrectionError(f"{path}.{wrong.detail}") from None
+        return strict.build(cls, data, path=path, error=CorrectionError, remedy="Correct it.")
 
 
 def told(words: str) -> tuple[Correction, ...]:

@@ -5,11 +5,12 @@ Starting values, their ranges and their reasons stand in ``settings``, and nowhe
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass
 from typing import Any
 
+from calibration import strict
+from calibration.strict import Positive
 from service.position.errors import PlayerError
 
 from .settings import CHANCE_SETTINGS, REACH_SETTINGS, STARTING, start
@@ -25,54 +26,48 @@ class Player:
     """
 
     handedness: str = "right"
-    hand_back_mm: float = start("hand_back_mm")
-    hand_body_side_mm: float = start("hand_body_side_mm")
-    hand_off_side_mm: float = start("hand_off_side_mm")
-    bridge_back_mm: float = start("bridge_back_mm")
-    bridge_body_side_mm: float = start("bridge_body_side_mm")
-    bridge_off_side_mm: float = start("bridge_off_side_mm")
-    shaft_radius_mm: float = start("shaft_radius_mm")
-    elevation_limit_deg: float = start("elevation_limit_deg")
+    hand_back_mm: Positive = start("hand_back_mm")
+    hand_body_side_mm: Positive = start("hand_body_side_mm")
+    hand_off_side_mm: Positive = start("hand_off_side_mm")
+    bridge_back_mm: Positive = start("bridge_back_mm")
+    bridge_body_side_mm: Positive = start("bridge_body_side_mm")
+    bridge_off_side_mm: Positive = start("bridge_off_side_mm")
+    shaft_radius_mm: Positive = start("shaft_radius_mm")
+    elevation_limit_deg: Positive = start("elevation_limit_deg")
     """The steepest cue the player is content with when a ball lies behind the cue ball."""
-    aim_spread_deg: float = start("aim_spread_deg")
+    aim_spread_deg: Positive = start("aim_spread_deg")
     """Standard deviation of the cue ball's direction about the intended one; what it makes at
     the ghost ball grows with the distance."""
-    contact_error_mm: float = start("contact_error_mm")
+    contact_error_mm: Positive = start("contact_error_mm")
     """Standard deviation of where the cue ball touches, across its way at the ghost ball, at any
     distance: it turns the object ball by e/(D·cos θ), so thin cuts get hard."""
-    throw_spread_deg: float = start("throw_spread_deg")
+    throw_spread_deg: Positive = start("throw_spread_deg")
     """Standard deviation of the object ball's direction by throw that the player did not allow
     for, at half a ball and thinner; in proportion to sin θ below that."""
-    firm_speed_mm_s: float = start("firm_speed_mm_s")
+    firm_speed_mm_s: Positive = start("firm_speed_mm_s")
     """The fastest cue ball that still keeps its line: thin cuts give the object ball cos θ of it,
     and so limit how far it can travel."""
-    bridge_spread_factor: float = start("bridge_spread_factor")
+    bridge_spread_factor: Positive = start("bridge_spread_factor")
     """How much wider the aim spread is with a mechanical bridge."""
-    speed_spread: float = start("speed_spread")
+    speed_spread: Positive = start("speed_spread")
     """Standard deviation of how far the cue ball runs, as a share of its way."""
-    line_spread_deg: float = start("line_spread_deg")
+    line_spread_deg: Positive = start("line_spread_deg")
     """Standard deviation of the cue ball's direction after contact about the planned route."""
     measured: tuple[str, ...] = ()
     """Settings that a record or a mapping bears out, even where they equal the starting value."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="player", error=PlayerError, remedy="Correct it.")
         if self.handedness not in ("right", "left"):
             raise PlayerError(
                 f"player.handedness: got {self.handedness!r}; allowed: right, left. Correct it."
             )
-        wrong = sorted({str(name) for name in self.measured} - set(STARTING))
+        wrong = sorted(set(self.measured) - set(STARTING))
         if wrong:
             raise PlayerError(
                 f"player.measured: got {', '.join(wrong)}; allowed: {', '.join(STARTING)}. "
                 "Correct it."
             )
-        for name in STARTING:
-            value = getattr(self, name)
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            if not (number and math.isfinite(value) and value > 0):
-                raise PlayerError(
-                    f"player.{name}: got {value!r}; allowed: a finite number above 0. Correct it."
-                )
         if self.elevation_limit_deg >= 90:
             raise PlayerError(
                 f"player.elevation_limit_deg: got {self.elevation_limit_deg:g}; allowed: below 90. "
@@ -101,23 +96,18 @@ class Player:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "player") -> Player:
         """Inverse of ``to_dict``; every key is optional."""
-        known = [field.name for field in fields(cls)]
-        unknown = sorted(set(data) - set(known))
-        if unknown:
-            raise PlayerError(
-                f"{path}: got unknown field(s) {', '.join(unknown)}; allowed: {', '.join(known)}. "
-                "Remove or correct them."
-            )
         own = dict(data)
-        measured = own.pop("measured", [])
-        if not isinstance(measured, list | tuple):
-            raise PlayerError(
-                f"{path}.measured: got {type(measured).__name__}; allowed: a list of settings' "
-                "names. Correct it."
-            )
         for name in ("back_mm", "body_side_mm", "off_side_mm"):
             bridge = own.get(f"bridge_{name}")
             # a file that gives the bridge's reach alone keeps loading below a starting value
             if isinstance(bridge, int | float) and bridge < start(f"hand_{name}"):
                 own.setdefault(f"hand_{name}", bridge)
-        return cls(**own, measured=tuple(measured))
+        return strict.build(
+            cls,
+            own,
+            path=path,
+            label="player",
+            error=PlayerError,
+            remedy="Correct it.",
+            closed=True,
+        )

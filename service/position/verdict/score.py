@@ -8,6 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from calibration import strict
+from calibration.errors import FileFormatError
+from calibration.strict import NotNegative, Share
 from calibration.table import PointMm, Table
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
@@ -28,6 +31,8 @@ from .happened import check_layouts, moved_mm, potted
 from .leaving import Left, left_by
 from .probability import SURE, chance_inside
 
+VERDICTS = ("in", "out", "too close to call")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
@@ -35,9 +40,9 @@ class Verdict:
 
     verdict: str | None = None
     """``in``, ``out`` or ``too close to call``; None without an intent."""
-    p_in: float | None = None
+    p_in: Share | None = None
     """Probability that the cue ball truly lies in the zone."""
-    miss_mm: float | None = None
+    miss_mm: NotNegative | None = None
     miss_vector_mm: PointMm | None = None
     """From the nearest place in the zone to where the cue ball stopped."""
     along_mm: float | None = None
@@ -154,6 +159,22 @@ class Verdict:
             "wanted_mm": _listed(self.wanted_mm),
             "assumed": None if self.assumed is None else list(self.assumed),
         }
+
+    @classmethod
+    def from_dict(cls, data: object, *, path: str = "verdict") -> Verdict:
+        """Inverse of ``to_dict``; what is not printed stays unset, further keys are passed over.
+
+        Raises FileFormatError with the field's path.
+        """
+        row, known = strict.record(data, path), cls().to_dict()
+        printed = {key: value for key, value in row.items() if key in known}
+        out = strict.build(cls, printed, path=path, remedy="Score the attempt again.")
+        if out.verdict not in (None, *VERDICTS):
+            raise FileFormatError(
+                f"{path}.verdict: got {strict.shown(out.verdict)}; allowed: {', '.join(VERDICTS)} "
+                "or null. Score the attempt again."
+            )
+        return out
 
 
 def score_shot(
