@@ -96,9 +96,9 @@ class Player:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "player") -> Player:
         """Inverse of ``to_dict``; every key is optional."""
-        own = dict(data)
+        own = dict(data) if isinstance(data, Mapping) else data
         for name in ("back_mm", "body_side_mm", "off_side_mm"):
-            bridge = own.get(f"bridge_{name}")
+            bridge = own.get(f"bridge_{name}") if isinstance(own, dict) else None
             # a file that gives the bridge's reach alone keeps loading below a starting value
             if isinstance(bridge, int | float) and bridge < start(f"hand_{name}"):
                 own.setdefault(f"hand_{name}", bridge)
