@@ -83,6 +83,11 @@ KINDS: Mapping[str, Kind] = {
         meaning="A note says spin, side_spin, rails and in_a_row. The note that was there before "
         "still stands.",
     ),
+    "bad-player": Kind(
+        status=422,
+        title="The player's settings cannot be",
+        meaning="A setting is unknown or out of bounds. The settings that held before still hold.",
+    ),
     "no-calibration": Kind(
         status=409,
         title="No calibration is set",

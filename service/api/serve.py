@@ -13,6 +13,7 @@ from fastapi import FastAPI
 
 from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
+from service.position.meant.player_file import player_document, read_player
 from vision.name.taught import Taught
 
 from .app import create_app
@@ -60,16 +61,19 @@ def serve(
     *,
     open_calibration: Path | None = None,
     ball_set: Path | None = None,
+    player: Path | None = None,
     announce: Callable[[str], None] = print,
 ) -> None:
     """Serve ``data_dir`` on ``host`` and ``port`` (0: any free one) until interrupted.
 
     ``open_calibration`` is a table file that is set as the calibration first, ``ball_set`` a set
-    file that is set as the taught ball set. ``announce`` gets
-    the address, and a warning where others can reach it. Raises RestmarkError before it serves.
+    file that is set as the taught ball set, ``player`` a player file whose settings then hold.
+    ``announce`` gets the address, and a warning where others can reach it. Raises RestmarkError
+    before it serves.
     """
     calibration = Calibration.read(open_calibration) if open_calibration is not None else None
     taught = Taught.read(ball_set) if ball_set is not None else None
+    hand = read_player(player) if player is not None else None
     listener = bind(host, port)
     with contextlib.closing(listener):
         is_loopback = _is_loopback(host)
@@ -82,6 +86,8 @@ def serve(
             app.state.desk.set_calibration(calibration.to_dict())
         if taught is not None:
             app.state.desk.set_ball_set(taught.to_dict())
+        if hand is not None:
+            app.state.desk.set_player(player_document(hand))
         announce(f"Restmark is at {address(listener)} (Ctrl+C ends it); data in {data_dir}")
         if not is_loopback:
             announce(

@@ -12,7 +12,7 @@ from rich.console import Console
 
 from .app import app, guarded
 from .console import note, out, print_json, say, tracked
-from .options import BALL_SET, JSON
+from .options import BALL_SET, JSON, PLAYER
 
 Show = Callable[[Mapping[str, Any], Console], None]
 DEFAULT_PORT = 8765
@@ -59,11 +59,20 @@ def serve(
         Path | None, typer.Option("--calibration", help="Calibration file to set at the start.")
     ] = None,
     ball_set: BALL_SET = None,
+    player: PLAYER = None,
 ) -> None:
     """Run the service: post stills, set intents, see verdicts on a page. There is no login."""
     from service.api import serve as run_service
 
-    run_service(data, host, port, open_calibration=calibration, ball_set=ball_set, announce=say)
+    run_service(
+        data,
+        host,
+        port,
+        open_calibration=calibration,
+        ball_set=ball_set,
+        player=player,
+        announce=say,
+    )
 
 
 @app.command()

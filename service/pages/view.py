@@ -190,7 +190,12 @@ def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
 
 
 def _stands_alone(scene: Scene) -> tuple[str, ...]:
-    """What qualifies a verdict that cannot be given on the layouts as they are now."""
+    """What qualifies a verdict that would not be given so today."""
+    if scene.differs is not None:
+        return (
+            f"This verdict stands from before: worked out again today it would be "
+            f"{scene.differs}, and the drawn zone is today's.",
+        )
     if not scene.refusal:
         return ()
     return (

@@ -7,12 +7,16 @@ SQL lives in this room only. Everything is under one data directory: ``restmark.
 from .files import StillFiles, media_type_of
 from .reader import Reader
 from .records import (
+    PLAYER_GIVEN,
+    PLAYER_STARTING,
     AttemptRecord,
     CalibrationRecord,
     Circumstances,
     CorrectionRecord,
     IntentRecord,
+    JudgedBy,
     NotFoundError,
+    PlayerRecord,
     ReadingRecord,
     Receipt,
     Score,
@@ -25,12 +29,16 @@ from .writer import Writer
 
 __all__ = [
     "DATABASE_NAME",
+    "PLAYER_GIVEN",
+    "PLAYER_STARTING",
     "AttemptRecord",
     "CalibrationRecord",
     "Circumstances",
     "CorrectionRecord",
     "IntentRecord",
+    "JudgedBy",
     "NotFoundError",
+    "PlayerRecord",
     "Reader",
     "ReadingRecord",
     "Receipt",

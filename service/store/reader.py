@@ -15,7 +15,9 @@ from .records import (
     Circumstances,
     CorrectionRecord,
     IntentRecord,
+    JudgedBy,
     NotFoundError,
+    PlayerRecord,
     ReadingRecord,
     Receipt,
     Score,
@@ -154,6 +156,7 @@ class Reader:
         query = sa.select(t.intents.c.document, t.attempts).join_from(t.attempts, t.intents)
         return tuple(
             Score(
+                attempt_id=row.id,
                 played_at=row.made_at,
                 intent=row.document,
                 verdict=row.verdict,
@@ -176,7 +179,10 @@ class Reader:
             after=self.reading(row.after_reading_id),
             verdict=row.verdict,
             kind=_kind(row),
+            judged_by=JudgedBy(settings=row.player, source=row.player_source),
             in_a_row=row.in_a_row,
+            offset_along_mm=row.offset_along_mm,
+            offset_across_mm=row.offset_across_mm,
         )
 
     def attempts_with(self, reading_id: int) -> tuple[AttemptRecord, ...]:
@@ -187,6 +193,15 @@ class Reader:
         )
         rows = self._connection.execute(query.order_by(t.attempts.c.id)).all()
         return tuple(self._attempt(row) for row in rows)
+
+    # -- the player ------------------------------------------------------------------------
+
+    def player(self) -> PlayerRecord | None:
+        """The settings that were given last; None where nobody gave any."""
+        row = self._connection.execute(
+            sa.select(t.players).order_by(t.players.c.id.desc()).limit(1)
+        ).one_or_none()
+        return PlayerRecord(id=row.id, set_at=row.set_at, document=row.document) if row else None
 
     # -- the ball set ----------------------------------------------------------------------
 

@@ -89,6 +89,29 @@ class ReadingRecord:
         }
 
 
+PLAYER_GIVEN, PLAYER_STARTING = "given", "starting values"
+"""Where the settings came from that an attempt was judged by."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayerRecord:
+    """The player's settings as they hold from some time on: a whole player file."""
+
+    id: int
+    set_at: datetime
+    document: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgedBy:
+    """The player's settings that an attempt was judged by."""
+
+    settings: Mapping[str, Any]
+    """As a player file has them."""
+    source: str
+    """``given``, or ``starting values`` where nobody gave any."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetRecord:
     """A taught ball set: the whole document as it was given."""
@@ -171,6 +194,7 @@ class Circumstances:
 class Score:
     """What statistics need of an attempt."""
 
+    attempt_id: int
     played_at: datetime
     intent: Mapping[str, Any]
     verdict: Mapping[str, Any]
@@ -196,7 +220,11 @@ class AttemptRecord:
     verdict: Mapping[str, Any]
     kind: Mapping[str, Any]
     """Kind of shot, as ``Circumstances.kind`` gives it."""
+    judged_by: JudgedBy
     in_a_row: int | None = None
+    offset_along_mm: float | None = None
+    """As in ``Score``."""
+    offset_across_mm: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the API: the verdict beside the numbers and names of its stills."""
@@ -211,6 +239,8 @@ class AttemptRecord:
             "verdict": dict(self.verdict),
             "kind": dict(self.kind),
             "in_a_row": self.in_a_row,
+            "player": dict(self.judged_by.settings),
+            "player_source": self.judged_by.source,
         }
 
 

@@ -20,6 +20,8 @@ from .records import (
     Circumstances,
     CorrectionRecord,
     IntentRecord,
+    JudgedBy,
+    PlayerRecord,
     ReadingRecord,
     SetRecord,
     StillRecord,
@@ -98,6 +100,11 @@ class Writer(Reader):
             layout=layout,
             comparison=comparison,
         )
+
+    def add_player(self, document: Mapping[str, Any]) -> PlayerRecord:
+        """The player's settings, which hold from now on; attempts made before keep their own."""
+        number = self._insert(t.players, set_at=self._now, document=dict(document))
+        return PlayerRecord(id=number, set_at=self._now, document=document)
 
     def add_set(self, document: Mapping[str, Any]) -> SetRecord:
         """A taught set, which holds from now on; corrections before it no longer count."""
@@ -195,6 +202,7 @@ class Writer(Reader):
         before: ReadingRecord,
         after: ReadingRecord,
         verdict: Mapping[str, Any],
+        judged_by: JudgedBy,
         offsets_mm: tuple[float | None, float | None] = (None, None),
         circumstances: Circumstances | None = None,
     ) -> AttemptRecord:
@@ -213,6 +221,8 @@ class Writer(Reader):
             offset_along_mm=offsets_mm[0],
             offset_across_mm=offsets_mm[1],
             in_a_row=around.in_a_row,
+            player=dict(judged_by.settings),
+            player_source=judged_by.source,
             **around.kind(),
         )
         return self.attempt(number)
