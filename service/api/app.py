@@ -40,7 +40,7 @@ def create_app(
     too, for a service that listens beyond this machine.
     """
     live = Live()
-    desk = Desk(Store(data_dir), live, read)
+    desk = Desk(Store(data_dir, hold=True), live, read)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:

@@ -45,6 +45,10 @@ class Health(BaseModel):
     stills: int
     readings: int
     attempts: int
+    damaged_stills: Annotated[
+        list[int], Field(description="Stills whose file was gone or damaged at the start.")
+    ] = []
+    warnings: Annotated[list[str], Field(description="What to do about it.")] = []
 
 
 class CalibrationOut(BaseModel):

@@ -159,6 +159,12 @@ KINDS: Mapping[str, Kind] = {
         meaning="The disk is full or not writable, or a file in it is gone or damaged. Nothing "
         "was stored.",
     ),
+    "store-damaged": Kind(
+        status=503,
+        title="The database is damaged",
+        meaning="A cell of restmark.db is not what was written there: put your copy of it back. "
+        "Nothing was stored.",
+    ),
     "internal": Kind(
         status=500,
         title="The service failed",

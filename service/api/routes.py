@@ -55,13 +55,15 @@ Document = Annotated[dict[str, Any], Body()]
 
 
 @router.get("/health", response_model=m.Health, tags=["service"])
-def health(reader: ReaderDep) -> dict[str, Any]:
-    """Whether the service is up, and what it holds."""
+def health(reader: ReaderDep, desk: DeskDep) -> dict[str, Any]:
+    """Whether the service is up, what it holds, and what was not whole when it started."""
     return {
         "status": "ok",
         "version": version("restmark"),
         "calibrated": reader.calibration() is not None,
         **reader.counts(),
+        "damaged_stills": [still.id for still in desk.stills_check.damaged],
+        "warnings": list(desk.stills_check.warnings),
     }
 
 

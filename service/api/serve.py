@@ -89,6 +89,8 @@ def serve(
         if hand is not None:
             app.state.desk.set_player(player_document(hand))
         announce(f"Restmark is at {address(listener)} (Ctrl+C ends it); data in {data_dir}")
+        for warning in app.state.desk.stills_check.warnings:
+            announce(f"Warning: {warning}")
         if not is_loopback:
             announce(
                 f"Warning: {host} can be reached by others, and there is no login: whoever "

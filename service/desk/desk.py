@@ -43,6 +43,8 @@ class Desk:
         self.store = store
         self.live = live
         self.ball_set = BallSet(store)
+        self.stills_check = store.check_stills()
+        """How whole the stills' files were at the start."""
         self._read = read
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
 

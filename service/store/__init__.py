@@ -4,7 +4,9 @@ SQL lives in this room only. Everything is under one data directory: ``restmark.
 ``stills/``. Writes go one at a time, each in one transaction.
 """
 
+from .check import DamagedError, StillsCheck
 from .files import StillFiles, media_type_of
+from .hold import LOCK_NAME, HeldError
 from .reader import Reader
 from .records import (
     PLAYER_GIVEN,
@@ -29,12 +31,15 @@ from .writer import Writer
 
 __all__ = [
     "DATABASE_NAME",
+    "LOCK_NAME",
     "PLAYER_GIVEN",
     "PLAYER_STARTING",
     "AttemptRecord",
     "CalibrationRecord",
     "Circumstances",
     "CorrectionRecord",
+    "DamagedError",
+    "HeldError",
     "IntentRecord",
     "JudgedBy",
     "NotFoundError",
@@ -46,6 +51,7 @@ __all__ = [
     "SetRecord",
     "StillFiles",
     "StillRecord",
+    "StillsCheck",
     "Store",
     "StoreError",
     "Writer",

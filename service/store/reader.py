@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import sqlalchemy as sa
 
+from calibration.errors import RestmarkError
 from vision.layout import Layout
 
 from . import tables as t
+from .check import WAY_OUT, DamagedError
 from .records import (
     AttemptRecord,
     CalibrationRecord,
@@ -234,9 +237,7 @@ class Reader:
                 made_at=row.made_at,
                 reading_id=row.reading_id,
                 names=row.names,
-                layout_before=Layout.from_dict(
-                    row.layout_before, path=f"corrections[{row.id}].layout_before"
-                ),
+                layout_before=_layout(row.layout_before, f"corrections[{row.id}].layout_before"),
             )
             for row in self._connection.execute(query.order_by(t.corrections.c.id))
         )
@@ -288,7 +289,7 @@ def _reading(row: sa.Row[*tuple[Any, ...]]) -> ReadingRecord:
         calibration_id=row.calibration_id,
         read_at=row.read_at,
         took_ms=row.took_ms,
-        layout=Layout.from_dict(row.layout, path=f"readings[{row.id}].layout"),
+        layout=_layout(row.layout, f"readings[{row.id}].layout"),
         comparison=row.comparison,
     )
 
@@ -301,3 +302,10 @@ def _intent(row: sa.Row[*tuple[Any, ...]]) -> IntentRecord:
         state=row.state,
         document=row.document,
     )
+
+
+def _layout(document: Mapping[str, Any], path: str) -> Layout:
+    try:
+        return Layout.from_dict(document, path=path)
+    except RestmarkError as wrong:
+        raise DamagedError(f"{wrong.detail} {WAY_OUT}") from None

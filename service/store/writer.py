@@ -25,6 +25,7 @@ from .records import (
     ReadingRecord,
     SetRecord,
     StillRecord,
+    StoreError,
 )
 
 
@@ -35,12 +36,22 @@ class Writer(Reader):
         super().__init__(connection)
         self._files = files
         self._new_files: list[str] = []
+        self._stills: list[tuple[str, int]] = []
         self._now = datetime.now(UTC)
 
     def take_back_files(self) -> None:
         """Remove the files that this transaction wrote and now has no rows for."""
         for sha256 in self._new_files:
             self._files.remove(sha256)
+
+    def check_files(self) -> None:
+        """Refuse before the commit where a still of this transaction is not on disk."""
+        for sha256, size_bytes in self._stills:
+            if not self._files.has_size(sha256, size_bytes):
+                raise StoreError(
+                    f"still {sha256[:12]}…: its file is gone again; allowed: a data directory that "
+                    "nobody takes away. Put it back and start again."
+                )
 
     def add_calibration(self, document: Mapping[str, Any]) -> CalibrationRecord:
         """A new version, which holds from now on; an intent from the old frame is withdrawn."""
@@ -53,6 +64,7 @@ class Writer(Reader):
         sha256, is_new = self._files.write(data)
         if is_new:
             self._new_files.append(sha256)
+        self._stills.append((sha256, len(data)))
         media_type = media_type_of(data)
         number = self._insert(
             t.stills,
