@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 from service.practice import Played, Progress, ShotKind, progress, summarise
@@ -10,27 +11,28 @@ from service.store import Score
 
 from .verdicts import scored_verdict
 
+_REMEMBERED = 32768
+"""Attempts whose values are kept ready, about 3 kB each; beyond that all are read anew."""
+
 
 def summary_of(scores: Sequence[Score]) -> dict[str, Any]:
     """Summary of attempts in the order they were played, sets of a row apart."""
-    plain = [score for score in scores if score.in_a_row is None]
+    plain = [_played(score) for score in scores if score.in_a_row is None]
     return summarise(
-        [scored_verdict(score) for score in plain],
-        kinds=[ShotKind(**score.kind) for score in plain],
+        [played.verdict for played in plain], kinds=[played.kind for played in plain]
     ).to_dict()
 
 
 def progress_of(scores: Sequence[Score], *, same_shots: bool = False) -> Progress:
     """Sessions over weeks from stored attempts."""
-    return progress(
-        [
-            Played(
-                at=score.played_at,
-                verdict=scored_verdict(score),
-                kind=ShotKind(**score.kind),
-                in_a_row=score.in_a_row,
-            )
-            for score in scores
-        ],
-        same_shots=same_shots,
+    return progress([_played(score) for score in scores], same_shots=same_shots)
+
+
+@lru_cache(maxsize=_REMEMBERED)
+def _played(score: Score) -> Played:
+    return Played(
+        at=score.played_at,
+        verdict=scored_verdict(score),
+        kind=ShotKind(**score.kind),
+        in_a_row=score.in_a_row,
     )

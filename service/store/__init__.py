@@ -4,7 +4,7 @@ SQL lives in this room only. Everything is under one data directory: ``restmark.
 ``stills/``. Writes go one at a time, each in one transaction.
 """
 
-from .check import DamagedError, StillsCheck
+from .check import StillsCheck
 from .files import StillFiles, media_type_of
 from .hold import LOCK_NAME, HeldError
 from .reader import Reader
@@ -15,6 +15,7 @@ from .records import (
     CalibrationRecord,
     Circumstances,
     CorrectionRecord,
+    DamagedError,
     IntentRecord,
     JudgedBy,
     NotFoundError,

@@ -9,22 +9,12 @@ import sqlalchemy as sa
 
 from . import tables as t
 from .files import StillFiles
-from .records import StillRecord, StoreError
+from .records import WAY_OUT, DamagedError, StillRecord
 
 STILLS_LIMIT_S = 2.0
 """Longest time a start may take over the stills; the newest are looked at first."""
 NAMED = 5
 """So many damaged things are named; the rest are counted."""
-WAY_OUT = (
-    "Put restmark.db back from your copy, or move the whole folder aside and begin another: "
-    "the pictures in stills/ can be posted again."
-)
-
-
-class DamagedError(StoreError):
-    """The database is not what was written to it; the text names the cells."""
-
-    code = "store-damaged"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

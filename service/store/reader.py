@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import sqlalchemy as sa
@@ -11,12 +11,13 @@ from calibration.errors import RestmarkError
 from vision.layout import Layout
 
 from . import tables as t
-from .check import WAY_OUT, DamagedError
 from .records import (
+    WAY_OUT,
     AttemptRecord,
     CalibrationRecord,
     Circumstances,
     CorrectionRecord,
+    DamagedError,
     IntentRecord,
     JudgedBy,
     NotFoundError,
@@ -42,6 +43,21 @@ _READINGS = sa.select(
     t.stills.c.sha256,
     t.stills.c.size_bytes,
 ).join_from(t.readings, t.stills)
+
+
+_SCORED = (
+    "id",
+    "made_at",
+    "offset_along_mm",
+    "offset_across_mm",
+    "travel_mm",
+    "cut_deg",
+    "rails",
+    "spin",
+    "side_spin",
+    "in_a_row",
+)
+"""Columns of an attempt that statistics need."""
 
 
 class Reader:
@@ -128,22 +144,15 @@ class Reader:
 
     def attempt(self, number: int) -> AttemptRecord:
         """The attempt of that number; NotFoundError where there is none."""
-        row = self._connection.execute(
-            sa.select(t.attempts).where(t.attempts.c.id == number)
-        ).one_or_none()
-        if row is None:
+        found = self._attempts(sa.select(t.attempts).where(t.attempts.c.id == number))
+        if not found:
             raise NotFoundError.of("attempt", number, "the list of attempts")
-        return self._attempt(row)
+        return found[0]
 
     def attempt_after(self, reading_id: int) -> AttemptRecord | None:
         """The attempt that the reading of that number ended."""
-        row = self._connection.execute(
-            sa.select(t.attempts)
-            .where(t.attempts.c.after_reading_id == reading_id)
-            .order_by(t.attempts.c.id.desc())
-            .limit(1)
-        ).one_or_none()
-        return self._attempt(row) if row else None
+        query = sa.select(t.attempts).where(t.attempts.c.after_reading_id == reading_id)
+        return next(iter(self._attempts(query.order_by(t.attempts.c.id.desc()).limit(1))), None)
 
     def attempts(
         self, *, limit: int | None = None, before: int | None = None
@@ -152,41 +161,54 @@ class Reader:
         query = sa.select(t.attempts).order_by(t.attempts.c.id.desc()).limit(limit)
         if before is not None:
             query = query.where(t.attempts.c.id < before)
-        return tuple(self._attempt(row) for row in self._connection.execute(query).all())
+        return self._attempts(query)
 
     def scores(self) -> tuple[Score, ...]:
         """What statistics need of every attempt, in the order they were played."""
-        query = sa.select(t.intents.c.document, t.attempts).join_from(t.attempts, t.intents)
+        # as text: most of them were read before, and whoever remembers them need not parse them
+        query = sa.select(
+            sa.type_coerce(t.intents.c.document, sa.Text).label("intent_text"),
+            sa.type_coerce(t.attempts.c.verdict, sa.Text).label("verdict_text"),
+            *(t.attempts.c[name] for name in _SCORED),
+        ).join_from(t.attempts, t.intents)
         return tuple(
             Score(
                 attempt_id=row.id,
-                played_at=row.made_at,
-                intent=row.document,
-                verdict=row.verdict,
+                intent_text=row.intent_text,
+                verdict_text=row.verdict_text,
                 offset_along_mm=row.offset_along_mm,
                 offset_across_mm=row.offset_across_mm,
-                kind=_kind(row),
-                in_a_row=row.in_a_row,
+                around=_around(row),
             )
             for row in self._connection.execute(
                 query.order_by(t.attempts.c.made_at, t.attempts.c.id)
             )
         )
 
-    def _attempt(self, row: sa.Row[*tuple[Any, ...]]) -> AttemptRecord:
-        return AttemptRecord(
-            id=row.id,
-            made_at=row.made_at,
-            intent=self.intent(row.intent_id),
-            before=self.reading(row.before_reading_id),
-            after=self.reading(row.after_reading_id),
-            verdict=row.verdict,
-            kind=_kind(row),
-            judged_by=JudgedBy(settings=row.player, source=row.player_source),
-            in_a_row=row.in_a_row,
-            offset_along_mm=row.offset_along_mm,
-            offset_across_mm=row.offset_across_mm,
+    def _attempts(self, query: sa.Select[Any]) -> tuple[AttemptRecord, ...]:
+        """The query's attempts, with what they point to fetched at once."""
+        rows = self._connection.execute(query).all()
+        intents = self._by_id(sa.select(t.intents), t.intents, {row.intent_id for row in rows})
+        ends = {row.before_reading_id for row in rows} | {row.after_reading_id for row in rows}
+        readings = {
+            number: _reading(row)
+            for number, row in self._by_id(_READINGS, t.readings, ends).items()
+        }
+        return tuple(
+            _attempt(
+                row,
+                intent=_intent(intents[row.intent_id]),
+                before=readings[row.before_reading_id],
+                after=readings[row.after_reading_id],
+            )
+            for row in rows
         )
+
+    def _by_id(
+        self, query: sa.Select[Any], table: sa.Table, numbers: Collection[int]
+    ) -> dict[int, sa.Row[*tuple[Any, ...]]]:
+        found = self._connection.execute(query.where(table.c.id.in_(numbers)))
+        return {row.id: row for row in found}
 
     def attempts_with(self, reading_id: int) -> tuple[AttemptRecord, ...]:
         """Attempts that start or end with the reading of that number, in the order played."""
@@ -194,8 +216,7 @@ class Reader:
             (t.attempts.c.before_reading_id == reading_id)
             | (t.attempts.c.after_reading_id == reading_id)
         )
-        rows = self._connection.execute(query.order_by(t.attempts.c.id)).all()
-        return tuple(self._attempt(row) for row in rows)
+        return self._attempts(query.order_by(t.attempts.c.id))
 
     # -- the player ------------------------------------------------------------------------
 
@@ -272,14 +293,38 @@ def _still(row: sa.Row[*tuple[Any, ...]], number: int) -> StillRecord:
     )
 
 
-def _kind(row: sa.Row[*tuple[Any, ...]]) -> dict[str, Any]:
+def _around(row: sa.Row[*tuple[Any, ...]]) -> Circumstances:
     return Circumstances(
+        played_at=row.made_at,
         travel_mm=row.travel_mm,
         cut_deg=row.cut_deg,
         rails=row.rails,
         spin=row.spin,
         side_spin=row.side_spin,
-    ).kind()
+        in_a_row=row.in_a_row,
+    )
+
+
+def _attempt(
+    row: sa.Row[*tuple[Any, ...]],
+    *,
+    intent: IntentRecord,
+    before: ReadingRecord,
+    after: ReadingRecord,
+) -> AttemptRecord:
+    return AttemptRecord(
+        id=row.id,
+        made_at=row.made_at,
+        intent=intent,
+        before=before,
+        after=after,
+        verdict=row.verdict,
+        kind=_around(row).kind(),
+        judged_by=JudgedBy(settings=row.player, source=row.player_source),
+        in_a_row=row.in_a_row,
+        offset_along_mm=row.offset_along_mm,
+        offset_across_mm=row.offset_across_mm,
+    )
 
 
 def _reading(row: sa.Row[*tuple[Any, ...]]) -> ReadingRecord:

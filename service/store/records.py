@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +16,28 @@ class StoreError(RestmarkError):
     """The data directory cannot be used; the text names it and says what to do."""
 
     code = "store-failed"
+
+
+class DamagedError(StoreError):
+    """The database is not what was written to it; the text says where."""
+
+    code = "store-damaged"
+
+
+WAY_OUT = (
+    "Put restmark.db back from your copy, or move the whole folder aside and begin another: "
+    "the pictures in stills/ can be posted again."
+)
+
+
+def whole_json(text: str) -> Any:
+    """The document in a cell; damage that came after the start is a refusal, no failure."""
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError) as wrong:
+        raise DamagedError(
+            f"restmark.db: a cell is damaged ({wrong}); allowed: a whole database. {WAY_OUT}"
+        ) from None
 
 
 class NotFoundError(RestmarkError):
@@ -192,20 +215,45 @@ class Circumstances:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
-    """What statistics need of an attempt."""
+    """What statistics need of an attempt; equal ones mean the same, so that what was worked out
+    of one can be used again. Documents stay text until somebody asks for them."""
 
     attempt_id: int
-    played_at: datetime
-    intent: Mapping[str, Any]
-    verdict: Mapping[str, Any]
+    intent_text: str
+    verdict_text: str
     """As ``score --json`` prints it."""
     offset_along_mm: float | None = None
     """Stop against the zone's wanted spot along the arrival line, + long."""
     offset_across_mm: float | None = None
     """The same across it, + left."""
-    kind: Mapping[str, Any]
-    """Kind of shot, as ``Circumstances.kind`` gives it."""
-    in_a_row: int | None = None
+    around: Circumstances
+    """When it was played, what kind of shot it was, and whether it belonged to a row."""
+
+    @property
+    def played_at(self) -> datetime:
+        """When it was played."""
+        assert self.around.played_at is not None
+        return self.around.played_at
+
+    @property
+    def in_a_row(self) -> int | None:
+        """It belonged to a set of so many successes in a row."""
+        return self.around.in_a_row
+
+    @property
+    def kind(self) -> dict[str, Any]:
+        """Kind of shot, as ``Circumstances.kind`` gives it."""
+        return self.around.kind()
+
+    @property
+    def intent(self) -> Mapping[str, Any]:
+        """The intent's document."""
+        return whole_json(self.intent_text)
+
+    @property
+    def verdict(self) -> Mapping[str, Any]:
+        """The verdict's document."""
+        return whole_json(self.verdict_text)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sqlite3
 import threading
@@ -13,12 +12,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from .check import WAY_OUT, DamagedError, StillsCheck, check_cells, check_stills, check_structure
+from .check import StillsCheck, check_cells, check_stills, check_structure
 from .files import StillFiles
 from .hold import Hold
 from .migrate import migrate
 from .reader import Reader
-from .records import StoreError
+from .records import WAY_OUT, DamagedError, StoreError, whole_json
 from .writer import Writer
 
 DATABASE_NAME = "restmark.db"
@@ -121,7 +120,7 @@ class Store:
 
 
 def _engine(path: Path) -> sa.Engine:
-    engine = sa.create_engine(f"sqlite:///{path}", json_deserializer=_whole_json)
+    engine = sa.create_engine(f"sqlite:///{path}", json_deserializer=whole_json)
 
     @sa.event.listens_for(engine, "connect")
     def _prepare(connection: sqlite3.Connection, _record: Any) -> None:
@@ -138,16 +137,6 @@ def _engine(path: Path) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")
 
     return engine
-
-
-def _whole_json(text: str) -> Any:
-    """The document in a cell; damage that came after the start is a refusal, no failure."""
-    try:
-        return json.loads(text)
-    except (ValueError, RecursionError) as wrong:
-        raise DamagedError(
-            f"{DATABASE_NAME}: a cell is damaged ({wrong}); allowed: a whole database. {WAY_OUT}"
-        ) from None
 
 
 @contextmanager
