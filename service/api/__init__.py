@@ -5,11 +5,9 @@ asked, the pages draw it; here are addresses, statuses and what a stranger may n
 """
 
 from .app import create_app
-from .serve import DEFAULT_HOST, DEFAULT_PORT, ServeError, serve
+from .serve import ServeError, serve
 
 __all__ = [
-    "DEFAULT_HOST",
-    "DEFAULT_PORT",
     "ServeError",
     "create_app",
     "serve",
