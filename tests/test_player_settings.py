@@ -206,6 +206,7 @@ def test_the_service_starts_with_a_player_file(tmp_path, data, monkeypatch):
     def run(server, sockets):
         with server._app.state.desk.store.reading() as reader:
             started["player"] = reader.player().document
+        server._app.state.desk.close()
 
     monkeypatch.setattr(Server, "run", run)
     serve(data, port=0, player=tmp_path / "player.json", announce=lambda _: None)

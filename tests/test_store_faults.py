@@ -155,7 +155,7 @@ def test_a_start_on_damaged_cells_is_refused_with_their_names(filled, statement,
     with pytest.raises(DamagedError) as refused:
         Store(filled)
     assert named in refused.value.detail
-    assert "from your copy" in refused.value.detail
+    assert "rename restmark.db.kept" in refused.value.detail
 
 
 def test_damaged_pages_of_the_database_are_refused_at_the_start(filled):
@@ -166,7 +166,37 @@ def test_damaged_pages_of_the_database_are_refused_at_the_start(filled):
     path.write_bytes(whole)
     with pytest.raises(DamagedError) as refused:
         Store(filled)
-    assert "from your copy" in refused.value.detail
+    assert "rename restmark.db.kept" in refused.value.detail
+
+
+def test_the_way_out_that_is_told_leads_out(filled):
+    (filled / "restmark.db.kept").unlink()
+    Store(filled, hold=True).close()  # a start on which all is whole
+    damage(filled, "UPDATE attempts SET verdict = '7'")
+    with pytest.raises(DamagedError):
+        Store(filled, hold=True)
+    for name in ("restmark.db", "restmark.db-wal", "restmark.db-shm"):
+        (filled / name).unlink(missing_ok=True)
+    (filled / "restmark.db.kept").rename(filled / "restmark.db")
+    store = Store(filled, hold=True)
+    with store.reading() as reader:
+        assert reader.counts()["attempts"] == 1
+    store.close()
+
+
+def test_a_copy_is_kept_a_while_and_never_one_of_damage(filled):
+    kept = filled / "restmark.db.kept"
+    os.utime(kept, (1.79e9, 1.79e9))
+    damage(filled, "UPDATE attempts SET verdict = '7'")
+    with pytest.raises(DamagedError):
+        Store(filled, hold=True)
+    assert kept.stat().st_mtime == 1.79e9
+    damage(filled, "UPDATE attempts SET verdict = '{}'")
+    Store(filled, hold=True).close()
+    made = kept.stat().st_mtime
+    assert made > 1.79e9
+    Store(filled, hold=True).close()
+    assert kept.stat().st_mtime == made
 
 
 @pytest.mark.parametrize("cell", ['{"still": ', '{"still": "a"}'])

@@ -25,8 +25,9 @@ class DamagedError(StoreError):
 
 
 WAY_OUT = (
-    "Put restmark.db back from your copy, or move the whole folder aside and begin another: "
-    "the pictures in stills/ can be posted again."
+    "Stop Restmark, move restmark.db, restmark.db-wal and restmark.db-shm out of the folder, and "
+    "rename restmark.db.kept, the copy of a start on which all was whole, or a copy of your own "
+    "to restmark.db. Stills posted since can be posted again: their pictures are in stills/."
 )
 
 

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from .check import StillsCheck, check_cells, check_stills, check_structure
 from .files import StillFiles
 from .hold import Hold
+from .kept import keep_copy
 from .migrate import migrate
 from .reader import Reader
 from .records import WAY_OUT, DamagedError, StoreError, whole_json
@@ -54,6 +55,8 @@ class Store:
                     migrate(connection, place=str(data_dir))
                     check_cells(connection, place=str(data_dir))
                 self._opened = self._identity()
+                if hold:
+                    keep_copy(self._engine, data_dir)
         except BaseException:
             self.close()
             raise
