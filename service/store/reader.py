@@ -2,24 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from typing import Any
 
 import sqlalchemy as sa
 
-from calibration.errors import RestmarkError
-from vision.layout import Layout
-
 from . import tables as t
 from .records import (
-    WAY_OUT,
     AttemptRecord,
     CalibrationRecord,
-    Circumstances,
     CorrectionRecord,
-    DamagedError,
     IntentRecord,
-    JudgedBy,
     NotFoundError,
     PlayerRecord,
     ReadingRecord,
@@ -28,6 +21,7 @@ from .records import (
     SetRecord,
     StillRecord,
 )
+from .rows import Row, around_of, attempt_of, intent_of, layout_of, reading_of, still_of
 
 _READINGS = sa.select(
     t.readings.c.id,
@@ -87,28 +81,28 @@ class Reader:
         ).one_or_none()
         if row is None:
             raise NotFoundError.of("still", number, "the list of stills")
-        return _still(row, row.id)
+        return still_of(row, row.id)
 
     def stills(self, *, limit: int, before: int | None = None) -> tuple[StillRecord, ...]:
         """Newest first, at most ``limit``, only those numbered below ``before``."""
         query = sa.select(t.stills).order_by(t.stills.c.id.desc()).limit(limit)
         if before is not None:
             query = query.where(t.stills.c.id < before)
-        return tuple(_still(row, row.id) for row in self._connection.execute(query))
+        return tuple(still_of(row, row.id) for row in self._connection.execute(query))
 
     def reading(self, number: int) -> ReadingRecord:
         """The reading of that number; NotFoundError where there is none."""
         row = self._connection.execute(_READINGS.where(t.readings.c.id == number)).one_or_none()
         if row is None:
             raise NotFoundError.of("reading", number, "the list of readings")
-        return _reading(row)
+        return reading_of(row)
 
     def readings(self, *, limit: int, before: int | None = None) -> tuple[ReadingRecord, ...]:
         """Newest first, at most ``limit``, only those numbered below ``before``."""
         query = _READINGS.order_by(t.readings.c.id.desc()).limit(limit)
         if before is not None:
             query = query.where(t.readings.c.id < before)
-        return tuple(_reading(row) for row in self._connection.execute(query))
+        return tuple(reading_of(row) for row in self._connection.execute(query))
 
     def latest_reading(self) -> ReadingRecord | None:
         """The newest reading, whatever it is worth."""
@@ -122,7 +116,7 @@ class Reader:
         row = self._connection.execute(
             query.order_by(t.readings.c.id.desc()).limit(1)
         ).one_or_none()
-        return _reading(row) if row else None
+        return reading_of(row) if row else None
 
     # -- intents and attempts --------------------------------------------------------------
 
@@ -131,7 +125,7 @@ class Reader:
         row = self._connection.execute(
             sa.select(t.intents).where(t.intents.c.state == "pending")
         ).one_or_none()
-        return _intent(row) if row else None
+        return intent_of(row) if row else None
 
     def intent(self, number: int) -> IntentRecord:
         """The intent of that number; NotFoundError where there is none."""
@@ -140,7 +134,7 @@ class Reader:
         ).one_or_none()
         if row is None:
             raise NotFoundError.of("intent", number, "the list of attempts")
-        return _intent(row)
+        return intent_of(row)
 
     def attempt(self, number: int) -> AttemptRecord:
         """The attempt of that number; NotFoundError where there is none."""
@@ -178,7 +172,7 @@ class Reader:
                 verdict_text=row.verdict_text,
                 offset_along_mm=row.offset_along_mm,
                 offset_across_mm=row.offset_across_mm,
-                around=_around(row),
+                around=around_of(row),
             )
             for row in self._connection.execute(
                 query.order_by(t.attempts.c.made_at, t.attempts.c.id)
@@ -191,13 +185,13 @@ class Reader:
         intents = self._by_id(sa.select(t.intents), t.intents, {row.intent_id for row in rows})
         ends = {row.before_reading_id for row in rows} | {row.after_reading_id for row in rows}
         readings = {
-            number: _reading(row)
+            number: reading_of(row)
             for number, row in self._by_id(_READINGS, t.readings, ends).items()
         }
         return tuple(
-            _attempt(
+            attempt_of(
                 row,
-                intent=_intent(intents[row.intent_id]),
+                intent=intent_of(intents[row.intent_id]),
                 before=readings[row.before_reading_id],
                 after=readings[row.after_reading_id],
             )
@@ -206,7 +200,7 @@ class Reader:
 
     def _by_id(
         self, query: sa.Select[Any], table: sa.Table, numbers: Collection[int]
-    ) -> dict[int, sa.Row[*tuple[Any, ...]]]:
+    ) -> dict[int, Row]:
         found = self._connection.execute(query.where(table.c.id.in_(numbers)))
         return {row.id: row for row in found}
 
@@ -258,7 +252,7 @@ class Reader:
                 made_at=row.made_at,
                 reading_id=row.reading_id,
                 names=row.names,
-                layout_before=_layout(row.layout_before, f"corrections[{row.id}].layout_before"),
+                layout_before=layout_of(row.layout_before, f"corrections[{row.id}].layout_before"),
             )
             for row in self._connection.execute(query.order_by(t.corrections.c.id))
         )
@@ -280,77 +274,3 @@ class Reader:
             ).scalar_one()
             for table in (t.stills, t.readings, t.attempts)
         }
-
-
-def _still(row: sa.Row[*tuple[Any, ...]], number: int) -> StillRecord:
-    return StillRecord(
-        id=number,
-        received_at=row.received_at,
-        name=row.name,
-        media_type=row.media_type,
-        sha256=row.sha256,
-        size_bytes=row.size_bytes,
-    )
-
-
-def _around(row: sa.Row[*tuple[Any, ...]]) -> Circumstances:
-    return Circumstances(
-        played_at=row.made_at,
-        travel_mm=row.travel_mm,
-        cut_deg=row.cut_deg,
-        rails=row.rails,
-        spin=row.spin,
-        side_spin=row.side_spin,
-        in_a_row=row.in_a_row,
-    )
-
-
-def _attempt(
-    row: sa.Row[*tuple[Any, ...]],
-    *,
-    intent: IntentRecord,
-    before: ReadingRecord,
-    after: ReadingRecord,
-) -> AttemptRecord:
-    return AttemptRecord(
-        id=row.id,
-        made_at=row.made_at,
-        intent=intent,
-        before=before,
-        after=after,
-        verdict=row.verdict,
-        kind=_around(row).kind(),
-        judged_by=JudgedBy(settings=row.player, source=row.player_source),
-        in_a_row=row.in_a_row,
-        offset_along_mm=row.offset_along_mm,
-        offset_across_mm=row.offset_across_mm,
-    )
-
-
-def _reading(row: sa.Row[*tuple[Any, ...]]) -> ReadingRecord:
-    return ReadingRecord(
-        id=row.id,
-        still=_still(row, row.still_id),
-        calibration_id=row.calibration_id,
-        read_at=row.read_at,
-        took_ms=row.took_ms,
-        layout=_layout(row.layout, f"readings[{row.id}].layout"),
-        comparison=row.comparison,
-    )
-
-
-def _intent(row: sa.Row[*tuple[Any, ...]]) -> IntentRecord:
-    return IntentRecord(
-        id=row.id,
-        set_at=row.set_at,
-        before_reading_id=row.before_reading_id,
-        state=row.state,
-        document=row.document,
-    )
-
-
-def _layout(document: Mapping[str, Any], path: str) -> Layout:
-    try:
-        return Layout.from_dict(document, path=path)
-    except RestmarkError as wrong:
-        raise DamagedError(f"{wrong.detail} {WAY_OUT}") from None
