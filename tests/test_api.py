@@ -499,8 +499,9 @@ def test_openapi_names_every_address_and_says_what_each_is_for(client):
     assert {path for _, path in operations} == {
         f"/api/v1{path}"
         for path in (
-            "/health", "/problems", "/problems/{code}", "/events", "/calibration", "/stills",
-            "/stills/{number}", "/stills/{number}/picture", "/readings", "/readings/latest",
+            "/health", "/problems", "/problems/{code}", "/events", "/calibration", "/player",
+            "/stills", "/stills/{number}", "/stills/{number}/picture", "/readings",
+            "/readings/latest",
             "/readings/{number}", "/readings/{number}/names",
             "/readings/{number}/names/{correction}", "/readings/{number}/top-view.svg", "/intent",
             "/attempts", "/attempts/{number}", "/attempts/{number}/note", "/summary", "/progress",

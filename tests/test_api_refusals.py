@@ -237,6 +237,7 @@ ROUTES = {
     "/problems/bad-still": "GET",
     "/events": "GET",
     "/calibration": "GET, PUT",
+    "/player": "GET, PUT",
     "/stills": "GET, POST",
     "/stills/1": "GET",
     "/stills/1/picture": "GET",

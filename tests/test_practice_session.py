@@ -12,10 +12,10 @@ from position_layouts import layout
 
 from calibration.errors import RestmarkError
 from calibration.table import Table
-from service.desk.sums import stored_verdict
+from service.desk.verdicts import scored_verdict
 from service.position import IntentError
 from service.practice import Pair, Plan, pair_readings, score_session, summarise
-from service.store.records import Score
+from service.store.records import Circumstances, Score
 from vision.layout import Layout
 
 NINE = Table()
@@ -178,11 +178,12 @@ def test_stored_verdicts_of_old_are_not_split_by_a_straight_line(
     line to the wanted spot, and no longer counts for speed against line."""
     intent = {"zone": {"circle_mm": [600, 500, 80]}} | ({"route_mm": route} if route else {})
     score = Score(
-        played_at=datetime(2026, 3, 1, tzinfo=UTC), intent=intent,
-        verdict={"verdict": "out", "miss_mm": 5.0, **printed},
-        offset_along_mm=30.0, offset_across_mm=-40.0, kind={}, in_a_row=None,
+        attempt_id=1, intent_text=json.dumps(intent),
+        verdict_text=json.dumps({"verdict": "out", "miss_mm": 5.0, **printed}),
+        offset_along_mm=30.0, offset_across_mm=-40.0,
+        around=Circumstances(played_at=datetime(2026, 3, 1, tzinfo=UTC)),
     )  # fmt: skip
-    found = stored_verdict(score)
+    found = scored_verdict(score)
     assert found.arrival_from == source
     assert found.offset_along_mm == (None if source is None else 30.0)
     assert summarise([found]).landing.n == (0 if source is None else 1)

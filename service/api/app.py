@@ -43,7 +43,7 @@ def create_app(
     in until a reader chooses.
     """
     live = Live()
-    desk = Desk(Store(data_dir), live, read)
+    desk = Desk(Store(data_dir, hold=True), live, read)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:

@@ -83,6 +83,11 @@ KINDS: Mapping[str, Kind] = {
         meaning="A note says spin, side_spin, rails and in_a_row. The note that was there before "
         "still stands.",
     ),
+    "bad-player": Kind(
+        status=422,
+        title="The player's settings cannot be",
+        meaning="A setting is unknown or out of bounds. The settings that held before still hold.",
+    ),
     "no-calibration": Kind(
         status=409,
         title="No calibration is set",
@@ -153,6 +158,12 @@ KINDS: Mapping[str, Kind] = {
         title="The data directory cannot be used",
         meaning="The disk is full or not writable, or a file in it is gone or damaged. Nothing "
         "was stored.",
+    ),
+    "store-damaged": Kind(
+        status=503,
+        title="The database is damaged",
+        meaning="A cell of restmark.db is not what was written there: put your copy of it back. "
+        "Nothing was stored.",
     ),
     "internal": Kind(
         status=500,

@@ -17,7 +17,7 @@ from service.store import NotFoundError
 from service.words.progress import progress_lines
 
 from . import models as m
-from .bodies import calibration_body, intent_body, page_body
+from .bodies import calibration_body, intent_body, page_body, player_body
 from .deps import Before, DeskDep, Limit, Number, ReaderDep
 from .problems import KINDS
 from .upload import BODY_DOCUMENT, read_upload
@@ -55,13 +55,15 @@ Document = Annotated[dict[str, Any], Body()]
 
 
 @router.get("/health", response_model=m.Health, tags=["service"])
-def health(reader: ReaderDep) -> dict[str, Any]:
-    """Whether the service is up, and what it holds."""
+def health(reader: ReaderDep, desk: DeskDep) -> dict[str, Any]:
+    """Whether the service is up, what it holds, and what was not whole when it started."""
     return {
         "status": "ok",
         "version": version("restmark"),
         "calibrated": reader.calibration() is not None,
         **reader.counts(),
+        "damaged_stills": [still.id for still in desk.stills_check.damaged],
+        "warnings": list(desk.stills_check.warnings),
     }
 
 
@@ -109,6 +111,24 @@ def get_calibration(reader: ReaderDep) -> dict[str, Any]:
 async def put_calibration(desk: DeskDep, document: Document) -> dict[str, Any]:
     """Set the calibration: a whole `table.json`. An intent that was pending is withdrawn."""
     return calibration_body(await desk.run(desk.set_calibration, document))
+
+
+# -- the player ----------------------------------------------------------------------------
+
+
+@router.get("/player", response_model=m.PlayerOut, tags=["player"])
+def get_player(reader: ReaderDep) -> dict[str, Any]:
+    """The player's settings that hold: hand, reach and spreads."""
+    return player_body(reader.player())
+
+
+@router.put("/player", response_model=m.PlayerOut, tags=["player"])
+async def put_player(desk: DeskDep, document: Document) -> dict[str, Any]:
+    """Set the player: a whole `player.json`. What it leaves out stays at its starting value.
+
+    It holds for zones and attempts from now on; attempts made before keep their own settings.
+    """
+    return player_body(await desk.run(desk.set_player, document))
 
 
 # -- stills and readings -------------------------------------------------------------------

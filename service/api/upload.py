@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import Request
 from starlette.datastructures import UploadFile
 
-from service.desk.upload import Upload, clean_name
+from service.desk.arriving import Upload, clean_name
 
 from .problems import ApiError
 

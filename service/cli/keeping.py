@@ -13,6 +13,7 @@ from .inputs import STILL_SUFFIXES, Entry, InputError
 from .layouts import Ground
 
 if TYPE_CHECKING:
+    from service.position import Player
     from service.practice import SessionResult
     from service.practice.pairing import Reading
 
@@ -50,8 +51,13 @@ def keep_session(
     readings: Sequence[tuple[str, Reading]],
     result: SessionResult,
     played_at: datetime,
+    *,
+    player: Player | None = None,
 ) -> str:
-    """Put what was scored into the store; returns what to say about it."""
+    """Put what was scored into the store; returns what to say about it.
+
+    ``player`` has the settings it was scored by; None: the starting values.
+    """
     from service.desk.session import SessionAttempt, SessionStill, load_session
 
     assert ground.calibration is not None
@@ -77,6 +83,7 @@ def keep_session(
             if isinstance(layout, Layout) and name in stills
         ],
         attempts=attempts,
+        player=player,
         played_at=played_at,
     )
     when = played_at.strftime("%Y-%m-%d %H:%M")

@@ -129,7 +129,8 @@ def session(
         check_keepable(ground, entries)
         played_at = played_time(played, folder)
     readings, table = read_session(entries, ground)
-    result = score_session(readings, meant, table, player=player_from(player))
+    hand = player_from(player)
+    result = score_session(readings, meant, table, player=hand)
     if as_json:
         for item in result.lines():
             print_json(item)
@@ -143,7 +144,8 @@ def session(
     if report is not None:
         report_on(report, result, ground, entries, table, units, of=folder.resolve().name)
     if data is not None and played_at is not None:
-        note(keep_session(data, ground, entries, readings, result, played_at))
+        given = None if player is None else hand
+        note(keep_session(data, ground, entries, readings, result, played_at, player=given))
     for left in result.left_out:
         note(left.reason)
     refused = [attempt for attempt in result.attempts if attempt.refused]

@@ -15,7 +15,7 @@ from service.words.lengths import Units
 
 from .app import app, guarded
 from .console import note, out, print_json, say, tracked
-from .options import BALL_SET, JSON, UNITS
+from .options import BALL_SET, JSON, PLAYER, UNITS
 
 Show = Callable[[Mapping[str, Any], Console], None]
 PORT = Annotated[
@@ -63,6 +63,7 @@ def serve(
     ] = None,
     ball_set: BALL_SET = None,
     units: UNITS = Units.MM,
+    player: PLAYER = None,
 ) -> None:
     """Run the service: post stills, set intents, see verdicts on a page. There is no login."""
     from service.api import serve as run_service
@@ -74,6 +75,7 @@ def serve(
         open_calibration=calibration,
         ball_set=ball_set,
         units=units,
+        player=player,
         announce=say,
     )
 

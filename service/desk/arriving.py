@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import PurePosixPath
 from typing import Any, Protocol
 
 from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
-from service.position import Intent, Verdict, score_shot
+from service.position import Intent, Player, Verdict, score_shot
 from service.practice import ShotKind, shot_kind
 from service.store import (
     AttemptRecord,
@@ -24,8 +26,9 @@ from vision.layout import Layout
 from vision.name.taught import Taught
 
 from .refusals import no_calibration
-from .stored import calibration_of
-from .upload import Upload
+from .stored import calibration_of, judged_by, player_now
+
+_NAME_LIMIT = 200
 
 
 class ReadStill(Protocol):
@@ -44,6 +47,31 @@ class ReadStill(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Upload:
+    """A still as whoever sends it hands it over."""
+
+    data: bytes
+    name: str
+    key: str | None = None
+    """Idempotency key: the same still under the same key is taken once only."""
+    settled: bool = True
+    """What the sender says: False while balls roll. Such a still is read, never scored."""
+
+    @property
+    def fingerprint(self) -> str:
+        """Hash of all that a repeat must have in common with the first."""
+        rolling = b"" if self.settled else b"rolling\0"
+        return hashlib.sha256(rolling + self.name.encode() + b"\0" + self.data).hexdigest()
+
+
+def clean_name(name: str) -> str:
+    """The last part of a sender's file name, without what cannot be shown; never a path."""
+    last = PurePosixPath(name.replace("\\", "/")).name
+    shown = "".join(char for char in last if char.isprintable()).strip()
+    return shown[:_NAME_LIMIT] or "still"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Met:
     """What a still meets when its turn comes."""
 
@@ -51,6 +79,8 @@ class Met:
     previous: ReadingRecord | None
     intent: IntentRecord | None
     before: ReadingRecord | None
+    player: Player | None
+    """None: nobody gave settings, and the starting values hold."""
 
     @classmethod
     def now(cls, reader: Reader) -> Met:
@@ -64,6 +94,7 @@ class Met:
             previous=reader.latest_comparable(calibration.id),
             intent=intent,
             before=reader.reading(intent.before_reading_id) if intent else None,
+            player=player_now(reader),
         )
 
 
@@ -94,6 +125,7 @@ def compare(met: Met, after: Layout) -> Compared:
             after,
             Intent.from_dict(met.intent.document),
             calibration_of(met.calibration).table,
+            player=met.player,
         )
     except RestmarkError as refusal:
         return _not_made(refusal.code, refusal.detail)
@@ -137,6 +169,7 @@ def _add_attempt(
         before=met.before,
         after=after,
         verdict=verdict.to_dict(),
+        judged_by=judged_by(met.player),
         offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
         circumstances=circumstances_of(shot_kind(met.before.layout, verdict, table)),
     )

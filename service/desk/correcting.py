@@ -18,7 +18,7 @@ from service.store import (
 from vision.name.corrected import Correction, CorrectionError, corrected
 
 from .refusals import later_correction
-from .stored import calibration_behind
+from .stored import calibration_behind, player_of
 
 
 def correct_reading(writer: Writer, number: int, document: Mapping[str, Any]) -> dict[str, Any]:
@@ -72,7 +72,9 @@ def _judge_again(writer: Writer, attempt: AttemptRecord) -> dict[str, Any]:
     table = calibration_behind(writer, attempt.after).table
     before, after = attempt.before.layout, attempt.after.layout
     try:
-        verdict = score_shot(before, after, Intent.from_dict(attempt.intent.document), table)
+        player = player_of(attempt.judged_by.settings, path=f"attempts[{attempt.id}].player")
+        intent = Intent.from_dict(attempt.intent.document)
+        verdict = score_shot(before, after, intent, table, player=player)
     except RestmarkError as refusal:
         return {"id": attempt.id, "judged": False, "detail": refusal.detail}
     kind = shot_kind(before, verdict, table)

@@ -12,18 +12,20 @@ from typing import Any, TypeVar
 
 from calibration.kept.calibration import Calibration
 from service.position import Intent
+from service.position.meant.player_file import player_document, player_from
 from service.practice import Note
 from service.store import (
     AttemptRecord,
     CalibrationRecord,
     Circumstances,
     IntentRecord,
+    PlayerRecord,
     Receipt,
     Store,
 )
 from vision.name.taught import Taught
 
-from .arriving import Met, ReadStill, compare, keep
+from .arriving import Met, ReadStill, Upload, compare, keep
 from .ball_set import BallSet
 from .correcting import correct_reading, take_back
 from .known_set import KnownSet
@@ -31,7 +33,6 @@ from .live import Live
 from .refusals import key_reused, no_calibration, no_intent, no_layout
 from .scene import landing_zone_of
 from .stored import calibration_of
-from .upload import Upload
 
 T = TypeVar("T")
 
@@ -43,6 +44,8 @@ class Desk:
         self.store = store
         self.live = live
         self.ball_set = BallSet(store)
+        self.stills_check = store.check_stills()
+        """How whole the stills' files were at the start."""
         self._read = read
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
 
@@ -83,6 +86,20 @@ class Desk:
         with self.store.writing() as writer:
             record = writer.set_intent(intent.to_dict(), before_reading_id=before.id)
         self.live.tell("intent", intent_id=record.id)
+        return record
+
+    def set_player(self, document: Mapping[str, Any]) -> PlayerRecord:
+        """The player's settings that hold from now on; the same ones as before change nothing.
+
+        Attempts keep the settings they were judged by.
+        """
+        given = player_document(player_from(document, path="player"))
+        with self.store.writing() as writer:
+            held = writer.player()
+            if held is not None and held.document == given:
+                return held
+            record = writer.add_player(given)
+        self.live.tell("player", player_id=record.id)
         return record
 
     def withdraw_intent(self) -> None:

@@ -15,7 +15,7 @@ _WAITING_LIMIT = 64
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """Something new: ``kind`` is calibration, reading, intent, attempt or session."""
+    """Something new: ``kind`` is calibration, player, reading, intent, attempt or note."""
 
     number: int
     kind: str

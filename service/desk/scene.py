@@ -10,12 +10,14 @@ from calibration.table import Table
 from service.position import Intent, LandingZone, Verdict, landing_zone, score_shot
 from service.store import AttemptRecord, IntentRecord, Reader, ReadingRecord
 
-from .stored import calibration_behind
+from .stored import calibration_behind, player_now, player_of
+from .verdicts import verdict_of
 
 
 def landing_zone_of(reader: Reader, before: ReadingRecord, intent: Intent) -> LandingZone:
-    """The landing zone of ``intent`` on the layout of ``before``."""
-    return landing_zone(before.layout, intent, calibration_behind(reader, before).table)
+    """The landing zone of ``intent`` on the layout of ``before``, for the player that holds."""
+    table = calibration_behind(reader, before).table
+    return landing_zone(before.layout, intent, table, player=player_now(reader))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +33,8 @@ class Scene:
     verdict: Verdict | None = None
     refusal: str = ""
     """Why zone or verdict cannot be had, as after names were put right."""
+    differs: str | None = None
+    """What the verdict would be now, where that is another than the stored one."""
 
     @property
     def table(self) -> Table:
@@ -58,15 +62,24 @@ class Scene:
         return replace(bare, intent=pending, zone=zone)
 
     def _with_attempt(self, attempt: AttemptRecord) -> Scene:
-        """With the verdict's zone and line; the stored figures stand where it cannot be had."""
+        """The verdict as stored; zone and line, which are not, by the attempt's own settings."""
         told = replace(self, intent=attempt.intent, attempt=attempt)
+        stored = verdict_of(attempt)
         try:
-            verdict = score_shot(
+            again = score_shot(
                 attempt.before.layout,
                 attempt.after.layout,
                 Intent.from_dict(attempt.intent.document),
                 self.table,
+                player=player_of(attempt.judged_by.settings, path=f"attempts[{attempt.id}].player"),
             )
         except RestmarkError as refusal:
             return replace(told, refusal=refusal.detail)
-        return replace(told, zone=verdict.zone, verdict=verdict)
+        return replace(
+            told,
+            zone=again.zone,
+            verdict=replace(
+                stored, zone=again.zone, left=again.left, arrival_line_mm=again.arrival_line_mm
+            ),
+            differs=None if again.verdict == stored.verdict else again.verdict,
+        )

@@ -9,13 +9,13 @@ from datetime import datetime
 from pathlib import Path
 
 from calibration.kept.calibration import Calibration
-from service.position import Intent, Verdict
+from service.position import Intent, Player, Verdict
 from service.practice import ShotKind
 from service.store import ReadingRecord, Store, StoreError
 from vision.layout import Layout
 
-from .arriving import circumstances_of
-from .upload import clean_name
+from .arriving import circumstances_of, clean_name
+from .stored import judged_by, player_now
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,15 +48,19 @@ def load_session(
     *,
     stills: Sequence[SessionStill],
     attempts: Sequence[SessionAttempt],
+    player: Player | None = None,
     played_at: datetime | None = None,
 ) -> bool:
     """Put the session into ``data_dir`` in one transaction; its calibration then holds.
 
-    ``stills`` in the order they were taken, ``attempts`` as they were played, all at the one
-    time that ``played_at`` gives (None: now); it tells sessions apart. Returns False,
-    and changes nothing, where this very session went into ``data_dir`` before.
+    ``player`` has the settings that the attempts were judged by, which then hold too; None: the
+    starting values, and what held before still does. ``stills`` in the order they were taken,
+    ``attempts`` as they were played, all at the one time that ``played_at`` gives (None: now); it
+    tells sessions apart. Returns False, and changes nothing, where this very session went into
+    ``data_dir`` before.
     """
     fingerprint = _fingerprint(stills, attempts)
+    used = judged_by(player)
     store = Store(data_dir)
     try:
         with store.writing() as writer:
@@ -66,6 +70,8 @@ def load_session(
             if holds is None or holds.document != calibration.to_dict():
                 holds = writer.add_calibration(calibration.to_dict())
             calibration_id = holds.id
+            if player is not None and player != player_now(writer):
+                writer.add_player(used.settings)
             compared = {attempt.after for attempt in attempts}
             readings = {
                 each.name: writer.add_reading(
@@ -87,6 +93,7 @@ def load_session(
                     before=before,
                     after=_named(readings, attempt.after),
                     verdict=attempt.verdict.to_dict(),
+                    judged_by=used,
                     offsets_mm=(attempt.verdict.offset_along_mm, attempt.verdict.offset_across_mm),
                     circumstances=circumstances_of(
                         attempt.kind, in_a_row=attempt.in_a_row, played_at=played_at

@@ -12,7 +12,8 @@ from calibration.table import NAMED_SURFACES_MM
 from service.desk.known_set import KnownSet
 from service.desk.scene import Scene
 from service.desk.stored import calibration_of
-from service.desk.sums import stored_verdict, summary_of
+from service.desk.sums import summary_of
+from service.desk.verdicts import verdict_of
 from service.position import Intent
 from service.store import AttemptRecord, IntentRecord, Reader, ReadingRecord
 from service.words.balls import target
@@ -168,7 +169,7 @@ def _say(calibration: Calibration | None, scene: Scene | None, lengths: Lengths)
         return _Say("Waiting for the first still", "Table and camera are calibrated.")
     layout = scene.reading.layout
     if scene.attempt is not None:
-        verdict = stored_verdict(scene.attempt)
+        verdict = verdict_of(scene.attempt)
         return _Say(
             headline(verdict, lengths),
             subline(verdict, lengths),
@@ -198,7 +199,12 @@ def _say(calibration: Calibration | None, scene: Scene | None, lengths: Lengths)
 
 
 def _stands_alone(scene: Scene) -> tuple[str, ...]:
-    """What qualifies a verdict that cannot be given on the layouts as they are now."""
+    """What qualifies a verdict that would not be given so today."""
+    if scene.differs is not None:
+        return (
+            f"This verdict stands from before: worked out again today it would be "
+            f"{scene.differs}, and the drawn zone is today's.",
+        )
     if not scene.refusal:
         return ()
     return (
@@ -307,5 +313,5 @@ def _attempt_row(attempt: AttemptRecord, lengths: Lengths) -> AttemptRow:
     return AttemptRow(
         number=attempt.id,
         stills=f"{attempt.before.still.name} → {attempt.after.still.name}",
-        figures=attempt_row(stored_verdict(attempt), lengths),
+        figures=attempt_row(verdict_of(attempt), lengths),
     )
