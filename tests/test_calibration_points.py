@@ -27,7 +27,8 @@ from calibration.seen.points import (
     read_points,
 )
 from calibration.solve.known import Known
-from calibration.solve.quality import bed_error_mm, bed_grid_mm
+from calibration.kept.budget import bed_grid_mm
+from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
 from service.cli import main
 

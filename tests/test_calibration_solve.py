@@ -12,7 +12,8 @@ from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
 from calibration.seen.marks import Landmark, Landmarks
-from calibration.solve.quality import bed_error_mm, bed_grid_mm, radius_95_mm
+from calibration.kept.budget import bed_grid_mm, radius_95_mm
+from calibration.solve.quality import bed_error_mm
 from calibration.solve.solve import solve
 from calibration.table import Table
 

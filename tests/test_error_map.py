@@ -13,7 +13,8 @@ from calibration_cases import built_table, exact_lens, random_camera, simulated_
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
 from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, Known
-from calibration.solve.quality import CHI2_95, bed_error_mm, bed_grid_mm, radius_95_mm
+from calibration.kept.budget import CHI2_95, bed_grid_mm, radius_95_mm
+from calibration.solve.quality import bed_error_mm
 from calibration.solve.solve import solve
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from service.cli import main

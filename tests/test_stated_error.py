@@ -65,7 +65,7 @@ from calibration.solve.bearing_out import (
     record_of,
 )
 from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, TAPE_ERROR_MM, Known
-from calibration.solve.quality import GRID, bed_grid_mm
+from calibration.kept.budget import GRID, bed_grid_mm
 from calibration.solve.solve import solve
 from calibration.table import NAMED_SURFACES_MM, Table
 from service.bench.rooms.stated_error import FRAMES, NOISE_LEVELS, main, noisy, told_table

@@ -13,10 +13,12 @@ from numpy.typing import ArrayLike, NDArray
 from calibration import jsonfile
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError
+from calibration.notices import Notice, notices_from, sentences
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from calibration.vary import PARAMETERS, SURFACE, sensitivity
 
 from .bed_picture import BedPicture
+from .budget import Budget
 from .rail_marks import RailMark, marks_from_list
 
 FloatArray = NDArray[np.float64]
@@ -42,28 +44,8 @@ class Residual:
     """Its expected standard deviation."""
     weight: float
     """1 where it counts fully, towards 0 where it disagrees with the others."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Budget:
-    """Stated 95 % error of the calibration alone over the bed, at ball height.
-
-    Against a tape measure that starts at the head nose and the lower long nose; the surface's
-    own error counts in full.
-    """
-
-    median_mm: float
-    worst_mm: float
-    worst_at_mm: tuple[float, float]
-    rows: int = 15
-    columns: int = 30
-    height_mm: float = BALL_CENTRE_HEIGHT_MM
-    noses_median_mm: float | None = None
-    noses_worst_mm: float | None = None
-    """The same against the noses all round: what readings carry. None in older files."""
-    map_mm: tuple[tuple[float, ...], ...] = ()
-    """rows × columns: the error at the middle of each cell, from y = 0 upward and from the head
-    on; empty in older files."""
+    part: str = ""
+    """The cushion, pocket or sight that it is of; empty in older files."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,8 +61,8 @@ class Calibration:
     parameter_names: tuple[str, ...] = ()
     parameter_cov: tuple[tuple[float, ...], ...] = ()
     residuals: tuple[Residual, ...] = ()
-    budget: Budget | None = None
-    warnings: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    """What whoever uses it should know."""
     rail_marks: tuple[RailMark, ...] = ()
     """What the empty still showed on the rails; without them drift cannot be checked."""
     bed_picture: BedPicture | None = None
@@ -113,8 +95,22 @@ class Calibration:
 
     @classmethod
     def exact(cls, camera: Camera, table: Table, *, head: str = "left") -> Calibration:
-        """A calibration without error: for truth and tests."""
+        """A calibration without error: for truth and tests.
+
+        Raises:
+            CalibrationError: ``head`` is no side of the picture.
+        """
         return cls(camera=camera, table=table, head=head, scale_source="exact")
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The notices' sentences."""
+        return sentences(self.notices)
+
+    @property
+    def budget(self) -> Budget | None:
+        """The stated error over the bed, worked out from the covariance; None without one."""
+        return Budget.of(self.table, self.own_covariance_mm2) if self.parameter_names else None
 
     # -- mapping ---------------------------------------------------------------------------
 
@@ -204,14 +200,19 @@ class Calibration:
     # -- files -----------------------------------------------------------------------------
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain JSON object with format and version."""
+        """Plain JSON object with format and version.
+
+        ``budget`` is there for people and other programs: ``from_dict`` works it out again.
+        """
+        budget = self.budget
         return {
             "format": TABLE_FORMAT,
             "version": TABLE_VERSION,
             "head": self.head,
             "scale_source": self.scale_source,
             "warnings": list(self.warnings),
-            "budget": None if self.budget is None else _budget_to_dict(self.budget),
+            "notices": [notice.to_dict() for notice in self.notices],
+            "budget": None if budget is None else budget.to_dict(),
             "table": self.table.to_dict(),
             "camera": self.camera.to_dict(),
             "parameter_names": list(self.parameter_names),
@@ -223,12 +224,16 @@ class Calibration:
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "calibration") -> Calibration:
-        """Inverse of ``to_dict``; errors name the field by its path."""
+        """Inverse of ``to_dict``.
+
+        Raises:
+            FileFormatError: a field is missing or wrong; the text names it by its path.
+            CalibrationError, TableError: the values together make no calibration.
+        """
         jsonfile.check_version(
             data, file_format=TABLE_FORMAT, version=TABLE_VERSION, path=path, remedy=_REMEDY
         )
         names = _texts(data, "parameter_names", path)
-        budget = jsonfile.field(data, "budget", path)
         return cls(
             camera=Camera.from_dict(jsonfile.mapping(data, "camera", path), path=f"{path}.camera"),
             table=Table.from_dict(jsonfile.mapping(data, "table", path), path=f"{path}.table"),
@@ -240,19 +245,26 @@ class Calibration:
                 _residual_from_dict(item, f"{path}.residuals[{i}]")
                 for i, item in enumerate(jsonfile.items(data, "residuals", path))
             ),
-            budget=None if budget is None else _budget_from_dict(budget, f"{path}.budget"),
-            warnings=_texts(data, "warnings", path),
+            notices=notices_from(data, path=path),
             rail_marks=_rail_marks(data, path),
             bed_picture=_bed_picture(data, path),
         )
 
     def write(self, path: Path | str) -> None:
-        """Write the table file, whole or not at all."""
+        """Write the table file, whole or not at all.
+
+        Raises:
+            FileFormatError: the place cannot be written.
+        """
         jsonfile.write_json(path, self.to_dict())
 
     @classmethod
     def read(cls, path: Path | str) -> Calibration:
-        """Read a table file; FileFormatError where it is not one."""
+        """Read a table file.
+
+        Raises:
+            FileFormatError, CalibrationError, TableError: it is not one, as in ``from_dict``.
+        """
         data = jsonfile.read_json(
             path, file_format=TABLE_FORMAT, version=TABLE_VERSION, remedy=_REMEDY
         )
@@ -278,42 +290,6 @@ def _texts(data: Mapping[str, Any], name: str, path: str) -> tuple[str, ...]:
     return tuple(jsonfile.text(row, key, f"{path}.{name}") for key in row)
 
 
-def _budget_to_dict(budget: Budget) -> dict[str, Any]:
-    return {
-        **asdict(budget),
-        "worst_at_mm": list(budget.worst_at_mm),
-        "map_mm": jsonfile.as_lists(budget.map_mm),
-    }
-
-
-def _budget_from_dict(data: object, path: str) -> Budget:
-    if not isinstance(data, Mapping):
-        raise FileFormatError(f"{path}: got {data!r}; allowed: an object or null. {_REMEDY}")
-    at_x, at_y = jsonfile.numbers(data, "worst_at_mm", path, count=2)
-    return Budget(
-        median_mm=jsonfile.number(data, "median_mm", path),
-        worst_mm=jsonfile.number(data, "worst_mm", path),
-        worst_at_mm=(at_x, at_y),
-        rows=int(jsonfile.number(data, "rows", path)),
-        columns=int(jsonfile.number(data, "columns", path)),
-        height_mm=jsonfile.number(data, "height_mm", path),
-        noses_median_mm=_number_or_none(data, "noses_median_mm", path),
-        noses_worst_mm=_number_or_none(data, "noses_worst_mm", path),
-        map_mm=_map(data, path),
-    )
-
-
-def _number_or_none(data: Mapping[str, Any], name: str, path: str) -> float | None:
-    return None if data.get(name) is None else jsonfile.number(data, name, path)
-
-
-def _map(data: Mapping[str, Any], path: str) -> tuple[tuple[float, ...], ...]:
-    if "map_mm" not in data:
-        return ()
-    rows = {str(i): row for i, row in enumerate(jsonfile.items(data, "map_mm", path))}
-    return tuple(jsonfile.numbers(rows, key, f"{path}.map_mm") for key in rows)
-
-
 def _residual_from_dict(data: object, path: str) -> Residual:
     if not isinstance(data, Mapping):
         raise FileFormatError(f"{path}: got {data!r}; allowed: an object. {_REMEDY}")
@@ -324,4 +300,5 @@ def _residual_from_dict(data: object, path: str) -> Residual:
         off_mm=jsonfile.number(data, "off_mm", path),
         sigma_px=jsonfile.number(data, "sigma_px", path),
         weight=jsonfile.number(data, "weight", path),
+        part=jsonfile.text(data, "part", path) if "part" in data else "",
     )

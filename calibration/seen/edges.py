@@ -51,6 +51,8 @@ class TableEdge:
 
     name: str
     kind: str
+    part: str
+    """The cushion or the pocket that it is an edge of."""
     start_mm: Vector
     end_mm: Vector
     across_mm: Vector
@@ -337,6 +339,7 @@ def _landmark(
     return Landmark(
         name=f"{edge.kind} {edge.name}" if edge.whole else f"{edge.kind} {edge.name} {block + 1}",
         kind=edge.kind,
+        part=edge.part,
         point_mm=(float(nominal[0]), float(nominal[1]), float(nominal[2])),
         seen_px=(float(pixel[0]), float(pixel[1])),
         normal_px=(float(normal[0]), float(normal[1])),

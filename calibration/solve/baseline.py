@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
-from .quality import bed_grid_mm
+from calibration.kept.budget import bed_grid_mm
 
 FloatArray = NDArray[np.float64]
 

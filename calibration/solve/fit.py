@@ -67,10 +67,9 @@ class State:
     cost: float = float("inf")
 
 
-def problem_of(
-    landmarks: Landmarks, lens: Lens | None, height_mm: float | None, known: Known
-) -> Problem:
+def problem_of(landmarks: Landmarks, known: Known) -> Problem:
     """Unknowns and priors for ``landmarks``, with a lens, a height by tape, or neither."""
+    lens, tape_mm = known.lens, known.tape_mm
     longer_px = max(landmarks.image_size_px)
     width, height = landmarks.image_size_px
     priors = {
@@ -81,7 +80,7 @@ def problem_of(
     if lens is None:
         names += FREE_INTRINSICS
         priors |= {
-            "focal_px": _focal_prior(landmarks, height_mm, known),
+            "focal_px": _focal_prior(landmarks, known),
             "cx_px": Prior((width - 1) / 2, 0.01 * longer_px),
             "cy_px": Prior((height - 1) / 2, 0.01 * longer_px),
             "k1": Prior(-0.05, 0.12),
@@ -89,17 +88,17 @@ def problem_of(
             "p1": Prior(0.0, 5e-4),
             "p2": Prior(0.0, 5e-4),
         }
-    if height_mm is not None and lens is None:
-        priors["lens_z_mm"] = Prior(height_mm, known.camera_height_error_mm / 2)
+    if tape_mm is not None and lens is None:
+        priors["lens_z_mm"] = Prior(tape_mm[0], tape_mm[1] / 2)
     equations = Equations.of(landmarks)
     middle_mm = np.asarray(equations.points_mm.mean(axis=0), dtype=float)
     return Problem(equations, middle_mm, names + landmarks.dimensions, priors)
 
 
-def _focal_prior(landmarks: Landmarks, height_mm: float | None, known: Known) -> Prior:
+def _focal_prior(landmarks: Landmarks, known: Known) -> Prior:
     """What is thought of the focal length beforehand: all but nothing beside a tape measure."""
     longer_px = max(landmarks.image_size_px)
-    if height_mm is not None:
+    if known.tape_mm is not None:
         return Prior(DEFAULT_FOCAL * longer_px, longer_px)
     if known.focal is not None and not landmarks.count("ball"):
         return Prior(known.focal.focal_px, known.focal.sigma_px)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.kept.calibration import Calibration
-from calibration.solve.quality import radius_95_mm
+from calibration.kept.budget import radius_95_mm
 
 from . import palette
 from .frame import View, draw_table

@@ -27,7 +27,8 @@ from calibration.lens.file import Lens
 from calibration.seen.marks import Landmarks
 from calibration.solve.baseline import homography_error_mm
 from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, Known
-from calibration.solve.quality import bed_error_mm, bed_grid_mm, radius_95_mm
+from calibration.kept.budget import bed_grid_mm, radius_95_mm
+from calibration.solve.quality import bed_error_mm
 from calibration.table import Table, nearest_named
 from service.demo.trial import Track, untracked
 from vision.known.ball_check import with_frozen_balls
