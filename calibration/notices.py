@@ -27,6 +27,19 @@ class Notice:
     def __str__(self) -> str:
         return self.text
 
+    @property
+    def places_mm(self) -> tuple[tuple[float, float], ...]:
+        """Places on the table that the notice is about, by its field of that name."""
+        given = self.fields.get("places_mm")
+        pairs = given if isinstance(given, list | tuple) else ()
+        return tuple(
+            (float(pair[0]), float(pair[1]))
+            for pair in pairs
+            if isinstance(pair, list | tuple)
+            and len(pair) == 2
+            and all(isinstance(value, int | float) for value in pair)
+        )
+
     def to_dict(self) -> dict[str, Any]:
         """JSON object."""
         return {"code": self.code, "detail": self.text, "fields": dict(self.fields)}

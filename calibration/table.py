@@ -7,7 +7,6 @@ standard equipment figures; every one can be set, because real tables differ.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import FileFormatError, RestmarkError
+from .lengths import LengthError, size_mm
 
 FloatArray = NDArray[np.float64]
 PointMm = tuple[float, float]
@@ -33,7 +33,6 @@ NAMED_SURFACES_MM: Mapping[str, tuple[float, float]] = {
     "7ft": (1981.2, 990.6),
 }
 POCKET_NAMES = ("head-left", "head-right", "side-left", "side-right", "foot-left", "foot-right")
-_SIZE = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)\s*$")
 
 
 class TableError(RestmarkError):
@@ -120,17 +119,22 @@ class Table:
 
     @classmethod
     def from_surface(cls, surface: str, **settings: float) -> Table:
-        """Table from ``9ft``, ``pro8``, ``8ft``, ``7ft`` or ``LENGTHxWIDTH`` in mm."""
+        """Table from ``9ft``, ``pro8``, ``8ft``, ``7ft`` or ``LENGTHxWIDTH``, as in ``size_mm``.
+
+        Raises:
+            TableError: the surface is neither, or the table cannot be.
+        """
         if surface in NAMED_SURFACES_MM:
             length_mm, width_mm = NAMED_SURFACES_MM[surface]
         else:
-            match = _SIZE.match(surface)
-            if not match:
+            try:
+                length_mm, width_mm = size_mm(surface)
+            except LengthError:
                 raise TableError(
                     f"surface: got {surface!r}; allowed: {', '.join(NAMED_SURFACES_MM)} or "
-                    "LENGTHxWIDTH in mm such as 2540x1270. Measure from nose to nose."
-                )
-            length_mm, width_mm = float(match[1]), float(match[2])
+                    "LENGTHxWIDTH in mm such as 2540x1270, or with a unit such as 100x50in. "
+                    "Measure from nose to nose."
+                ) from None
         return cls(length_mm=length_mm, width_mm=width_mm, **settings)
 
     @property

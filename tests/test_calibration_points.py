@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from calibration.calibrate import calibrate
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, RestmarkError
+from calibration.kept.budget import bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.seen.points import (
     GivenPoint,
@@ -27,7 +28,6 @@ from calibration.seen.points import (
     read_points,
 )
 from calibration.solve.known import Known
-from calibration.kept.budget import bed_grid_mm
 from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
 from service.cli import main
@@ -75,7 +75,7 @@ def by_points(
     """Calibration by points alone, with the camera's own lens or none."""
     lens = None if camera is None else exact_lens(camera)
     known = Known(points=tuple(points), points_only=True)
-    return calibrate(BLANK, table, head, lens, known=known)
+    return calibrate(BLANK, table, head, replace(known, lens=lens))
 
 
 @pytest.fixture(scope="module")
@@ -175,9 +175,9 @@ def test_points_start_the_search_where_part_of_the_table_is_covered(
     with pytest.raises(
         CalibrationError, match=r"an end seems to be covered .*`--points` with four or more"
     ):
-        calibrate(covered, table, "left", lens)
+        calibrate(covered, table, "left", Known(lens=lens))
     given = clicked(np.random.default_rng(4), camera, built, SIGHTS + NOSES)
-    made = calibrate(covered, table, "left", lens, known=Known(points=given))
+    made = calibrate(covered, table, "left", Known(lens=lens, points=given))
     kinds = {r.kind for r in made.residuals}
     assert kinds >= {"point", "nose", "cushion back"}
     alone = by_points(given, table, camera)
@@ -196,7 +196,7 @@ def test_points_carry_a_still_in_which_nothing_is_found(
 ) -> None:
     table, built, camera = case
     given = clicked(np.random.default_rng(5), camera, built, SIGHTS + NOSES)
-    made = calibrate(bad_still, table, "left", exact_lens(camera), known=Known(points=given))
+    made = calibrate(bad_still, table, "left", Known(lens=exact_lens(camera), points=given))
     assert {r.kind for r in made.residuals} == {"point"}
     assert any("only the 14 given points are used: landmarks: got" in w for w in made.warnings)
 
@@ -206,7 +206,7 @@ def test_a_given_point_replaces_the_found_one(
 ) -> None:
     table, built, camera = case
     given = clicked(np.random.default_rng(6), camera, built, ("left-3", "foot spot"))
-    made = calibrate(still, table, "left", exact_lens(camera), known=Known(points=given))
+    made = calibrate(still, table, "left", Known(lens=exact_lens(camera), points=given))
     kinds = {r.name: r.kind for r in made.residuals}
     assert kinds["sight left-3"] == "point"
     assert kinds["foot spot"] == "point"
@@ -221,7 +221,7 @@ def test_too_few_points_beside_too_few_landmarks_say_both(
     with pytest.raises(
         CalibrationError, match=r"no whole cloth.*points alone do not do: points: got 2 \(sight l"
     ):
-        calibrate(BLANK, table, "left", exact_lens(camera), known=Known(points=given))
+        calibrate(BLANK, table, "left", Known(lens=exact_lens(camera), points=given))
 
 
 # -- refusals, each by the points' names ---------------------------------------------------
@@ -286,7 +286,7 @@ def test_a_wrong_pixel_is_named(case: tuple[Table, Table, Camera], still: NDArra
     with pytest.raises(CalibrationError, match=r"points: got .*sight left-6 \d+\.\d mm \(.* px\)"):
         by_points(points, table, camera)
     with pytest.raises(CalibrationError, match=r"points: got sight left-6 \d+\.\d mm.*points-only"):
-        calibrate(still, table, "left", exact_lens(camera), known=Known(points=tuple(points)))
+        calibrate(still, table, "left", Known(lens=exact_lens(camera), points=tuple(points)))
 
 
 def test_a_wrong_size(case: tuple[Table, Table, Camera]) -> None:

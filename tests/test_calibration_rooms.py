@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -73,7 +74,8 @@ def hung(case: Hung, seed: int) -> tuple[Table, Table, Camera]:
 
 
 def by_still(still: NDArray, table: Table, head: str, lens: Lens | None) -> Calibration:
-    return solved(landmarks_of(still, table, head, lens, NAMED), table, lens, None, NAMED)
+    known = replace(NAMED, lens=lens)
+    return solved(landmarks_of(still, table, head, known), table, known)
 
 
 def check(made: Calibration, camera: Camera) -> None:
@@ -200,11 +202,13 @@ def test_sights_that_contradict_the_edges_are_refused_by_name() -> None:
 def all_round(without: str = "") -> list[Residual]:
     """Residuals of a whole table, those whose name starts with ``without`` left out."""
     table = Table()
-    names = [f"sight {name}" for name in table.sights_mm]
-    names += [f"nose {edge} {n}" for edge in table.nose_segments_mm for n in (1, 2, 3)]
+    parts = [(f"sight {name}", "sight", name) for name in table.sights_mm]
+    parts += [
+        (f"nose {edge} {n}", "nose", edge) for edge in table.nose_segments_mm for n in (1, 2, 3)
+    ]
     return [
-        Residual(name=name, kind=name.split()[0], off_px=0.1, off_mm=0.1, sigma_px=1.0, weight=1.0)
-        for name in names
+        Residual(name=name, kind=kind, part=part, off_px=0.1, off_mm=0.1, sigma_px=1.0, weight=1.0)
+        for name, kind, part in parts
         if not without or without not in name
     ]
 
@@ -238,4 +242,4 @@ def test_a_size_that_a_neighbour_explains_far_better_is_refused() -> None:
     with pytest.raises(CalibrationError, match=r"explained by pro8 .* far better; .*nose to nose"):
         check_size(table, shrunk, sigma, Known(surface_error_mm=3.2))
     (doubt,) = check_size(table, shrunk, sigma, Known(surface_error_mm=1.0))
-    assert "looks nearer to 2335x1167 mm by its fittings" in doubt
+    assert "looks nearer to 2335x1167 mm by its fittings" in doubt.text

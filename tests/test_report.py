@@ -10,7 +10,8 @@ import pytest
 from calibration.camera import Camera
 from calibration.errors import FileFormatError, RestmarkError
 from calibration.jsonfile import make_folder, write_text
-from calibration.kept.calibration import Budget, Calibration, Residual
+from calibration.kept.calibration import Calibration, Residual
+from calibration.notices import Notice
 from calibration.table import Table
 from service.position import Intent
 from service.position.verdict.judged import judged_angle
@@ -38,7 +39,8 @@ def layout(name, *, warnings=(), obstructed=False, **places):
         Ball(id=key.lstrip("b"), x_mm=x, y_mm=y, cov_mm2=COV) for key, (x, y) in places.items()
     )
     return Layout(
-        still=name, surface_mm=TABLE.surface_mm, balls=balls, warnings=warnings,
+        still=name, surface_mm=TABLE.surface_mm, balls=balls,
+        notices=tuple(Notice(code="note", text=text) for text in warnings),
         obstructed=obstructed,
     )  # fmt: skip
 
@@ -87,8 +89,8 @@ def source():
     )  # fmt: skip
     made = Calibration(
         camera=camera, table=TABLE, head="left", scale_source="lens file", residuals=residuals,
-        budget=Budget(median_mm=0.31, worst_mm=0.62, worst_at_mm=(2500.0, 30.0)),
-        warnings=("a note of the calibration",),
+        parameter_names=("x_mm",), parameter_cov=((0.04,),),
+        notices=(Notice(code="note", text="a note of the calibration"),),
     )  # fmt: skip
     jpeg = cv2.imencode(".jpg", np.full((360, 640, 3), 90, np.uint8))[1].tobytes()
     return Source(

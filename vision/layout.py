@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import FileFormatError
+from calibration.notices import Notice, notices_from, sentences
 
 BALL_IDS = ("cue", *(str(number) for number in range(1, 16)))
 Cov = tuple[tuple[float, float], tuple[float, float]]
@@ -102,7 +103,8 @@ class Layout:
     balls: tuple[Ball, ...] = ()
     settled: bool = True
     obstructed: bool = False
-    warnings: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    """What whoever uses it should know: doubts, drift, what lies over the bed."""
 
     def __post_init__(self) -> None:
         names = [ball.id for ball in self.balls]
@@ -112,6 +114,11 @@ class Layout:
                 f"layout {self.still}: got ball(s) {', '.join(twice)} more than once; allowed: "
                 "each name once. Remove or rename the extra."
             )
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The notices' sentences."""
+        return sentences(self.notices)
 
     def ball(self, name: str) -> Ball | None:
         """The ball of that name, or None where it is not on the table."""
@@ -126,6 +133,7 @@ class Layout:
             "obstructed": self.obstructed,
             "balls": [ball.to_dict() for ball in self.balls],
             "warnings": list(self.warnings),
+            "notices": [notice.to_dict() for notice in self.notices],
         }
 
     @classmethod
@@ -156,7 +164,7 @@ class Layout:
             ),
             settled=bool(data.get("settled", True)),
             obstructed=bool(data.get("obstructed", False)),
-            warnings=tuple(str(w) for w in data.get("warnings", ())),
+            notices=notices_from(data, path=path),
         )
 
     @classmethod

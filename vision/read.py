@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.kept.calibration import Calibration
+from calibration.notices import Notice
 from calibration.table import BALL_DIAMETER_MM
 from calibration.watch.drift import Drift, DriftWatch
 from vision.bed.obstruction import obstructions
@@ -37,6 +38,8 @@ POOR_MM = 1.5
 """Sigma from which a ball's place is called poor."""
 OVERLAP = 0.88
 """Placed balls nearer than this, in diameters, are one."""
+
+_DRIFT_CODES = {"moved": "moved", "cannot tell": "drift-unsure", "unchecked": "drift-unchecked"}
 
 
 class Reader:
@@ -113,8 +116,10 @@ class Reader:
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
         odd = alike(placed.names, centres, hint=hint)
         poor = _poor(names, centres, placed.cov_mm2)
-        said = [*odd, *_warnings(balls), *poor, *things]
-        warnings = [*([drift.warning] if drift.warning else []), *said]
+        moved = (
+            [Notice(code=_DRIFT_CODES[drift.state], text=drift.warning)] if drift.warning else []
+        )
+        over = [Notice(code="obstructed", text=thing) for thing in things]
         if steady and not things:
             search.keep(placed, camera)
         else:
@@ -125,7 +130,7 @@ class Reader:
             balls=balls,
             settled=True,
             obstructed=bool(things),
-            warnings=tuple(warnings),
+            notices=(*moved, *odd, *_doubts(balls), *poor, *over),
         )
 
     def _unexplained(
@@ -172,23 +177,29 @@ def chosen(placed: Placed) -> Placed:
     return sure.taken(kept)
 
 
-def _warnings(balls: tuple[Ball, ...]) -> list[str]:
+def _doubts(balls: tuple[Ball, ...]) -> list[Notice]:
     out = []
     for ball in balls:
         if ball.doubtful:
             others = ", ".join(f"{name} ({p:.0%})" for name, p in ball.runners_up)
-            out.append(
-                f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt"
-                + (f"; it could be {others}." if others else ".")
+            text = f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt" + (
+                f"; it could be {others}." if others else "."
             )
+            fields = {"id": ball.id, "places_mm": [list(ball.centre_mm)]}
+            out.append(Notice(code="name-in-doubt", text=text, fields=fields))
     return out
 
 
-def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) -> list[str]:
-    """A warning for each ball that the picture itself shows poorly, whatever the calibration."""
+def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) -> list[Notice]:
+    """A notice for each ball that the picture itself shows poorly, whatever the calibration."""
     sigma_mm = np.sqrt(np.linalg.eigvalsh(cov_mm2)[:, 1]) if names else ()
     return [
-        f"Ball {name.id} at x {x:.0f}, y {y:.0f} mm is seen poorly: {sigma:.1f} mm, 1 sigma."
+        Notice(
+            code="seen-poorly",
+            text=f"Ball {name.id} at x {x:.0f}, y {y:.0f} mm is seen poorly: {sigma:.1f} mm, "
+            "1 sigma.",
+            fields={"id": name.id, "places_mm": [[float(x), float(y)]], "sigma_mm": float(sigma)},
+        )
         for name, (x, y), sigma in zip(names, centres_mm, sigma_mm, strict=True)
         if sigma > POOR_MM
     ]

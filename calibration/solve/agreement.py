@@ -73,9 +73,7 @@ def check_spread(residuals: Sequence[Residual], table: Table) -> None:
 
 def _bare_sides(residuals: Sequence[Residual]) -> list[str]:
     kinds = ("nose", "cushion back")
-    seen = [
-        side_of(r.part) for r in residuals if r.kind in kinds and abs(r.off_mm) < MOST_EDGE_MM
-    ]
+    seen = [side_of(r.part) for r in residuals if r.kind in kinds and abs(r.off_mm) < MOST_EDGE_MM]
     return [
         f"{seen.count(side)} stretches of nose or seam on the {side} side"
         for side in SIDES
@@ -86,9 +84,7 @@ def _bare_sides(residuals: Sequence[Residual]) -> list[str]:
 def _bare_halves(residuals: Sequence[Residual], table: Table, points: int) -> list[str]:
     length_mm, width_mm = table.surface_mm
     places = [
-        table.sights_mm[r.part]
-        for r in residuals
-        if r.kind == "sight" and abs(r.off_mm) <= OFF_MM
+        table.sights_mm[r.part] for r in residuals if r.kind == "sight" and abs(r.off_mm) <= OFF_MM
     ]
     halves = {
         "head": (FEWEST_BY_LENGTH, sum(x < length_mm / 2 for x, _ in places)),

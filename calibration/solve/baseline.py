@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
-from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
-
 from calibration.kept.budget import bed_grid_mm
+from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
 FloatArray = NDArray[np.float64]
 

@@ -14,10 +14,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
+from calibration.kept.budget import CHI2_95, GRID, bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
-
-from calibration.kept.budget import CHI2_95, GRID, bed_grid_mm
 
 FloatArray = NDArray[np.float64]
 WHOLE = "whole bed"

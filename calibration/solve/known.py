@@ -1,4 +1,4 @@
-"""What is known beside the still: what settles the scale, the surface's error, hand-given points."""
+"""What is known beside the still: what settles the scale, and points given by hand."""
 
 from __future__ import annotations
 

@@ -72,6 +72,7 @@ def residuals_of(
                 off_mm=size_mm,
                 sigma_px=float(sigma),
                 weight=float(1.0 / np.sqrt(1.0 + (size_px / sigma) ** 2 / 4.0)),
+                part=item.part,
             )
         )
     return tuple(out)
@@ -220,7 +221,9 @@ def _few_points(residuals: Sequence[Residual]) -> tuple[Notice, ...]:
     points = sum(r.kind == "point" for r in residuals)
     if points < len(residuals) or points >= FEWEST_CHECKED:
         return ()
-    text = f"with {points} points alone a wrong one may go unnoticed: give {FEWEST_CHECKED} or more."
+    text = (
+        f"with {points} points alone a wrong one may go unnoticed: give {FEWEST_CHECKED} or more."
+    )
     return (Notice(code="few-points", text=text, fields={"points": points}),)
 
 

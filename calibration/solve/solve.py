@@ -17,8 +17,8 @@ from calibration.table import Table
 
 from .fit import best_start, covariance_of, problem_of, settled
 from .known import NOTHING, Known
-from .proportions import check_size
 from .outliers import check_given
+from .proportions import check_size
 from .quality import check_fit, check_head, residuals_of
 from .start import check_landmarks, start_cameras
 

@@ -93,7 +93,8 @@ def _posed(landmarks: Landmarks, matrix: FloatArray, distortion: Sequence[float]
         raise CalibrationError(
             f"landmarks: got no camera above the table from {_some(_names(landmarks))}; allowed: "
             "landmarks that one camera above the table can see so. Check the head side and the "
-            "points' names."
+            "points' names.",
+            fields={"about": "landmarks"},
         )
     turn = np.asarray(rvec).ravel()
     k1, k2, p1, p2, k3 = (float(k) for k in distortion)

@@ -17,7 +17,8 @@ from service.report import model
 from service.report.page import render_page
 from service.report.summary_words import summary_lines
 from service.report.tables import attempts_grid
-from service.report.words import calibration_lines, lens_lines, percent
+from service.report.words import lens_lines, percent
+from service.words.calibration import calibration_lines
 from vision.truth.measure import Accuracy
 
 from .trial import Track, Trial, run_trial, untracked

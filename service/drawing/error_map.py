@@ -7,8 +7,8 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.kept.calibration import Calibration
 from calibration.kept.budget import radius_95_mm
+from calibration.kept.calibration import Calibration
 
 from . import palette
 from .frame import View, draw_table

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from calibration.table import Table
 from service.drawing import overlay_svg, top_view_svg
+from service.words.calibration import calibration_lines
 from vision.layout import Layout
 
 from .attempt_words import Fact, facts, headline, intent_words
@@ -15,7 +16,6 @@ from .figures import LandingPoint, StripRow, landings_svg, residuals_svg
 from .kind_words import KindRow, kind_lines, kind_rows
 from .summary_words import Tile, summary_lines, tiles
 from .tables import AttemptRow, attempt_row
-from .words import calibration_lines
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
