@@ -14,6 +14,7 @@ from calibration.errors import CalibrationError, FileFormatError
 from calibration.kept.calibration import Calibration
 from calibration.lens.board import BoardPattern
 from calibration.lens.fit import BoardStill, Lens
+from calibration.notices import Notice
 from calibration.solve.known import Known
 from calibration.solve.solve import solve
 from calibration.table import Table
@@ -193,20 +194,13 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
 def test_writing_leaves_nothing_half(solved: Calibration, tmp_path: Path) -> None:
     target = tmp_path / "table.json"
     target.write_text("old", encoding="utf-8")
+    unwritable = Notice(code="odd", text="odd", fields={"off_mm": float("nan")})
     with pytest.raises(ValueError, match="Out of range float"):
-        replace(solved, camera=_unwritable(solved)).write(target)
+        replace(solved, notices=(unwritable,)).write(target)
     assert target.read_text(encoding="utf-8") == "old"
     assert list(tmp_path.iterdir()) == [target]
     with pytest.raises(FileFormatError, match=r"cannot be written .*Give another place"):
         solved.write(tmp_path / "no" / "such" / "table.json")
-
-
-def _unwritable(solved: Calibration) -> object:
-    class Broken:
-        def to_dict(self) -> dict[str, float]:
-            return {"fx_px": float("nan")}
-
-    return Broken()
 
 
 def test_a_covariance_of_the_wrong_shape_is_refused(solved: Calibration) -> None:

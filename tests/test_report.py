@@ -89,7 +89,7 @@ def source():
     )  # fmt: skip
     made = Calibration(
         camera=camera, table=TABLE, head="left", scale_source="lens file", residuals=residuals,
-        parameter_names=("x_mm",), parameter_cov=((0.04,),),
+        parameter_names=("lens_x_mm",), parameter_cov=((0.04,),),
         notices=(Notice(code="note", text="a note of the calibration"),),
     )  # fmt: skip
     jpeg = cv2.imencode(".jpg", np.full((360, 640, 3), 90, np.uint8))[1].tobytes()
@@ -175,8 +175,8 @@ def test_refusals_and_doubts_are_said(page):
 
 def test_calibration_and_truth_are_said(page):
     text = Page(page).text
-    assert "error budget at ball height (95 %): median 0.31 mm, worst 0.62 mm at 2500, 30" in text
-    assert "nose: 5 landmarks" in text
+    assert "good enough to trust: within 0.5 mm over the bed" in text
+    assert "cushion edges (noses): 5 seen" in text
     assert "1 set aside as disagreeing" in text
     assert "note: a note of the calibration" in text
     assert "median 0.50 mm" in text

@@ -20,7 +20,8 @@ from calibration.seen.points import FEWEST_ALONE
 
 from .fit import State, fit, problem_of
 from .known import Known
-from .quality import GIVEN_KINDS
+from .quality import GIVEN_KINDS, hangs_so
+from .start import check_landmarks, start_cameras
 
 FloatArray = NDArray[np.float64]
 MOST_SIGMAS = 5.0
@@ -34,6 +35,9 @@ chi-squared of its two coordinates it would be above that once in 22,000 right p
 TOLD_APART = 9.2
 """By how much twice the cost without the one must be lower than without any other before the one
 is named: twice the logarithm of odds of 100 to 1."""
+
+IMPOSSIBLE = 2 * CONTRADICTED
+"""Added to twice the cost where a few points are explained by a camera that cannot hang there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,14 +114,31 @@ def _looked_into(
     for item in items:
         state = _solved(_left_out(landmarks, item.name), known, whole.camera)
         off_px, off_mm = _off(item, state)
-        out.append(
-            _Without(name=item.name, twice_cost=2 * state.cost, off_px=off_px, off_mm=off_mm)
-        )
-    return 2 * whole.cost, out
+        out.append(_Without(name=item.name, twice_cost=_twice(state), off_px=off_px, off_mm=off_mm))
+    return _twice(whole), out
+
+
+def _twice(state: State) -> float:
+    """Twice the cost; a camera that nobody has is as good as a contradiction."""
+    return 2 * state.cost + (0.0 if hangs_so(state.camera) else IMPOSSIBLE)
 
 
 def _solved(landmarks: Landmarks, known: Known, camera: Camera) -> State:
-    return fit(problem_of(landmarks, known), State(camera, {}, dict.fromkeys(KINDS, 1.0)))
+    """The fit with errors as stated. Points alone begin anew: a wrong one leads far astray."""
+    problem = problem_of(landmarks, known)
+    cameras = [camera]
+    if len(landmarks.items) >= FEWEST_ALONE and landmarks.count("point") == len(landmarks.items):
+        cameras += _beginnings(landmarks, known)
+    begun = [State(each, {}, dict.fromkeys(KINDS, 1.0)) for each in cameras]
+    return min((fit(problem, state) for state in begun), key=lambda state: state.cost)
+
+
+def _beginnings(landmarks: Landmarks, known: Known) -> list[Camera]:
+    try:
+        check_landmarks(landmarks)
+        return start_cameras(landmarks, known.lens)
+    except CalibrationError:
+        return []
 
 
 def _left_out(landmarks: Landmarks, name: str) -> Landmarks:

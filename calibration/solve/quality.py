@@ -20,18 +20,35 @@ from .known import Known
 
 FloatArray = NDArray[np.float64]
 HIGHEST_RMS_MM = 1.5
+"""Root mean square of the residuals, each cut at three times this, above which a solve is refused:
+half as much again as the worst of the empty stills at hand, 0.20 mm in the practice room and 0.54
+to 1.00 mm in three rooms of another renderer."""
 LEAST_AGREEING = 0.6
-"""Least part of the landmarks that must agree with the solve."""
+"""Least part of the landmarks that must lie within twice ``HIGHEST_RMS_MM``; there all do. A robust
+fit breaks down where half of them lie elsewhere (Huber 1981)."""
 MOST_SIGMAS = 4.5
+"""How far a dimension may come out from the model's, in its own sigmas (``DIMENSION_SIGMA_MM``): by
+chance one in 150,000 is further."""
 LENS_HEIGHT, FREE_HEIGHT = 0.015, 0.04
-"""How far the solved height may be from the tape's, with a lens file and without."""
+"""How far the solved height may be from the tape's, as a part of it, with a lens file and without.
+Named surfaces are 4.5 % apart and more: a wrong one shows without a lens file, and with one a
+measured size that is a third of that off."""
 LOWEST_MM, MOST_LEAN_DEG = 700.0, 55.0
+"""Lower, a camera needs 110 degrees of view for the smallest table, 1981 mm; more aslant, the bed
+is foreshortened to less than 0.57 and balls hide each other."""
+FOCALS = (0.33, 5.5)
+"""Focal lengths over the picture's longer side: 113 and 10 degrees of view. Just inside
+``fit.FOCAL_LIMITS``, so that a solve that ran into those is refused."""
 MOST_SIDE_MM = 4.0
+"""A whole side's edge further from its place than this refuses a solve: the building tolerance of
+3.2 mm (trade specification) and what light on a round nose adds."""
 SUSPECT_SIDE_MM = 1.2
-"""How far a whole side's edge may lie from its place before refusal, or warning."""
+"""From this on a nose line is doubted: four of its sigmas (``DIMENSION_SIGMA_MM``)."""
 FEWEST_SIGHTS = 6
+"""Sights that must agree, a third of a table's eighteen: as many as can carry the search alone."""
 _LEAST_HEADING = 0.15
-"""Cosine of the steepest angle between the told head side and where the head end is seen."""
+"""Cosine of the steepest angle, 81 degrees, between the told head side and where the head end is
+seen."""
 GIVEN_KINDS = ("point", "ball")
 """Kinds that somebody gave or laid by hand, as good as he says; ``outliers`` judges them."""
 
@@ -141,17 +158,29 @@ def _check_residuals(residuals: Sequence[Residual]) -> None:
         )
 
 
+def hangs_so(camera: Camera) -> bool:
+    """Whether somebody may have such a camera over a table."""
+    height_mm, lean_deg, focal = _hung(camera)
+    low, high = FOCALS
+    return height_mm >= LOWEST_MM and lean_deg <= MOST_LEAN_DEG and low < focal < high
+
+
+def _hung(camera: Camera) -> tuple[float, float, float]:
+    """Height above the bed (mm), lean (degrees) and focal length over the longer side."""
+    lean_deg = float(np.degrees(np.arccos(np.clip(-camera.rotation[2, 2], -1, 1))))
+    focal = camera.fx_px / max(camera.image_size_px)
+    return float(camera.position_mm[2]), lean_deg, focal
+
+
 def _check_camera(camera: Camera) -> None:
     """Refuse a camera that nobody has over a table."""
-    height_mm = float(camera.position_mm[2])
-    focal = camera.fx_px / max(camera.image_size_px)
-    lean_deg = float(np.degrees(np.arccos(np.clip(-camera.rotation[2, 2], -1, 1))))
-    if height_mm < LOWEST_MM or lean_deg > MOST_LEAN_DEG or not 0.33 < focal < 5.5:
+    height_mm, lean_deg, focal = _hung(camera)
+    if not hangs_so(camera):
         raise CalibrationError(
             f"landmarks: got a lens {height_mm:.0f} mm above the bed, leaning {lean_deg:.0f} "
             f"degrees, with a focal length of {focal:.2f} picture widths; allowed: "
-            f"{LOWEST_MM:.0f} mm or more, {MOST_LEAN_DEG:.0f} degrees or less, 0.33 to 5.5. Give "
-            "a lens file or the lens's height, and check the still.",
+            f"{LOWEST_MM:.0f} mm or more, {MOST_LEAN_DEG:.0f} degrees or less, {FOCALS[0]:g} to "
+            f"{FOCALS[1]:g}. Give a lens file or the lens's height, and check the still.",
             fields={"about": "landmarks"},
         )
 

@@ -50,10 +50,10 @@ def solve(landmarks: Landmarks, table: Table, known: Known = NOTHING) -> Calibra
         problem.equations.expected_px(state.camera, state.kind_scale),
     )
     stated_px = problem.equations.expected_px(state.camera, dict.fromkeys(KINDS, 1.0))
-    check_head(state.camera, table, landmarks.head)
     sigma_mm = dict(zip(names, (float(v) for v in np.sqrt(np.diag(covariance))), strict=True))
     notices = check_size(table, state.change_mm, sigma_mm, known)
     check_given(landmarks, known, state.camera, residuals, stated_px)
+    check_head(state.camera, table, landmarks.head)
     notices += check_fit(residuals, table, state.change_mm, state.camera, known)
     source = known.scale_source(balls=landmarks.count("ball") > 0)
     return Calibration(
