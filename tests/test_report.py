@@ -177,7 +177,7 @@ def test_calibration_and_truth_are_said(page):
     text = Page(page).text
     assert "good enough to trust: within 0.5 mm over the bed" in text
     assert "cushion edges (noses): 5 seen" in text
-    assert "1 set aside as disagreeing" in text
+    assert "1 more set aside as disagreeing" in text
     assert "note: a note of the calibration" in text
     assert "median 0.50 mm" in text
 
