@@ -47,11 +47,11 @@ from calibration_cases import (
     exact_lens,
     simulated_landmarks,
 )
-from numpy.typing import NDArray
 
-from calibration.calibrate import landmarks_of
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
+from calibration.from_still import landmarks_of
 from calibration.kept.budget import GRID, bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.lens.file import Lens
@@ -74,7 +74,6 @@ from service.demo.samples import OTHERS_FOLDER, sample_folder
 from vision.still import decode_still
 from vision.truth.file import TruthStill, read_truth
 
-FloatArray = NDArray[np.float64]
 PRACTICE_FOLDER = "practice"
 BY_TAPE = FRAMES[0]
 WITHIN = (0.8, 1.2)

@@ -7,17 +7,15 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration import jsonfile
+from calibration.arrays import FloatArray
+from calibration.chi_square import PLANE_95
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
-FloatArray = NDArray[np.float64]
 GRID = (15, 30)
 """Rows across and columns along the bed at which the error is judged: cells of 85 mm on a 9 ft
 table, a ball and a half."""
-CHI2_95 = 5.991
-"""95 % point of chi-squared with two degrees of freedom."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,4 +79,4 @@ def bed_grid_mm(table: Table, rows: int = GRID[0], columns: int = GRID[1]) -> Fl
 
 def radius_95_mm(cov_mm2: FloatArray) -> FloatArray:
     """Longer semi-axis of the 95 % ellipse, (N,), of covariances (N, 2, 2)."""
-    return np.asarray(np.sqrt(CHI2_95 * np.linalg.eigvalsh(cov_mm2)[:, 1]))
+    return np.asarray(np.sqrt(PLANE_95 * np.linalg.eigvalsh(cov_mm2)[:, 1]))

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from calibration import jsonfile
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError
 from calibration.notices import Notice, notices_from, sentences
@@ -21,7 +22,6 @@ from .bed_picture import BedPicture
 from .budget import Budget
 from .rail_marks import RailMark, marks_from_list
 
-FloatArray = NDArray[np.float64]
 TABLE_FORMAT = "restmark-table"
 TABLE_VERSION = 1
 HEADS = ("left", "right", "top", "bottom")

@@ -10,12 +10,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.seen.marks import Landmark, Landmarks
 
-FloatArray = NDArray[np.float64]
 STRETCHED = ("nose", "cushion back")
 """Kinds that are seen in stretches of one line."""
 MOST_SCATTER_MM = 0.45

@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 
 from .marks import Landmark, Vector
 from .profile import lowest, misfit, step_basis
 
-FloatArray = NDArray[np.float64]
 LightArray = NDArray[np.float32]
 # Lengths are in mm on the table. Stills from 1280 px across a 9 ft table up show 0.45 px a mm and
 # more; what is said of pixels below is for those.

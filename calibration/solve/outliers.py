@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Residual
@@ -23,7 +23,6 @@ from .known import Known
 from .quality import GIVEN_KINDS, hangs_so
 from .start import check_landmarks, start_cameras
 
-FloatArray = NDArray[np.float64]
 MOST_SIGMAS = 5.0
 """A given place further from where the whole solve puts it than this many of its stated errors,
 and than ``LEAST_MM``, is looked into: by chance one in two million is."""

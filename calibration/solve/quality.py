@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.kept.budget import bed_grid_mm
@@ -18,7 +18,6 @@ from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
 from .known import Known
 
-FloatArray = NDArray[np.float64]
 HIGHEST_RMS_MM = 1.5
 """Root mean square of the residuals, each cut at three times this, above which a solve is refused:
 half as much again as the worst of the empty stills at hand, 0.20 mm in the practice room and 0.54
