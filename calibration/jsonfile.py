@@ -12,6 +12,9 @@ from typing import Any
 
 from .errors import FileFormatError
 
+_FORM_HEAD_BYTES = 2048
+"""So far into a form its first file begins; neither start occurs in UTF-8 text."""
+
 
 def write_json(path: Path | str, data: Mapping[str, Any]) -> None:
     """Write ``data`` to ``path`` atomically: a temporary file beside it, then a replace.
@@ -56,13 +59,28 @@ def read_json(path: Path | str, *, file_format: str, version: int, remedy: str) 
     """
     source = Path(path)
     try:
-        data = json.loads(source.read_text(encoding="utf-8"))
+        content = source.read_bytes()
+        refuse_picture(content, path=str(source), allowed=f"a {file_format} file. {remedy}")
+        data = json.loads(content.decode("utf-8"))
     except (OSError, UnicodeDecodeError, json.JSONDecodeError) as wrong:
         raise FileFormatError(
             f"{source}: cannot be read as JSON ({wrong}); allowed: a {file_format} file. {remedy}"
         ) from None
     check_version(data, file_format=file_format, version=version, path=str(source), remedy=remedy)
     return dict(data)
+
+
+def refuse_picture(content: bytes, *, path: str, allowed: str) -> None:
+    """Refuse a picture where a JSON document belongs; ``allowed`` ends the message.
+
+    Raises:
+        FileFormatError: ``content`` is a JPEG or PNG file, or a form that carries one.
+    """
+    for start, name in ((b"\xff\xd8\xff", "JPEG"), (b"\x89PNG\r\n\x1a\n", "PNG")):
+        if start in content[:_FORM_HEAD_BYTES]:
+            raise FileFormatError(
+                f"{path}: got a still ({name}); allowed: {allowed}", fields={"picture": name}
+            )
 
 
 def check_version(data: object, *, file_format: str, version: int, path: str, remedy: str) -> None:

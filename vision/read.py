@@ -21,6 +21,7 @@ from vision.bed.reference import Reference, Unexplained
 from vision.find.detect import Finder, NetworkFinder, one_a_place
 from vision.find.finder_view import FinderView
 from vision.find.search import Search
+from vision.name.colour import colour_lack, doubted
 from vision.name.identify import Name, alike, name_balls
 from vision.name.taught import Taught
 from vision.place.apart import keep_apart
@@ -110,11 +111,14 @@ class Reader:
         with self._step("identify"):
             hint = self.taught.hint(placed.embedding) if self.taught and len(centres) else None
             names = name_balls(placed.names, centres, previous=previous, hint=hint)
+            lack = colour_lack(picture) if names else None
+            names = names if lack is None else doubted(names)
         with self._step("compare"):
             unexplained = self._unexplained(seen, centres)
             things = obstructions(found.things, unexplained)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
         odd = alike(placed.names, centres, hint=hint)
+        unsure = _doubts(balls) if lack is None else [lack]
         poor = _poor(names, centres, placed.cov_mm2)
         moved = (
             [Notice(code=_DRIFT_CODES[drift.state], text=drift.warning)] if drift.warning else []
@@ -130,7 +134,7 @@ class Reader:
             balls=balls,
             settled=True,
             obstructed=bool(things),
-            notices=(*moved, *odd, *_doubts(balls), *poor, *over),
+            notices=(*moved, *odd, *unsure, *poor, *over),
         )
 
     def _unexplained(
