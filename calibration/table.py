@@ -146,7 +146,11 @@ class Table:
         return tuple(self.pocket(name) for name in POCKET_NAMES)
 
     def pocket(self, name: str) -> Pocket:
-        """The pocket called ``name``, left and right as seen from the head end."""
+        """The pocket called ``name``, left and right as seen from the head end.
+
+        Raises:
+            TableError: there is no pocket of that name.
+        """
         if name not in POCKET_NAMES:
             raise TableError(
                 f"pocket: got {name!r}; allowed: {', '.join(POCKET_NAMES)}. Left and right are "

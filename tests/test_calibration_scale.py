@@ -243,7 +243,7 @@ def test_a_ball_that_is_not_frozen_is_named(case: Marked) -> None:
     centres = laid(np.random.default_rng(6))
     centres[2] = (centres[2][0], centres[2][1] - 6.0)
     balls = frozen_marks(seen(np.random.default_rng(7), camera, centres), camera, TABLE)
-    with pytest.raises(CalibrationError, match=r"ball check: got ball at left-2 \d\.\d mm"):
+    with pytest.raises(CalibrationError, match=r"ball check: got ball at left-2 \d\.\d px"):
         solve(replace(marks, items=marks.items + balls), TABLE)
 
 
@@ -325,7 +325,7 @@ def test_the_command_names_its_source(
     for got, error_mm in ((by_name, 3.2), (measured, 1.0)):
         assert 2 * np.sqrt(got.parameter_cov[place][place]) == pytest.approx(error_mm)
     assert main([*words, "--ball-check", str(tmp_path / "balls.png")]) == 0
-    assert "scale settled by balls frozen at known places" in capsys.readouterr().out
+    assert "settled by balls frozen at known places" in capsys.readouterr().out
     height = ["--camera-height", f"{camera.position_mm[2]:.0f}", "--camera-height-error", "5"]
     assert main([*words, *height]) == 0
     assert "scale settled by the measured camera height" in capsys.readouterr().out

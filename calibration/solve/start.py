@@ -61,7 +61,11 @@ def check_landmarks(landmarks: Landmarks) -> None:
 
 
 def start_cameras(landmarks: Landmarks, lens: Lens | None) -> list[Camera]:
-    """Cameras to start the solve from: one with a lens, else one a trial focal length."""
+    """Cameras to start the solve from: one with a lens, else one a trial focal length.
+
+    Raises:
+        CalibrationError: no camera above the table sees the landmarks so.
+    """
     width, height = landmarks.image_size_px
     if lens is not None:
         return [_posed(landmarks, lens.matrix, lens.distortion)]
