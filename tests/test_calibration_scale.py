@@ -328,6 +328,6 @@ def test_the_command_names_its_source(
     assert "settled by balls frozen at known places" in capsys.readouterr().out
     height = ["--camera-height", f"{camera.position_mm[2]:.0f}", "--camera-height-error", "5"]
     assert main([*words, *height]) == 0
-    assert "scale settled by the measured camera height" in capsys.readouterr().out
+    assert "settled by the measured camera height" in capsys.readouterr().out
     made = Calibration.read(tmp_path / "table.json")
     assert np.sqrt(made.parameter_cov[5][5]) < 3.0
