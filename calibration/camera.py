@@ -79,6 +79,9 @@ class Camera:
 
         All three in the table frame. Without ``centre_px`` the principal point is the
         picture's middle.
+
+        Raises:
+            CalibrationError: ``up`` lies along the view, or a number is no camera's.
         """
         ahead = np.asarray(target_mm, float) - np.asarray(position_mm, float)
         ahead = ahead / np.linalg.norm(ahead)

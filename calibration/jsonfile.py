@@ -12,6 +12,9 @@ from typing import Any
 from .errors import FileFormatError, RestmarkError
 from .strict import parse, shown
 
+_FORM_HEAD_BYTES = 2048
+"""So far into a form its first file begins; neither start occurs in UTF-8 text."""
+
 
 def write_json(path: Path | str, data: Mapping[str, Any]) -> None:
     """Write ``data`` to ``path`` atomically: a temporary file beside it, then a replace.
@@ -59,6 +62,7 @@ def read_value(
         raise error(
             f"{path}: cannot be read as JSON ({wrong}); allowed: {what}. {remedy}"
         ) from None
+    refuse_picture(content, path=str(path), allowed=f"{what}. {remedy}", error=error)
     return parse(content, place=str(path), what=what, remedy=remedy, error=error)
 
 
@@ -70,6 +74,21 @@ def read_json(path: Path | str, *, file_format: str, version: int, remedy: str) 
     data = read_value(path, what=f"a {file_format} file", remedy=remedy)
     check_version(data, file_format=file_format, version=version, path=str(path), remedy=remedy)
     return dict(data)
+
+
+def refuse_picture(
+    content: bytes, *, path: str, allowed: str, error: type[RestmarkError] = FileFormatError
+) -> None:
+    """Refuse a picture where a JSON document belongs; ``allowed`` ends the message.
+
+    Raises:
+        error: ``content`` is a JPEG or PNG file, or a form that carries one.
+    """
+    for start, name in ((b"\xff\xd8\xff", "JPEG"), (b"\x89PNG\r\n\x1a\n", "PNG")):
+        if start in content[:_FORM_HEAD_BYTES]:
+            raise error(
+                f"{path}: got a still ({name}); allowed: {allowed}", fields={"picture": name}
+            )
 
 
 def check_version(data: object, *, file_format: str, version: int, path: str, remedy: str) -> None:

@@ -7,13 +7,13 @@ standard equipment figures; every one can be set, because real tables differ.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from . import strict
 from .errors import FileFormatError
+from .lengths import LengthError, size_mm
 from .strict import NotNegative
 
 PointMm = tuple[float, float]
@@ -34,7 +34,6 @@ NAMED_SURFACES_MM: Mapping[str, tuple[float, float]] = {
     "7ft": (1981.2, 990.6),
 }
 POCKET_NAMES = ("head-left", "head-right", "side-left", "side-right", "foot-left", "foot-right")
-_SIZE = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)\s*$")
 
 
 class TableError(FileFormatError):
@@ -116,17 +115,22 @@ class Table:
 
     @classmethod
     def from_surface(cls, surface: str, **settings: float) -> Table:
-        """Table from ``9ft``, ``pro8``, ``8ft``, ``7ft`` or ``LENGTHxWIDTH`` in mm."""
+        """Table from ``9ft``, ``pro8``, ``8ft``, ``7ft`` or ``LENGTHxWIDTH``, as in ``size_mm``.
+
+        Raises:
+            TableError: the surface is neither, or the table cannot be.
+        """
         if surface in NAMED_SURFACES_MM:
             length_mm, width_mm = NAMED_SURFACES_MM[surface]
         else:
-            match = _SIZE.match(surface)
-            if not match:
+            try:
+                length_mm, width_mm = size_mm(surface)
+            except LengthError:
                 raise TableError(
                     f"surface: got {surface!r}; allowed: {', '.join(NAMED_SURFACES_MM)} or "
-                    "LENGTHxWIDTH in mm such as 2540x1270. Measure from nose to nose."
-                )
-            length_mm, width_mm = float(match[1]), float(match[2])
+                    "LENGTHxWIDTH in mm such as 2540x1270, or with a unit such as 100x50in. "
+                    "Measure from nose to nose."
+                ) from None
         return cls(length_mm=length_mm, width_mm=width_mm, **settings)
 
     @property
@@ -142,7 +146,11 @@ class Table:
         return tuple(self.pocket(name) for name in POCKET_NAMES)
 
     def pocket(self, name: str) -> Pocket:
-        """The pocket called ``name``, left and right as seen from the head end."""
+        """The pocket called ``name``, left and right as seen from the head end.
+
+        Raises:
+            TableError: there is no pocket of that name.
+        """
         if name not in POCKET_NAMES:
             raise TableError(
                 f"pocket: got {name!r}; allowed: {', '.join(POCKET_NAMES)}. Left and right are "

@@ -229,6 +229,25 @@ def test_an_intent_needs_a_calibration_and_a_layout(fresh):
     assert_problem(fresh.get("/intent"), 404, "no-intent")
 
 
+@pytest.mark.parametrize("suffix", [".jpg", ".png"])
+@pytest.mark.parametrize("media_type", ["image/jpeg", "application/json", None])
+def test_a_still_put_as_calibration_says_what_belongs_there(shared, suffix, media_type):
+    coded = cv2.imencode(suffix, np.full((360, 640, 3), 90, np.uint8))[1].tobytes()
+    headers = {} if media_type is None else {"content-type": media_type}
+    answer = shared.put("/calibration", content=coded, headers=headers)
+    problem = assert_problem(answer, 422, "bad-file", text="calibration: got a still (")
+    assert "`restmark calibrate STILL --surface 9ft --out table.json`" in problem["detail"]
+    form = shared.put("/calibration", files={"calibration": ("a" + suffix, coded)})
+    assert_problem(form, 422, "bad-file", text="calibration: got a still (")
+    assert_problem(shared.put("/intent", content=coded), 422, "bad-file", text="intent: got a st")
+
+
+def test_a_large_still_put_as_calibration_says_where_stills_go(shared):
+    coded = b"\xff\xd8\xff" + bytes(1_500_000)
+    answer = shared.put("/calibration", content=coded)
+    assert_problem(answer, 413, "too-large", text="they go to POST /api/v1/stills")
+
+
 # -- every route ---------------------------------------------------------------------------
 
 ROUTES = {

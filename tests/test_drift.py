@@ -19,6 +19,7 @@ from calibration.errors import CalibrationError, FileFormatError
 from calibration.from_still import calibrate, watched
 from calibration.kept.calibration import Calibration
 from calibration.kept.rail_marks import RailMark
+from calibration.solve.known import Known
 from calibration.table import Table
 from calibration.watch.drift import DriftWatch
 from service.bench.drift.moved_stills import Light, Mover, misread_mm
@@ -284,7 +285,7 @@ def test_calibrate_keeps_marks_in_a_small_file_that_reads_back(
 ) -> None:
     told = Table(length_mm=truth.table.length_mm, width_mm=truth.table.width_mm)
     still = picture(PRACTICE / "empty.jpg")
-    solved = calibrate(still, told, truth.head, exact_lens(truth.camera))
+    solved = calibrate(still, told, truth.head, Known(lens=exact_lens(truth.camera)))
     assert len(solved.rail_marks) > 100
     assert {mark.kind for mark in solved.rail_marks} == {"seam", "sight"}
     path = tmp_path / "table.json"

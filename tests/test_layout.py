@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.errors import FileFormatError
+from calibration.notices import Notice
 from vision.layout import BALL_IDS, Ball, Layout
 
 mm = st.floats(-200, 1500, allow_nan=False)
@@ -28,7 +29,10 @@ def layouts(draw):
         for name in names
     )
     return Layout(
-        still=draw(st.text(max_size=12)), surface_mm=(2540.0, 1270.0), balls=balls, warnings=("w",)
+        still=draw(st.text(max_size=12)),
+        surface_mm=(2540.0, 1270.0),
+        balls=balls,
+        notices=(Notice(code="note", text="w"),),
     )
 
 

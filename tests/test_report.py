@@ -11,7 +11,8 @@ import pytest
 from calibration.camera import Camera
 from calibration.errors import FileFormatError, RestmarkError
 from calibration.jsonfile import make_folder, write_text
-from calibration.kept.calibration import Budget, Calibration, Residual
+from calibration.kept.calibration import Calibration, Residual
+from calibration.notices import Notice
 from calibration.table import Table
 from service.position import Intent
 from service.position.verdict.judged import judged_angle
@@ -40,7 +41,8 @@ def layout(name, *, warnings=(), obstructed=False, **places):
         Ball(id=key.lstrip("b"), x_mm=x, y_mm=y, cov_mm2=COV) for key, (x, y) in places.items()
     )
     return Layout(
-        still=name, surface_mm=TABLE.surface_mm, balls=balls, warnings=warnings,
+        still=name, surface_mm=TABLE.surface_mm, balls=balls,
+        notices=tuple(Notice(code="note", text=text) for text in warnings),
         obstructed=obstructed,
     )  # fmt: skip
 
@@ -89,8 +91,8 @@ def source():
     )  # fmt: skip
     made = Calibration(
         camera=camera, table=TABLE, head="left", scale_source="lens file", residuals=residuals,
-        budget=Budget(median_mm=0.31, worst_mm=0.62, worst_at_mm=(2500.0, 30.0)),
-        warnings=("a note of the calibration",),
+        parameter_names=("lens_x_mm",), parameter_cov=((0.04,),),
+        notices=(Notice(code="note", text="a note of the calibration"),),
     )  # fmt: skip
     jpeg = cv2.imencode(".jpg", np.full((360, 640, 3), 90, np.uint8))[1].tobytes()
     return Source(
@@ -175,9 +177,9 @@ def test_refusals_and_doubts_are_said(page):
 
 def test_calibration_and_truth_are_said(page):
     text = Page(page).text
-    assert "error budget at ball height (95 %): median 0.31 mm, worst 0.62 mm at 2500, 30" in text
-    assert "nose: 5 landmarks" in text
-    assert "1 set aside as disagreeing" in text
+    assert "good enough to trust: within 0.5 mm over the bed" in text
+    assert "cushion edges (noses): 5 seen" in text
+    assert "1 more set aside as disagreeing" in text
     assert "note: a note of the calibration" in text
     assert "median 0.50 mm" in text
 

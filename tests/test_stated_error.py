@@ -52,6 +52,7 @@ from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.from_still import landmarks_of
+from calibration.kept.budget import GRID, bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.lens.file import Lens
 from calibration.seen.edges import EDGE_SIGMA_PX
@@ -66,7 +67,6 @@ from calibration.solve.bearing_out import (
     record_of,
 )
 from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, TAPE_ERROR_MM, Known
-from calibration.solve.quality import GRID, bed_grid_mm
 from calibration.solve.solve import solve
 from calibration.table import NAMED_SURFACES_MM, Table
 from service.bench.rooms.stated_error import FRAMES, NOISE_LEVELS, main, noisy, told_table
@@ -107,10 +107,8 @@ def simulated(
     tape_mm = float(camera.position_mm[2]) + rng.normal(0, TAPE_ERROR_MM / 2)
     known = Known(surface_error_mm=surface_error_mm)
     try:
-        made = solve(
-            marks, told, camera.image_size_px, lens, tape_mm if source == "tape" else None,
-            known=known,
-        )  # fmt: skip
+        height_mm = tape_mm if source == "tape" else None
+        made = solve(marks, told, replace(known, lens=lens, camera_height_mm=height_mm))
     except CalibrationError as refused:
         # one in some hundred tables has the fittings of its neighbour in size: measure, it says
         if "Measure the surface from nose to nose" not in str(refused):
@@ -232,11 +230,11 @@ def test_rendered_rooms_taken_for_other_sizes(
         told, _ = told_table(truth.table, exact=True)
         picture = noisy(decode_still(data), level, int(rng.integers(2**31)))
         lens = Lens.exact(truth.camera)
-        marks = landmarks_of(picture, told, truth.head, lens)
+        marks = landmarks_of(picture, told, truth.head, Known(lens=lens))
         for signs in ONE_SIGMA_OFF:
             size = np.array(told.surface_mm) + np.array(signs) * NAMED_ERROR_MM / 2
             other = Table(length_mm=float(size[0]), width_mm=float(size[1]))
-            made = solve(retold(marks, told, other), other, marks.image_size_px, lens, known=known)
+            made = solve(retold(marks, told, other), other, replace(known, lens=lens))
             records += both_frames(made, truth.camera, truth.table)
     figures = bear_out(records)
     table = "\n" + as_text(figures)

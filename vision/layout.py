@@ -11,6 +11,7 @@ from typing import Any
 from calibration import strict
 from calibration.errors import FileFormatError
 from calibration.jsonfile import read_value
+from calibration.notices import Notice, notices_from, sentences
 from calibration.strict import Share
 from calibration.table import LONGEST_MM, SHORTEST_MM
 
@@ -93,7 +94,8 @@ class Layout:
     balls: tuple[Ball, ...] = ()
     settled: bool = True
     obstructed: bool = False
-    warnings: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    """What whoever uses it should know: doubts, drift, what lies over the bed."""
 
     def __post_init__(self) -> None:
         strict.check(self, label="layout", error=FileFormatError, remedy=_REMEDY)
@@ -119,6 +121,11 @@ class Layout:
                 "each name once. Remove or rename the extra."
             )
 
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The notices' sentences."""
+        return sentences(self.notices)
+
     def ball(self, name: str) -> Ball | None:
         """The ball of that name, or None where it is not on the table."""
         return next((ball for ball in self.balls if ball.id == name), None)
@@ -132,6 +139,7 @@ class Layout:
             "obstructed": self.obstructed,
             "balls": [ball.to_dict() for ball in self.balls],
             "warnings": list(self.warnings),
+            "notices": [notice.to_dict() for notice in self.notices],
         }
 
     @classmethod
@@ -140,7 +148,7 @@ class Layout:
         row = strict.record(data, path, known=_NEEDED, remedy=_REMEDY)
         return strict.build(
             cls,
-            {"still": "", **row},
+            {"still": "", **row, "notices": notices_from(row, path=path)},
             path=path,
             label="layout",
             remedy=_REMEDY,

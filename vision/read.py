@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
+from calibration.notices import Notice
 from calibration.table import BALL_DIAMETER_MM
 from calibration.watch.drift import Drift, DriftWatch
 from vision.bed.obstruction import obstructions
@@ -22,6 +23,7 @@ from vision.bed.reference import Reference, Unexplained
 from vision.find.detect import Finder, NetworkFinder, one_a_place
 from vision.find.finder_view import FinderView
 from vision.find.search import Search
+from vision.name.colour import colour_lack, doubted
 from vision.name.identify import Name, alike, name_balls
 from vision.name.taught import Taught
 from vision.place.apart import keep_apart
@@ -40,6 +42,8 @@ POOR_MM = 1.5
 """Sigma from which a ball's place is called poor."""
 OVERLAP = 0.88
 """Placed balls nearer than this, in diameters, are one."""
+
+_DRIFT_CODES = {"moved": "moved", "cannot tell": "drift-unsure", "unchecked": "drift-unchecked"}
 
 
 class Reader:
@@ -141,14 +145,19 @@ class Reader:
         with self._step("identify"):
             hint = self.taught.hint(placed.embedding) if self.taught and len(centres) else None
             names = name_balls(placed.names, centres, previous=previous, hint=hint)
+            lack = colour_lack(picture) if names else None
+            names = names if lack is None else doubted(names)
         with self._step("compare"):
             unexplained = self._unexplained(seen, centres)
             things = obstructions(found.things, unexplained)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
         odd = alike(placed.names, centres, hint=hint)
+        unsure = _doubts(balls) if lack is None else [lack]
         poor = _poor(names, centres, placed.cov_mm2)
-        said = [*odd, *_warnings(balls), *poor, *things]
-        warnings = [*([drift.warning] if drift.warning else []), *said]
+        moved = (
+            [Notice(code=_DRIFT_CODES[drift.state], text=drift.warning)] if drift.warning else []
+        )
+        over = [Notice(code="obstructed", text=thing) for thing in things]
         if steady and not things:
             search.keep(placed, camera)
         else:
@@ -158,7 +167,7 @@ class Reader:
             surface_mm=table.surface_mm,
             balls=balls,
             obstructed=bool(things),
-            warnings=tuple(warnings),
+            notices=(*moved, *odd, *unsure, *poor, *over),
         )
 
     def _unexplained(
@@ -205,23 +214,29 @@ def chosen(placed: Placed) -> Placed:
     return sure.taken(kept)
 
 
-def _warnings(balls: tuple[Ball, ...]) -> list[str]:
+def _doubts(balls: tuple[Ball, ...]) -> list[Notice]:
     out = []
     for ball in balls:
         if ball.doubtful:
             others = ", ".join(f"{name} ({p:.0%})" for name, p in ball.runners_up)
-            out.append(
-                f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt"
-                + (f"; it could be {others}." if others else ".")
+            text = f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt" + (
+                f"; it could be {others}." if others else "."
             )
+            fields = {"id": ball.id, "places_mm": [list(ball.centre_mm)]}
+            out.append(Notice(code="name-in-doubt", text=text, fields=fields))
     return out
 
 
-def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) -> list[str]:
-    """A warning for each ball that the picture itself shows poorly, whatever the calibration."""
+def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) -> list[Notice]:
+    """A notice for each ball that the picture itself shows poorly, whatever the calibration."""
     sigma_mm = np.sqrt(np.linalg.eigvalsh(cov_mm2)[:, 1]) if names else ()
     return [
-        f"Ball {name.id} at x {x:.0f}, y {y:.0f} mm is seen poorly: {sigma:.1f} mm, 1 sigma."
+        Notice(
+            code="seen-poorly",
+            text=f"Ball {name.id} at x {x:.0f}, y {y:.0f} mm is seen poorly: {sigma:.1f} mm, "
+            "1 sigma.",
+            fields={"id": name.id, "places_mm": [[float(x), float(y)]], "sigma_mm": float(sigma)},
+        )
         for name, (x, y), sigma in zip(names, centres_mm, sigma_mm, strict=True)
         if sigma > POOR_MM
     ]

@@ -73,7 +73,11 @@ class BedPicture:
         return cls(corner_mm=corner, scale_mm=SCALE_MM, jpeg=jpeg)
 
     def pixels(self) -> ImageArray:
-        """The picture, (rows, columns, 3) BGR; FileFormatError where the bytes hold none."""
+        """The picture, (rows, columns, 3) BGR.
+
+        Raises:
+            FileFormatError: the bytes hold no such picture.
+        """
         found = None
         if self.jpeg[:2] == b"\xff\xd8":
             found = cv2.imdecode(np.frombuffer(self.jpeg, np.uint8), cv2.IMREAD_COLOR)

@@ -14,11 +14,13 @@ from calibration import jsonfile, strict
 from calibration.arrays import FloatArray, is_covariance
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError
-from calibration.strict import Count, NotNegative, Share
+from calibration.notices import Notice, notices_from, sentences
+from calibration.strict import NotNegative, Share
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from calibration.vary import PARAMETERS, SURFACE, sensitivity
 
 from .bed_picture import BedPicture
+from .budget import Budget
 from .fits_together import check_agreement
 from .rail_marks import RailMark
 
@@ -35,7 +37,6 @@ _NEEDED = (
     "parameter_names",
     "parameter_cov",
     "residuals",
-    "budget",
     "warnings",
 )
 """Later fields are missing in older files."""
@@ -56,40 +57,11 @@ class Residual:
     """Its expected standard deviation."""
     weight: Share
     """1 where it counts fully, towards 0 where it disagrees with the others."""
+    part: str = ""
+    """The cushion, pocket or sight that it is of; empty in older files."""
 
     def __post_init__(self) -> None:
         strict.check(self, label="residual", error=FileFormatError, remedy=_REMEDY)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Budget:
-    """Stated 95 % error of the calibration alone over the bed, at ball height.
-
-    Against a tape measure that starts at the head nose and the lower long nose; the surface's
-    own error counts in full.
-    """
-
-    median_mm: NotNegative
-    worst_mm: NotNegative
-    worst_at_mm: tuple[float, float]
-    rows: Count = 15
-    columns: Count = 30
-    height_mm: float = BALL_CENTRE_HEIGHT_MM
-    noses_median_mm: NotNegative | None = None
-    noses_worst_mm: NotNegative | None = None
-    """The same against the noses all round: what readings carry. None in older files."""
-    map_mm: tuple[tuple[NotNegative, ...], ...] = ()
-    """rows × columns: the error at the middle of each cell, from y = 0 upward and from the head
-    on; empty in older files."""
-
-    def __post_init__(self) -> None:
-        strict.check(self, label="budget", error=FileFormatError, remedy=_REMEDY)
-        shape = {(len(self.map_mm), len(row)) for row in self.map_mm}
-        if shape - {(self.rows, self.columns)}:
-            raise FileFormatError(
-                f"budget.map_mm: got {len(self.map_mm)} rows; allowed: none, or {self.rows} rows "
-                f"of {self.columns} numbers. {_REMEDY}"
-            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,8 +77,8 @@ class Calibration:
     parameter_names: tuple[str, ...] = ()
     parameter_cov: tuple[tuple[float, ...], ...] = ()
     residuals: tuple[Residual, ...] = ()
-    budget: Budget | None = None
-    warnings: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    """What whoever uses it should know."""
     rail_marks: tuple[RailMark, ...] = ()
     """What the empty still showed on the rails; without them drift cannot be checked."""
     bed_picture: BedPicture | None = None
@@ -145,8 +117,22 @@ class Calibration:
 
     @classmethod
     def exact(cls, camera: Camera, table: Table, *, head: str = "left") -> Calibration:
-        """A calibration without error: for truth and tests."""
+        """A calibration without error: for truth and tests.
+
+        Raises:
+            CalibrationError: ``head`` is no side of the picture.
+        """
         return cls(camera=camera, table=table, head=head, scale_source="exact")
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The notices' sentences."""
+        return sentences(self.notices)
+
+    @property
+    def budget(self) -> Budget | None:
+        """The stated error over the bed, worked out from the covariance; None without one."""
+        return Budget.of(self.table, self.own_covariance_mm2) if self.parameter_names else None
 
     # -- mapping ---------------------------------------------------------------------------
 
@@ -236,14 +222,19 @@ class Calibration:
     # -- files -----------------------------------------------------------------------------
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain JSON object with format and version."""
+        """Plain JSON object with format and version.
+
+        ``budget`` is there for people and other programs: ``from_dict`` works it out again.
+        """
+        budget = self.budget
         return {
             "format": TABLE_FORMAT,
             "version": TABLE_VERSION,
             "head": self.head,
             "scale_source": self.scale_source,
             "warnings": list(self.warnings),
-            "budget": None if self.budget is None else _budget_to_dict(self.budget),
+            "notices": [notice.to_dict() for notice in self.notices],
+            "budget": None if budget is None else budget.to_dict(),
             "table": self.table.to_dict(),
             "camera": self.camera.to_dict(),
             "parameter_names": list(self.parameter_names),
@@ -255,13 +246,18 @@ class Calibration:
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "calibration") -> Calibration:
-        """Inverse of ``to_dict``; errors name the field by its path."""
+        """Inverse of ``to_dict``.
+
+        Raises:
+            FileFormatError: a field is missing or wrong; the text names it by its path.
+            CalibrationError, TableError: the values together make no calibration.
+        """
         jsonfile.check_version(
             data, file_format=TABLE_FORMAT, version=TABLE_VERSION, path=path, remedy=_REMEDY
         )
         out = strict.build(
             cls,
-            data,
+            {**data, "notices": notices_from(data, path=path)},
             path=path,
             label="calibration",
             remedy=_REMEDY,
@@ -270,7 +266,6 @@ class Calibration:
                 "camera": lambda part, at: Camera.from_dict(part, path=at),
                 "table": lambda part, at: Table.from_dict(part, path=at),
                 "residuals": strict.listed(_residual),
-                "budget": strict.or_none(_budget),
                 "rail_marks": strict.listed(lambda part, at: RailMark.from_dict(part, path=at)),
                 "bed_picture": strict.or_none(lambda part, at: BedPicture.from_dict(part, path=at)),
             },
@@ -279,30 +274,24 @@ class Calibration:
         return out
 
     def write(self, path: Path | str) -> None:
-        """Write the table file, whole or not at all."""
+        """Write the table file, whole or not at all.
+
+        Raises:
+            FileFormatError: the place cannot be written.
+        """
         jsonfile.write_json(path, self.to_dict())
 
     @classmethod
     def read(cls, path: Path | str) -> Calibration:
-        """Read a table file; FileFormatError where it is not one."""
+        """Read a table file.
+
+        Raises:
+            FileFormatError, CalibrationError, TableError: it is not one, as in ``from_dict``.
+        """
         data = jsonfile.read_json(
             path, file_format=TABLE_FORMAT, version=TABLE_VERSION, remedy=_REMEDY
         )
         return cls.from_dict(data, path=str(path))
-
-
-def _budget_to_dict(budget: Budget) -> dict[str, Any]:
-    return {
-        **asdict(budget),
-        "worst_at_mm": list(budget.worst_at_mm),
-        "map_mm": jsonfile.as_lists(budget.map_mm),
-    }
-
-
-def _budget(data: object, path: str) -> Budget:
-    return strict.build(
-        Budget, data, path=path, label="budget", remedy=_REMEDY, needed=strict.names_of(Budget)[:6]
-    )
 
 
 def _residual(data: object, path: str) -> Residual:

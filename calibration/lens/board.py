@@ -82,6 +82,9 @@ class BoardPattern:
         """Board from ``squares`` given as ``COLUMNSxROWS``, other fields as keywords.
 
         A ``marker_mm`` of None takes ``MARKER_SHARE`` of the square.
+
+        Raises:
+            CalibrationError: the squares cannot be read, or no such board can be.
         """
         made = {"squares": squares_of(squares), **settings}
         if made.get("marker_mm", 0) is None:
@@ -235,7 +238,11 @@ def _chessboard_corners(grey: ImageArray, board: BoardPattern) -> tuple[FloatArr
 
 
 def squares_of(text: str) -> tuple[int, int]:
-    """Columns and rows from ``COLUMNSxROWS``."""
+    """Columns and rows from ``COLUMNSxROWS``.
+
+    Raises:
+        CalibrationError: the text is not two numbers with an x between them.
+    """
     match = _SQUARES.match(text)
     if not match:
         raise CalibrationError(

@@ -164,12 +164,20 @@ class Lens:
         )
 
     def write(self, path: Path | str) -> None:
-        """Write the lens file, whole or not at all."""
+        """Write the lens file, whole or not at all.
+
+        Raises:
+            FileFormatError: the place cannot be written.
+        """
         jsonfile.write_json(path, self.to_dict())
 
     @classmethod
     def read(cls, path: Path | str) -> Lens:
-        """Read a lens file; FileFormatError where it is not one."""
+        """Read a lens file.
+
+        Raises:
+            FileFormatError: it is not one, or a field is missing or wrong.
+        """
         data = jsonfile.read_json(
             path, file_format=LENS_FORMAT, version=LENS_VERSION, remedy=_REMEDY
         )

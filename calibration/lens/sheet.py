@@ -31,7 +31,11 @@ _LINE_MM = 2.3
 
 
 def write_sheet(path: Path | str, sheet: Sheet) -> None:
-    """Write the PDF of ``sheet``, whole or not at all; FileFormatError where it cannot be."""
+    """Write the PDF of ``sheet``, whole or not at all.
+
+    Raises:
+        FileFormatError: the place cannot be written.
+    """
     jsonfile.write_bytes(path, sheet_pdf(sheet))
 
 

@@ -51,6 +51,9 @@ def frozen_marks(balls: Sequence[SeenBall], camera: Camera, table: Table) -> tup
 
     Refuses fewer than four, or none at one of the sides, naming the places that lack a ball.
     Balls elsewhere are left alone.
+
+    Raises:
+        CalibrationError: balls lack at their places.
     """
     seen_px = np.array([ball.centre_px for ball in balls], dtype=float).reshape(-1, 2)
     seen_mm = camera.back_project(seen_px, BALL_CENTRE_HEIGHT_MM)

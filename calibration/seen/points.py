@@ -124,7 +124,11 @@ class GivenPoint:
 
 
 def read_points(path: Path | str) -> tuple[GivenPoint, ...]:
-    """The points of a points file; FileFormatError or CalibrationError where it is not one."""
+    """The points of a points file.
+
+    Raises:
+        FileFormatError, CalibrationError: it is not one, or a point cannot be.
+    """
     data = jsonfile.read_json(
         path, file_format=POINTS_FORMAT, version=POINTS_VERSION, remedy=_REMEDY
     )
@@ -150,7 +154,11 @@ def point_names(table: Table) -> tuple[str, ...]:
 def point_marks(
     points: Sequence[GivenPoint], table: Table, image_size_px: tuple[int, int]
 ) -> tuple[Landmark, ...]:
-    """The points as landmarks of ``table``; refuses unknown, repeated and impossible ones."""
+    """The points as landmarks of ``table``; refuses unknown, repeated and impossible ones.
+
+    Raises:
+        CalibrationError: a point is unknown, given twice, outside the picture or off the table.
+    """
     labels = [point.label for point in points]
     twice = sorted({label for label in labels if labels.count(label) > 1})
     if twice:
@@ -169,7 +177,11 @@ def point_marks(
 
 
 def check_alone(marks: Sequence[Landmark], table: Table) -> None:
-    """Refuse points that cannot stand alone: too few, or not spread over the table."""
+    """Refuse points that cannot stand alone: too few, or not spread over the table.
+
+    Raises:
+        CalibrationError: they cannot; the text says which are lacking.
+    """
     names = ", ".join(mark.name for mark in marks) or "none"
     where = (
         f"{FEWEST_ALONE} or more, at both ends and on both long sides, no matter which one is "

@@ -10,9 +10,8 @@ import numpy as np
 
 from calibration.arrays import FloatArray
 from calibration.camera import Camera
+from calibration.kept.budget import bed_grid_mm
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
-
-from .quality import bed_grid_mm
 
 
 def homography_error_mm(camera: Camera, table: Table, corner_height_mm: float = 0.0) -> FloatArray:

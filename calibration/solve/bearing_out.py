@@ -16,10 +16,9 @@ from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.chi_square import PLANE_95
 from calibration.errors import CalibrationError
+from calibration.kept.budget import GRID, bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
-
-from .quality import GRID, bed_grid_mm
 
 WHOLE = "whole bed"
 ALONG, ACROSS = ("head", "middle", "foot"), ("right", "centre", "left")

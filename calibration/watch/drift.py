@@ -17,10 +17,10 @@ from calibration.arrays import BoolArray, FloatArray
 from calibration.camera import Camera
 from calibration.chi_square import POSE_999
 from calibration.errors import CalibrationError
+from calibration.kept.budget import bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.kept.rail_marks import HALF_SAMPLES, KINDS
 from calibration.seen.marks import OUTWARD
-from calibration.solve.quality import bed_grid_mm
 from calibration.table import BALL_CENTRE_HEIGHT_MM
 from calibration.vary import POSE, sensitivity, varied
 

@@ -19,6 +19,7 @@ from service.words.progress import progress_lines
 from . import models as m
 from .bodies import calibration_body, intent_body, page_body, player_body
 from .deps import Before, DeskDep, Limit, Number, ReaderDep
+from .documents import DocumentRoute
 from .problems import KINDS
 from .upload import BODY_DOCUMENT, read_upload
 
@@ -29,7 +30,7 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
         "content": {"application/problem+json": {}},
     }
 }
-router = APIRouter(prefix="/api/v1", responses=REFUSALS)
+router = APIRouter(prefix="/api/v1", responses=REFUSALS, route_class=DocumentRoute)
 _BINARY: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}, "image/png": {}}}}
 _SVG: dict[int | str, dict[str, Any]] = {200: {"content": {"image/svg+xml": {}}}}
 NAMES_DOCUMENT: dict[str, Any] = {

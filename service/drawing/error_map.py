@@ -7,8 +7,8 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from calibration.arrays import FloatArray
+from calibration.kept.budget import radius_95_mm
 from calibration.kept.calibration import Calibration
-from calibration.solve.quality import radius_95_mm
 
 from . import palette
 from .frame import View, draw_table

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -11,12 +12,17 @@ import numpy as np
 
 from calibration import strict
 from calibration.errors import RestmarkError
+from calibration.notices import Notice
 from vision.layout import BALL_IDS, Ball, Layout
 
 NEAR_MM = 30.0
 """A place this near to a ball's centre, about a ball's radius, means that ball."""
 SWAPPED_CONFIDENCE = 0.5
 """Of a ball that lost its name to another and was given that one's; no more of one left open."""
+NAME_DOUBTS = ("name-in-doubt", "names-alike")
+"""Notices of a reading that doubt names of the balls at ``places_mm``."""
+SAME_PLACE_MM = 1.0
+"""Balls lie 57 mm apart, and a notice's places are the balls' own."""
 _NUMBER = r"[-+]?\d+(?:\.\d*)?"
 _TOLD = re.compile(rf"^\s*({_NUMBER})\s*,\s*({_NUMBER})\s*=\s*(\w+)\s*$")
 _HOW = "Look the places up in the reading."
@@ -105,7 +111,7 @@ def corrected(layout: Layout, corrections: Sequence[Correction]) -> Layout:
     return replace(
         layout,
         balls=tuple(sorted(balls, key=lambda ball: BALL_IDS.index(ball.id))),
-        warnings=tuple(w for w in layout.warnings if not _about_name_of(settled, w)),
+        notices=tuple(n for n in layout.notices if not _about_name_of(settled, n)),
     )
 
 
@@ -133,8 +139,12 @@ def _renamed(ball: Ball, name: str, *, sure: bool, open_: bool) -> Ball:
     return replace(ball, id=name, confidence=SWAPPED_CONFIDENCE, doubtful=True, runners_up=())
 
 
-def _about_name_of(balls: Sequence[Ball], warning: str) -> bool:
-    """Whether a warning doubts the name of one of the balls."""
-    if " is in doubt" not in warning and " look like " not in warning:
+def _about_name_of(balls: Sequence[Ball], notice: Notice) -> bool:
+    """Whether a notice doubts the name of one of the balls."""
+    if notice.code not in NAME_DOUBTS:
         return False
-    return any(f"x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm" in warning for ball in balls)
+    return any(
+        math.dist(place, ball.centre_mm) < SAME_PLACE_MM
+        for place in notice.places_mm
+        for ball in balls
+    )

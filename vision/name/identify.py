@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from calibration.arrays import FloatArray
+from calibration.notices import Notice
 from vision.layout import BALL_IDS, Layout
 
 UNMOVED_MM = 4.0
@@ -84,8 +85,8 @@ def _believed(chances: FloatArray, hint: Hint | None) -> FloatArray:
     return np.logaddexp(trusted, np.log(least)) + hint.log_likelihood
 
 
-def alike(chances: FloatArray, centres_mm: FloatArray, *, hint: Hint | None = None) -> list[str]:
-    """A warning for every name that two or more balls (K, 16 log probabilities) look like."""
+def alike(chances: FloatArray, centres_mm: FloatArray, *, hint: Hint | None = None) -> list[Notice]:
+    """A notice for every name that two or more balls (K, 16 log probabilities) look like."""
     if len(chances) == 0:
         return []
     if hint is not None:
@@ -94,9 +95,16 @@ def alike(chances: FloatArray, centres_mm: FloatArray, *, hint: Hint | None = No
     out = []
     likely = np.exp(chances) > LOOKS_LIKE
     for column in np.flatnonzero(likely.sum(axis=0) > 1):
-        where = "; ".join(f"x {x:.0f}, y {y:.0f} mm" for x, y in centres_mm[likely[:, column]])
+        places_mm = [[float(x), float(y)] for x, y in centres_mm[likely[:, column]]]
+        where = "; ".join(f"x {x:.0f}, y {y:.0f} mm" for x, y in places_mm)
         name = "the cue ball" if BALL_IDS[column] == "cue" else f"ball {BALL_IDS[column]}"
-        out.append(f"{likely[:, column].sum()} balls look like {name}: {where}.")
+        out.append(
+            Notice(
+                code="names-alike",
+                text=f"{len(places_mm)} balls look like {name}: {where}.",
+                fields={"id": BALL_IDS[column], "places_mm": places_mm},
+            )
+        )
     return out
 
 

@@ -134,8 +134,7 @@ def fitted_calibration(empty: Path) -> Calibration:
         decode_still(empty.read_bytes(), name=empty.name),
         nearest_named(still.table)[1],
         still.head,
-        Lens.exact(still.camera),
-        known=Known(surface_error_mm=NAMED_ERROR_MM),
+        Known(lens=Lens.exact(still.camera), surface_error_mm=NAMED_ERROR_MM),
     )
 
 
