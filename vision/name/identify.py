@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
+from calibration.arrays import FloatArray
 from vision.layout import BALL_IDS, Layout
 
-FloatArray = NDArray[np.float64]
 UNMOVED_MM = 4.0
 """A ball found this near to where one lay before has probably not moved."""
 UNMOVED_BONUS = 4.0
