@@ -353,6 +353,27 @@ def cue_ball_alone(story: Story) -> None:
         story.still("cue ball laid back", "set_up", repeats=first)
 
 
+def in_doubt(story: Story) -> None:
+    """What two layouts cannot tell: a shot past everything, few balls laid elsewhere by hand."""
+    story.lay("cue", "1", "2")
+    story.still()
+    for turn in story.rng.uniform(0, 2 * math.pi, 60):
+        out = story.strike(float(turn), 1500.0, 0.5, keep=False)
+        if not out.hit and not out.potted:
+            story.places = dict(out.rest_mm)
+            story.shot("a shot that touched nothing", out)
+            break
+    aim = story.easiest()
+    if aim is None:
+        return
+    out = story.strike(aim.aim_rad + 0.03, 900.0, 0.2)
+    if out.potted or not out.hit:
+        return
+    story.shot("free play", out)
+    story.lay("cue", "1", "2")
+    story.still("cue ball and two balls laid elsewhere", "corrected")
+
+
 TALES: tuple[tuple[Callable[[Story], None], int], ...] = (
     (same_again, 22),
     (run_out, 14),

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import pytest
 from practice_stories import Story, Truth
-from practice_tales import TALES
+from practice_tales import TALES, in_doubt
 
 from calibration.table import Table
 from service.position import DrawnZone, Intent
@@ -139,6 +139,16 @@ def test_all_balls_laid_elsewhere_is_no_shot_and_doubted() -> None:
     assert out.balls == ("cue", "1", "2", "9")
     assert happened(elsewhere, seen=ROLLED).event == "shot"
     assert not happened(elsewhere, seen=BY_HAND).doubtful
+
+
+def test_a_few_balls_that_all_moved_are_a_shot_in_doubt_unless_one_was_due() -> None:
+    """What a hand might have done as well, where neither frames nor order tell."""
+    few = {"b2": GONE, "b9": GONE}
+    before, after = laid(**few), laid("after", cue=(1200, 900), b1=(2200, 500), **few)
+    assert (happened(after, before).event, happened(after, before).doubtful) == ("shot", True)
+    assert not happened(after, before, fresh=True).doubtful
+    assert not happened(after, before, seen=ROLLED).doubtful
+    assert happened(after, before, seen=BY_HAND).event == "corrected"
 
 
 def test_potted_balls_put_back_are_spotted() -> None:
@@ -304,6 +314,21 @@ def test_outcomes_of_simulated_practices_are_right(steps) -> None:
     # only what no still shows may fail more than once in a while
     for kind, right in by_kind.items():
         assert sum(right) >= len(right) * (0.6 if "not seen" in kind else 0.9) - 1, kind
+
+
+def test_what_layouts_cannot_tell_is_said_to_be_in_doubt() -> None:
+    found: dict[str, list[Outcome]] = defaultdict(list)
+    for seed in range(30):
+        story = Story(SEED + seed)
+        in_doubt(story)
+        for truth, out in zip(story.truths[1:], walk(story.stills, story.table), strict=True):
+            found[truth.kind].append(out)
+    missed = found["a shot that touched nothing"]
+    laid_elsewhere = found["cue ball and two balls laid elsewhere"]
+    assert len(missed) > 20
+    assert all((out.event, out.doubtful) == ("placed", True) for out in missed)
+    assert len(laid_elsewhere) > 10
+    assert all(out.doubtful for out in laid_elsewhere)
 
 
 def test_likely_pockets_of_simulated_practices(steps) -> None:

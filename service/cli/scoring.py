@@ -66,8 +66,8 @@ def session(
         Path,
         typer.Argument(
             metavar="FOLDER",
-            help="Folder of a session's stills or layouts in the order of their names, or named "
-            "...-before and ...-after.",
+            help="Folder of a session's stills or layouts: named ...-before and ...-after, or a "
+            "sequence in the order of their names.",
         ),
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
@@ -91,6 +91,7 @@ def session(
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
 
+    In a sequence every shot is found by itself, and what else happened between stills is said.
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     """
     from service.practice import score_session
@@ -113,6 +114,9 @@ def session(
             print_json(item)
     else:
         out().print(attempts_grid(result.attempts))
+        for step in result.transitions:
+            doubt = " (in doubt)" if step.outcome.doubtful else ""
+            say(f"{step.before} to {step.after}: {step.outcome.detail}{doubt}")
         if kind_rows(result.summary.by_kind):
             out().print(kinds_grid(result.summary.by_kind))
         for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):

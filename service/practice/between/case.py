@@ -13,7 +13,7 @@ from vision.layout import Ball
 
 from .compare import Change
 from .outcome import Outcome, Repeat
-from .repeats import Earlier, nearest_repeat, repeated
+from .repeats import Earlier, nearest_repeat, repeat_of, repeated
 from .seen import Seen
 from .travel import unreached
 
@@ -128,8 +128,7 @@ class Case:
 
     def was_that(self, repeat: Repeat) -> Repeat | None:
         """How the layout before repeated the same one."""
-        same = [e.layout for e in self.earlier if e.layout.still == repeat.still]
-        return nearest_repeat(self.change.before, same)
+        return repeat_of(self.change.before, repeat.layout)
 
     @cached_property
     def back_again(self) -> Repeat | None:
@@ -138,7 +137,7 @@ class Case:
         Cue ball and object balls lie a little off, and no soft shot makes that: the nearest ball
         that moved lay farther away than the cue ball went.
         """
-        again = repeated(self.change, self.change.before.still)
+        again = repeated(self.change, self.change.before)
         off = [ball.name for ball in self.change.kept if ball.suspect]
         others = [name for name in off if name != "cue"]
         if again is None or "cue" not in off or not others:

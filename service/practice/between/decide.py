@@ -21,8 +21,9 @@ from .repeats import Earlier
 from .seen import Seen
 from .travel import clusters
 
-LAID_ELSEWHERE = 3
-"""So many groups of balls far apart, all moved and none potted, are a new layout, not a shot."""
+LAID_ELSEWHERE, LAID_ELSEWHERE_FRESH = 3, 5
+"""So many groups of balls far apart, all moved and none potted, are a new layout, not a shot; more
+are asked for where a shot was due."""
 NEARER = 0.75
 """A layout that a shot ended near is set up again where what is off shrinks to less than this."""
 _IN_DOUBT = "; without frames a shot that touched nothing looks the same"
@@ -102,7 +103,8 @@ def _balls_came(case: Case) -> Outcome | None:
     if case.gone:
         return case.named(
             "impossible",
-            f"{names} came and {_listed(case.gone)} went: another layout, or stills are missing",
+            f"{names} came and {_listed(case.gone)} went: another layout, missing stills, or a "
+            "wrong name",
             *ordered((*case.cue_balls, *case.come, *case.gone, *case.moved)),
         )
     if case.moved:
@@ -199,7 +201,8 @@ def _by_hand(case: Case) -> Outcome | None:
 def _laid_elsewhere(case: Case) -> bool:
     if case.gone or case.cue == "gone" or len(case.moved) < case.object_balls:
         return False
-    return len(clusters(case.changed_mm)) >= LAID_ELSEWHERE
+    least = LAID_ELSEWHERE_FRESH if case.fresh else LAID_ELSEWHERE
+    return len(clusters(case.changed_mm)) >= least
 
 
 def _shot(case: Case) -> Outcome:
@@ -208,10 +211,16 @@ def _shot(case: Case) -> Outcome:
     parts = [f"{_listed(case.gone)} potted"] if case.gone else []
     parts += [f"{_listed(case.moved)} moved"] if case.moved else []
     parts += ["scratch"] if scratch else []
+    # a few balls, all moved, where no shot was due: without frames a hand explains them as well
+    doubtful = not (case.fresh or case.gone or scratch or case.seen.played) and (
+        0 < case.object_balls == len(case.moved)
+    )
+    parts += ["without frames balls laid elsewhere look the same"] if doubtful else []
     return case.named(
         "shot",
-        ", ".join(parts) or "a shot that touched no ball",
+        "; ".join(parts) or "a shot that touched no ball",
         *ordered((*case.cue_balls, *case.changed_mm)),
+        doubtful=doubtful,
         potted=potted,
         scratch=scratch,
         nudged=case.nudged,

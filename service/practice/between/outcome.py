@@ -7,6 +7,7 @@ from typing import Any
 
 from calibration.table import POCKET_NAMES
 from service.position.errors import AttemptError
+from vision.layout import Layout
 
 from .compare import Change
 
@@ -39,9 +40,20 @@ class Potted:
 class Repeat:
     """An earlier layout that was set up again, and how near it came."""
 
-    still: str
+    layout: Layout
+    """The earlier layout."""
     off_mm: dict[str, float]
     """Distance of every ball from its place in the earlier layout: the set-up's own error."""
+
+    @property
+    def still(self) -> str:
+        """The still of the earlier layout."""
+        return self.layout.still
+
+    def to_dict(self) -> dict[str, Any]:
+        """What a set-up, and the attempt played from it, carry."""
+        off = {ball: round(mm, 1) for ball, mm in self.off_mm.items()}
+        return {"repeats": self.still, "set_up_off_mm": off}
 
     @property
     def worst_mm(self) -> float:
@@ -90,10 +102,7 @@ class Outcome:
             "doubtful": self.doubtful,
             "warnings": list(self.notices),
         }
-        if self.repeats is not None:
-            off = {ball: round(mm, 1) for ball, mm in self.repeats.off_mm.items()}
-            out |= {"repeats": self.repeats.still, "set_up_off_mm": off}
-        return out
+        return out if self.repeats is None else out | self.repeats.to_dict()
 
     def shot_dict(self) -> dict[str, Any]:
         """What an attempt of a sequence carries beside its verdict."""

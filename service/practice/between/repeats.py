@@ -28,14 +28,14 @@ def repeat_of(layout: Layout, earlier: Layout, *, within_mm: float = SET_UP_MM) 
     if len(layout.balls) != len(earlier.balls) or not _cue_fits(layout, earlier, within_mm):
         return None
     change = compare(earlier, layout)
-    return repeated(change, earlier.still, within_mm=within_mm)
+    return repeated(change, earlier, within_mm=within_mm)
 
 
-def repeated(change: Change, still: str, *, within_mm: float = SET_UP_MM) -> Repeat | None:
-    """The same for a change that is known already."""
+def repeated(change: Change, earlier: Layout, *, within_mm: float = SET_UP_MM) -> Repeat | None:
+    """The same for the change from the earlier layout, where it is known already."""
     if change.gone or change.come or any(ball.off_mm > within_mm for ball in change.kept):
         return None
-    return Repeat(still=still, off_mm={ball.name: ball.off_mm for ball in change.kept})
+    return Repeat(layout=earlier, off_mm={ball.name: ball.off_mm for ball in change.kept})
 
 
 def nearest_repeat(
