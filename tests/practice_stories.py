@@ -34,6 +34,16 @@ class Truth:
     repeats: str | None = None
     intent: Intent | None = None
     seen: Seen | None = None
+    """What frames showed, where the tale has frames."""
+    cue_track_mm: tuple[Place, ...] = ()
+    """The cue ball's way, corner by corner, of a shot."""
+
+    @property
+    def all_seen(self) -> Seen:
+        """What frames would have shown."""
+        played = self.event == "shot"
+        by_hand = self.event not in ("shot", "nothing")
+        return Seen(rolled=played, hand_over_bed=played or by_hand, cue_track_mm=self.cue_track_mm)
 
 
 class Story:
@@ -162,7 +172,10 @@ class Story:
     def shot(self, kind: str, out: Played, **more) -> str:
         """A still after a shot that was kept."""
         down = {ball: pocket for ball, pocket in out.potted.items() if ball != "cue"}
-        return self.still(kind, "shot", potted=down, scratch="cue" in out.potted, **more)
+        return self.still(
+            kind, "shot", potted=down, scratch="cue" in out.potted,
+            cue_track_mm=tuple(out.cue_track_mm), **more,
+        )  # fmt: skip
 
 
 def intent_for(aim: Aim) -> Intent:

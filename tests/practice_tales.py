@@ -318,7 +318,8 @@ def farther(story: Story) -> None:
     goal = dict(story.places)
     story.still()
     aim = _pot(story, "free play")
-    if aim.ball in story.places or "cue" not in story.places:
+    others = [name for name in goal if name not in ("cue", aim.ball)]
+    if aim.ball in story.places or any(story.places.get(n) != goal[n] for n in others):
         return
     story.set_up({name: at for name, at in goal.items() if name != aim.ball})
     story.places[aim.ball] = goal[aim.ball]

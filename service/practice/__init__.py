@@ -13,6 +13,7 @@ from .between.decide import what_happened
 from .between.outcome import Outcome
 from .between.repeats import Earlier
 from .between.seen import Seen
+from .between.sequence import Telling
 from .kinds import ShotKind, shot_kind
 from .notes import Note, NoteError
 from .pairing import LeftOut, Pair, Reading, chain_readings, pair_readings
@@ -37,6 +38,7 @@ __all__ = [
     "SessionResult",
     "ShotKind",
     "Summary",
+    "Telling",
     "Transition",
     "chain_readings",
     "pair_readings",

@@ -131,6 +131,7 @@ class SequenceScorer:
             self._newest = stills[0]
             yield from self._refused_by_lost(name)
             self._newest = name
+            self._turns.set_up = None
             return
         yield self._attempt(stills, found, intent, seen)
 

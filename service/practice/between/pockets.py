@@ -24,7 +24,7 @@ BY_ANOTHER = 0.05
 ANY_WAY = 1e-4
 """What is left for a pocket that no clear way leads to: rails, kisses, luck."""
 IN_JAWS_MM = 150.0
-JAWS = 6.0
+JAWS = 3.0
 """A ball that dropped out of a pocket's jaws was sent there by one that came so much likelier that
 way."""
 _TRACK_NEAR_MM = 75.0
