@@ -108,7 +108,9 @@ def test_balls_farther_off_than_a_hand_lays_them_are_no_repeat() -> None:
     first = laid("first")
     missed = laid("missed", cue=(900, 900), b1=(2300, 1100))
     far = laid("again", cue=(600 + SET_UP_MM + 1, 400), b1=(1500, 800))
-    assert happened(far, missed, earlier=[Earlier(layout=first, laid=True)]).event == "shot"
+    earlier = [Earlier(layout=first, laid=True)]
+    assert happened(far, missed, earlier=earlier).event == "shot"
+    assert happened(far, missed, earlier=earlier, set_up_mm=SET_UP_MM + 2).event == "set_up"
 
 
 def test_a_shot_that_ends_as_an_earlier_one_did_is_a_shot() -> None:
@@ -212,6 +214,25 @@ def test_a_name_in_doubt_gives_way_to_a_sure_one() -> None:
     assert change.is_empty
     assert change.before.ball("10") is None
     assert change.after.ball("2") is not None
+
+
+def test_a_name_of_history_stays_in_doubt_where_the_still_reads_another() -> None:
+    ball = happened(laid("after", doubt={"2": "10"})).change.after.ball("2")
+    assert (ball.doubtful, ball.confidence) == (True, 0.4)
+    assert ball.runners_up == (("10", 0.5),)
+
+
+def test_a_second_look_at_the_same_table_makes_a_name_sure() -> None:
+    """Ball 2 was read as 10 in doubt, then for sure: it is 2 that drops."""
+    steps = [
+        laid("s0", doubt={"2": "10"}),
+        laid("s1"),
+        laid("s2", cue=(1300, 700), b2=GONE),
+    ]
+    nothing, shot = walk(steps, NINE)
+    assert (nothing.event, shot.event) == ("nothing", "shot")
+    assert [p.ball for p in shot.potted] == ["2"]
+    assert not shot.change.before.ball("2").doubtful
 
 
 def test_a_moved_ball_read_in_doubt_is_no_ball_potted() -> None:

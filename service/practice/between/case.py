@@ -13,7 +13,7 @@ from vision.layout import Ball
 
 from .compare import Change
 from .outcome import Outcome, Repeat
-from .repeats import Earlier, nearest_repeat, repeat_of, repeated
+from .repeats import SET_UP_MM, Earlier, nearest_repeat, repeat_of, repeated
 from .seen import Seen
 from .travel import unreached
 
@@ -34,6 +34,7 @@ class Case:
     """The layout before was laid by hand and not played from yet: a shot is due."""
     intent: Intent | None = None
     seen: Seen = field(default_factory=Seen)
+    set_up_mm: float = SET_UP_MM
 
     # -- the cue ball ----------------------------------------------------------------------
 
@@ -123,12 +124,14 @@ class Case:
         may_be_played = self.fresh and self.cue == "moved" and not self.come
         may_be_played &= bool(self.moved) or self.needs_no_ball
         return nearest_repeat(
-            self.change.after, [e.layout for e in self.earlier if e.laid or not may_be_played]
+            self.change.after,
+            [e.layout for e in self.earlier if e.laid or not may_be_played],
+            within_mm=self.set_up_mm,
         )
 
     def was_that(self, repeat: Repeat) -> Repeat | None:
         """How the layout before repeated the same one."""
-        return repeat_of(self.change.before, repeat.layout)
+        return repeat_of(self.change.before, repeat.layout, within_mm=self.set_up_mm)
 
     @cached_property
     def back_again(self) -> Repeat | None:
@@ -137,7 +140,7 @@ class Case:
         Cue ball and object balls lie a little off, and no soft shot makes that: the nearest ball
         that moved lay farther away than the cue ball went.
         """
-        again = repeated(self.change, self.change.before)
+        again = repeated(self.change, self.change.before, within_mm=self.set_up_mm)
         off = [ball.name for ball in self.change.kept if ball.suspect]
         others = [name for name in off if name != "cue"]
         if again is None or "cue" not in off or not others:

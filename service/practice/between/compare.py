@@ -79,6 +79,18 @@ class Change:
         """No ball was moved, none is gone, none has come."""
         return not (self.moved or self.gone or self.come)
 
+    def surer_before(self) -> Layout:
+        """The layout before; where its name for a ball was in doubt and the other is not, that."""
+        balls = []
+        for ball in self.before.balls:
+            now = next((kept.now for kept in self.kept if kept.name == ball.id), ball)
+            if ball.doubtful and not now.doubtful and now.id == ball.id:
+                ball = replace(
+                    ball, confidence=now.confidence, doubtful=False, runners_up=now.runners_up
+                )
+            balls.append(ball)
+        return replace(self.before, balls=tuple(balls))
+
     def notices(self) -> list[str]:
         """Names that changed in place, and balls moved by no more than a touch."""
         out = []
@@ -199,5 +211,15 @@ def _new_names(names: dict[str, str], come: Sequence[Ball]) -> dict[str, str]:
 
 
 def _renamed(layout: Layout, names: dict[str, str]) -> Layout:
-    balls = tuple(replace(ball, id=names.get(ball.id, ball.id)) for ball in layout.balls)
+    balls = tuple(_under(ball, names.get(ball.id, ball.id)) for ball in layout.balls)
     return layout if balls == layout.balls else replace(layout, balls=balls)
+
+
+def _under(ball: Ball, name: str) -> Ball:
+    """The ball under the name that history gives it: what it was read as stays said, as a doubt."""
+    if ball.id == name:
+        return ball
+    odds = dict(ball.runners_up)
+    confidence = odds.pop(name, 0.0)
+    others = sorted([(ball.id, ball.confidence), *odds.items()], key=lambda item: -item[1])
+    return replace(ball, id=name, confidence=confidence, doubtful=True, runners_up=tuple(others))

@@ -17,7 +17,7 @@ from .case import TOUCHING_MM, Case
 from .compare import compare, ordered
 from .outcome import Outcome, Repeat
 from .pockets import likely_pockets
-from .repeats import Earlier
+from .repeats import SET_UP_MM, Earlier
 from .seen import Seen
 from .travel import clusters
 
@@ -38,13 +38,18 @@ def what_happened(
     fresh: bool = False,
     intent: Intent | None = None,
     seen: Seen | None = None,
+    set_up_mm: float = SET_UP_MM,
 ) -> Outcome:
     """Name what happened between two settled, clear layouts of one table.
 
     ``earlier``: the layouts of the sequence that may be set up again, without ``before``.
     ``fresh``: ``before`` was laid by hand, or begins the sequence, and no shot was played from it.
     ``intent``: what the player was about to play, if it is known. ``seen``: what frames between
-    the two stills showed.
+    the two stills showed. ``set_up_mm``: how far off a ball may lie in a layout that counts as set
+    up again.
+
+    Two layouts cannot tell a shot that touched nothing from a cue ball put down by hand, nor a few
+    balls laid elsewhere from a shot that moved them: the likelier is named and ``doubtful``.
     """
     case = Case(
         change=compare(before, after),
@@ -53,6 +58,7 @@ def what_happened(
         fresh=fresh,
         intent=intent,
         seen=seen or Seen(),
+        set_up_mm=set_up_mm,
     )
     for ask in (_nothing, _set_up, _balls_came, _no_cue_ball, _cue_lay_still, _cue_alone, _by_hand):
         found = ask(case)

@@ -14,7 +14,7 @@ from vision.layout import Layout
 
 from .decide import what_happened
 from .outcome import Outcome
-from .repeats import Earlier
+from .repeats import SET_UP_MM, Earlier
 from .seen import Seen
 
 
@@ -30,6 +30,8 @@ class Telling:
     fresh: bool = True
     """The newest layout was laid by hand, or begins the sequence."""
     newest_repeats: bool = False
+    set_up_mm: float = SET_UP_MM
+    """How far off a ball may lie in a layout that counts as set up again."""
 
     def go_on(
         self, after: Layout, *, intent: Intent | None = None, seen: Seen | None = None
@@ -43,13 +45,15 @@ class Telling:
             fresh=self.fresh,
             intent=intent,
             seen=seen,
+            set_up_mm=self.set_up_mm,
         )
         self._take(found)
         return found
 
     def _take(self, found: Outcome) -> None:
         if found.event == "nothing":
-            # the older reading stays: small differences must not add up unseen
+            # the older places stay, so that small differences do not add up unseen
+            self.newest = found.change.surer_before()
             return
         if not self.newest_repeats:
             self.earlier.append(Earlier(layout=found.change.before, laid=self.fresh))
