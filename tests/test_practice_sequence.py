@@ -107,6 +107,17 @@ def test_a_touch_of_what_was_set_up_keeps_its_intent_and_a_new_place_does_not() 
         assert steps[-1]["intent"]["pocket"] == pocket
 
 
+def test_a_still_with_balls_moving_tells_that_a_shot_was_played() -> None:
+    """Alone it is no layout; between two others it says that the cue ball rolled."""
+    name, moving = still("x", cue=(1500, 600))
+    alone = [still("a"), still("b", cue=(900, 600))]
+    assert [step["event"] for step in lines(alone)[:-1]] == ["placed"]
+    rolled = [alone[0], (name, replace(moving, settled=False)), alone[1]]
+    steps = lines(rolled)
+    assert [step["event"] for step in steps[:-1]] == ["shot"]
+    assert steps[-1]["summary"]["left_out"][0]["code"] == "unsettled"
+
+
 def test_an_unreadable_still_between_equal_tables_spoils_nothing() -> None:
     broken = RestmarkError("not a picture", code="bad-still")
     result = score_session([still("a"), ("x", broken), still("b")], None, NINE)
@@ -181,3 +192,35 @@ def test_session_takes_another_way_to_practise_from_the_plan(capsys, folder) -> 
         ("3", "4"), ("3", "4"), ("3", "4"), ("4", "9"),
     ]  # fmt: skip
     assert last["summary"]["way"] == {"mode": "rotation", "potted": 2, "longest_run": 1}
+
+
+@pytest.mark.parametrize(
+    ("plan", "figures"),
+    [
+        ({"mode": "rotation"}, {"potted": 2, "longest_run": 1}),
+        (
+            {"mode": "progressive", "shots": [SHOT], "start_mm": 600, "step_mm": 150,
+             "counts": "pot"},
+            {"reached_mm": 750.0, "farthest_success_mm": 600.0},
+        ),
+        (
+            {"mode": "pressure", "shots": [SHOT], "in_a_row": 2, "counts": "pot"},
+            {"in_a_row": 2, "completions": 0, "longest_run": 1, "attempts": 3},
+        ),
+        ({"mode": "same again", "shots": [SHOT], "each": 5}, {"played": 3, "of": 5}),
+    ],
+    ids=lambda value: value.get("mode"),
+)  # fmt: skip
+def test_every_way_reports_its_own_score(capsys, folder, plan, figures) -> None:
+    """Ball 3 potted, missed, potted; rotation goes on to ball 4 and scratches."""
+    for name in "hijkl" if plan["mode"] != "rotation" else "":
+        (folder / f"{name}.json").unlink()
+    (folder / "plan.json").write_text(json.dumps(plan))
+    assert main(["session", str(folder), "--json"]) == 0
+    last = json.loads(capsys.readouterr().out.splitlines()[-1])
+    assert last["summary"]["way"] == {"mode": plan["mode"]} | figures
+    assert main(["session", str(folder)]) == 0
+    text = capsys.readouterr().out
+    figures = {name: figure for name, figure in figures.items() if name != "attempts"}
+    for figure in figures.values():
+        assert f"{figure:.0f}" in text.splitlines()[-1]

@@ -64,7 +64,10 @@ def test_stills_taken_while_something_went_on_are_left_out_of_a_sequence() -> No
         ("5", layout(NINE, END)),
     ]
     chain, left_out = chain_readings(readings)
-    assert [name for name, _ in chain] == ["1", "4", "5"]
+    assert [link.name for link in chain] == ["1", "4", "5"]
+    assert chain[1].seen is not None
+    assert (chain[1].seen.rolled, chain[1].seen.hand_over_bed) == (True, True)
+    assert chain[2].seen is None
     assert [(still.name, still.code) for still in left_out] == [
         ("2", "obstructed"),
         ("3", "unsettled"),

@@ -98,6 +98,7 @@ def session(
     from service.report.kind_words import kind_lines, kind_rows
     from service.report.summary_words import summary_lines
     from service.report.tables import attempts_grid, kinds_grid
+    from service.report.way_words import way_line
 
     plan_path = plan or _own_plan(folder)
     meant = _read_plan(plan_path)
@@ -121,6 +122,8 @@ def session(
             out().print(kinds_grid(result.summary.by_kind))
         for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):
             say(line)
+        if result.way_report is not None:
+            say(way_line(result.way_report))
     if data is not None and played_at is not None:
         note(keep_session(data, ground, entries, readings, result, played_at))
     for left in result.left_out:

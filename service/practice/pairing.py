@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from calibration.errors import RestmarkError
 from vision.layout import Layout
 
+from .between.seen import Seen
+
 Reading = Layout | RestmarkError
 """What a still gave: a layout, or why it could not be read."""
 _ROLE = re.compile(r"^(?P<stem>.*?)[-_ ]?(?P<role>before|after)$", re.IGNORECASE)
@@ -73,19 +75,37 @@ def pair_readings(
     return tuple(pairs), tuple(out)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """A reading of a sequence, with what stills left out before it showed."""
+
+    name: str
+    reading: Reading
+    seen: Seen | None = None
+
+
 def chain_readings(
     readings: Sequence[tuple[str, Reading]],
-) -> tuple[tuple[tuple[str, Reading], ...], tuple[LeftOut, ...]]:
-    """The readings of a sequence, and the stills taken while something went on, left out of it."""
-    chain: list[tuple[str, Reading]] = []
+) -> tuple[tuple[Link, ...], tuple[LeftOut, ...]]:
+    """The readings of a sequence, and the stills taken while something went on, left out of it.
+
+    Such a still is no layout, but it tells: balls that still move were played, and an arm is a
+    hand over the bed.
+    """
+    chain: list[Link] = []
     out: list[LeftOut] = []
+    arm = rolled = False
     for name, reading in readings:
         if isinstance(reading, Layout) and reading.obstructed:
             out.append(_left_out(name, "obstructed", "something lies over the playing surface"))
+            arm = True
         elif isinstance(reading, Layout) and not reading.settled:
             out.append(_left_out(name, "unsettled", "balls are still moving"))
+            rolled = True
         else:
-            chain.append((name, reading))
+            seen = Seen(rolled=rolled or None, hand_over_bed=arm or None)
+            chain.append(Link(name=name, reading=reading, seen=seen if arm or rolled else None))
+            arm = rolled = False
     return tuple(chain), tuple(out)
 
 

@@ -38,6 +38,14 @@ class SessionResult:
         """What happened between stills that is no attempt."""
         return tuple(step for step in self.steps if isinstance(step, Transition))
 
+    @property
+    def way_report(self) -> dict[str, Any] | None:
+        """The own score of a way to practise; None for a plan in order."""
+        if self.plan.mode == "in order":
+            return None
+        tried = [Tried.of(a.verdict) for a in self.attempts if a.verdict is not None]
+        return {"mode": self.plan.mode} | self.plan.way.report(tried)
+
     def lines(self) -> Iterator[dict[str, Any]]:
         """The objects that ``session --json`` prints, in order."""
         for step in self.steps or self.attempts:
@@ -61,10 +69,7 @@ class SessionResult:
         if self.steps:
             found = Counter(step.outcome.event for step in self.transitions)
             out["events"] = {"shot": len(self.attempts)} | dict(sorted(found.items()))
-        if self.plan.mode != "in order":
-            tried = [Tried.of(verdict) for verdict in verdicts]
-            out["way"] = {"mode": self.plan.mode} | self.plan.way.report(tried)
-        return out
+        return out if self.way_report is None else out | {"way": self.way_report}
 
 
 def score_session(
@@ -136,6 +141,8 @@ def _sequence(
 ) -> tuple[tuple[Attempt | Transition, ...], tuple[LeftOut, ...]]:
     chain, left_out = chain_readings(readings)
     scorer = SequenceScorer(plan=plan, table=table, player=player)
-    steps = [step for name, reading in chain for step in scorer.take(name, reading)]
+    steps = [
+        step for link in chain for step in scorer.take(link.name, link.reading, seen=link.seen)
+    ]
     steps += scorer.finish()
     return tuple(steps), (*left_out, *scorer.left_out)
