@@ -86,8 +86,8 @@ def session(
         Path,
         typer.Argument(
             metavar="FOLDER",
-            help="Folder of a session's stills or layouts in the order of their names, or named "
-            "...-before and ...-after.",
+            help="Folder of a session's stills or layouts: named ...-before and ...-after, or a "
+            "sequence in the order of their names.",
         ),
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
@@ -113,10 +113,12 @@ def session(
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
 
+    In a sequence every shot is found by itself, and what else happened between stills is said.
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     """
     from service.practice import score_session
     from service.report.tables import attempts_grid, kinds_grid
+    from service.report.way_words import way_line
     from service.words.kinds import kind_lines, kind_rows
     from service.words.summary import summary_lines
 
@@ -137,10 +139,15 @@ def session(
     else:
         lengths = Lengths.on(table, units)
         out().print(attempts_grid(result.attempts, lengths))
+        for step in result.transitions:
+            doubt = " (in doubt)" if step.outcome.doubtful else ""
+            say(f"{step.before} to {step.after}: {step.outcome.detail}{doubt}")
         if kind_rows(result.summary.by_kind):
             out().print(kinds_grid(result.summary.by_kind, lengths))
         for line in summary_lines(result.summary, lengths) + kind_lines(result.summary.by_kind):
             say(line)
+        if result.way_report is not None:
+            say(way_line(result.way_report))
     if report is not None:
         report_on(report, result, ground, entries, table, units, of=folder.resolve().name)
     if data is not None and played_at is not None:
