@@ -29,6 +29,10 @@ class Ball:
     doubtful: bool = False
     runners_up: tuple[tuple[str, float], ...] = ()
     """Other names with their probabilities, best first; given when doubtful."""
+    look: tuple[tuple[str, float], ...] = ()
+    """Likely names by the ball's looks alone, without the other balls, best first."""
+    said: bool = False
+    """A person gave the name."""
 
     def __post_init__(self) -> None:
         if self.id not in BALL_IDS:
@@ -58,6 +62,10 @@ class Ball:
         }
         if self.runners_up:
             out["runners_up"] = [{"id": name, "confidence": p} for name, p in self.runners_up]
+        if self.look:
+            out["look"] = [{"id": name, "confidence": p} for name, p in self.look]
+        if self.said:
+            out["said"] = True
         return out
 
     @classmethod
@@ -78,6 +86,8 @@ class Ball:
                 runners_up=tuple(
                     (str(r["id"]), float(r["confidence"])) for r in data.get("runners_up", ())
                 ),
+                look=tuple((str(r["id"]), float(r["confidence"])) for r in data.get("look", ())),
+                said=bool(data.get("said", False)),
             )
         except KeyError as missing:
             raise FileFormatError(

@@ -42,11 +42,13 @@ OVERLAP = 0.88
 class Reader:
     """Reads stills of one calibration; keeps the maps that only depend on it, and the last still.
 
-    A still that differs little from the last is searched only where it differs; every ball is
-    placed anew. Threads may share a reader: stills are read one at a time.
+    One a table: its stills are a sequence. A still that differs little from the last is searched
+    only where it differs; every ball is placed anew. Threads may share a reader: stills are read
+    one at a time.
 
-    ``last_timings_ms`` holds the time of each step of the last still. Another ``finder`` can
-    stand in for the shipped network.
+    ``last_timings_ms`` holds the time of each step of the last still. ``taught`` is what is known
+    of the ball set and may be set anew between stills. Another ``finder`` can stand in for the
+    shipped network. Raises ``WeightsError`` where the shipped networks are missing or damaged.
     """
 
     def __init__(
@@ -69,7 +71,16 @@ class Reader:
         self.last_timings_ms: dict[str, float] = {}
 
     def read_still(self, data: bytes, *, name: str = "", previous: Layout | None = None) -> Layout:
-        """Bytes of a JPEG or PNG file → layout; ``StillError`` where it is no such file."""
+        """Bytes of a JPEG or PNG file → layout.
+
+        ``previous`` is the layout before, for the names of balls that have not moved.
+
+        Raises:
+            StillError: bytes that are no whole JPEG or PNG, or a picture of another size than
+                the calibration's.
+            CalibrationError: code "moved": camera or table moved farther than can be corrected,
+                or the rails cannot be found again.
+        """
         started = time.perf_counter()
         picture = decode_still(data, name=name)
         decode_ms = (time.perf_counter() - started) * 1e3
@@ -81,13 +92,38 @@ class Reader:
     def read_image(
         self, picture: Picture, *, name: str = "", previous: Layout | None = None
     ) -> Layout:
-        """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
+        """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout.
+
+        Raises:
+            StillError: a picture of another size.
+            CalibrationError: code "moved": camera or table moved farther than can be corrected,
+                or the rails cannot be found again.
+        """
         check_size(picture, self.calibration.camera.image_size_px, name=name)
         with self._one_at_a_time:
             self.last_timings_ms = {}
             with self._step("drift"):
                 drift = self.watch.check(picture, name=name or "still")
             return self._read(picture, name, previous, drift)
+
+    def forget(self) -> None:
+        """The next still is read as if it were the first."""
+        with self._one_at_a_time:
+            self.search.forget()
+
+    def read_afresh(
+        self, picture: Picture, *, name: str = "", previous: Layout | None = None
+    ) -> Layout:
+        """``read_image`` without regard to the stills before, whoever reads beside.
+
+        Raises:
+            StillError: a picture of another size.
+            CalibrationError: code "moved": camera or table moved farther than can be corrected,
+                or the rails cannot be found again.
+        """
+        with self._one_at_a_time:
+            self.forget()
+            return self.read_image(picture, name=name, previous=previous)
 
     def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
         camera, table = drift.calibration.camera, self.calibration.table
@@ -111,7 +147,7 @@ class Reader:
             unexplained = self._unexplained(seen, centres)
             things = obstructions(found.things, unexplained)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
-        odd = alike(placed.names, centres, hint=hint)
+        odd = alike(placed.names, centres, hint=hint, names=names)
         poor = _poor(names, centres, placed.cov_mm2)
         said = [*odd, *_warnings(balls), *poor, *things]
         warnings = [*([drift.warning] if drift.warning else []), *said]
@@ -157,6 +193,8 @@ def _balls(
             confidence=name.confidence,
             doubtful=name.doubtful,
             runners_up=name.runners_up,
+            look=name.look,
+            said=name.said,
         )
         for name, (x, y), c in zip(names, centres_mm, whole, strict=True)
     ]
@@ -196,7 +234,7 @@ def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) 
 
 @lru_cache(maxsize=4)
 def reader_of(calibration: Calibration, taught: Taught | None = None) -> Reader:
-    """The kept reader of a calibration and a taught ball set."""
+    """The kept reader of a calibration and a taught ball set, for its maps."""
     return Reader(calibration, taught=taught)
 
 
@@ -210,11 +248,18 @@ def read_still(
 ) -> Layout:
     """Bytes of a still → layout with every ball's place, error and name.
 
-    ``previous`` is the layout before: unmoved balls keep their names more surely. ``taught`` is
-    what is known of this very ball set. Raises ``StillError`` for bytes that are no whole JPEG or
-    PNG of the calibration's size.
+    Reads afresh: what was read before changes nothing; ``Reader`` is for sequences. ``previous``
+    is the layout before: balls that have not moved keep the names that were said, and what they
+    looked like then counts with this look. ``taught`` is what is known of this very ball set.
+
+    Raises:
+        StillError: bytes that are no whole JPEG or PNG of the calibration's size.
+        CalibrationError: code "moved": camera or table moved farther than can be corrected
+            since the calibration, or the rails cannot be found again.
+        WeightsError: the shipped networks are missing or damaged.
     """
-    return reader_of(calibration, taught).read_still(data, name=name, previous=previous)
+    picture = decode_still(data, name=name)
+    return read_image(picture, calibration, name=name, previous=previous, taught=taught)
 
 
 def read_image(
@@ -225,5 +270,12 @@ def read_image(
     previous: Layout | None = None,
     taught: Taught | None = None,
 ) -> Layout:
-    """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already."""
-    return reader_of(calibration, taught).read_image(picture, name=name, previous=previous)
+    """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already.
+
+    Raises:
+        StillError: a picture of another size than the calibration's.
+        CalibrationError: code "moved": camera or table moved farther than can be corrected
+            since the calibration, or the rails cannot be found again.
+        WeightsError: the shipped networks are missing or damaged.
+    """
+    return reader_of(calibration, taught).read_afresh(picture, name=name, previous=previous)

@@ -37,8 +37,11 @@ class StillError(RestmarkError):
 def decode_still(data: bytes, *, name: str = "") -> Picture:
     """Bytes of a whole JPEG or PNG file → picture (H, W, 3), BGR, uint8.
 
-    Raises ``StillError`` for anything else: empty, of another kind, cut off, damaged or
-    smaller than ``MIN_SIDE_PX`` on a side. ``name`` stands at the start of the error's text.
+    ``name`` stands at the start of the error's text.
+
+    Raises:
+        StillError: anything else: empty, of another kind, cut off, damaged or smaller than
+            ``MIN_SIDE_PX`` on a side.
     """
     label = name or "still"
     if not data:
@@ -73,7 +76,11 @@ def decode_still(data: bytes, *, name: str = "") -> Picture:
 
 
 def check_size(picture: Picture, size_px: tuple[int, int], *, name: str = "") -> None:
-    """Raise ``StillError`` unless the picture has the calibration's width and height."""
+    """Refuse a picture that has not the calibration's width and height.
+
+    Raises:
+        StillError: another size.
+    """
     height, width = picture.shape[:2]
     if (width, height) != tuple(size_px):
         raise StillError(

@@ -10,9 +10,9 @@ from pathlib import Path
 from fastapi import FastAPI
 
 from service.desk.desk import Desk, ReadStill
+from service.desk.readers import TableReaders
 from service.pages import install_pages
 from service.store import Store
-from vision.read import read_still
 
 from .gate import LOOPBACK_NAMES, Gate
 from .live import Live
@@ -29,17 +29,19 @@ _DESCRIPTION = (
 def create_app(
     data_dir: Path,
     *,
-    read: ReadStill = read_still,
+    read: ReadStill | None = None,
     host_names: Collection[str] = LOOPBACK_NAMES,
     any_address: bool = False,
 ) -> FastAPI:
     """The service on ``data_dir``; StoreError where that cannot be used.
 
+    ``read`` reads the stills; by default a reader a table does.
+
     ``host_names`` are the names it may be asked by; ``any_address`` takes plain IP addresses
     too, for a service that listens beyond this machine.
     """
     live = Live()
-    desk = Desk(Store(data_dir), live, read)
+    desk = Desk(Store(data_dir), live, read or TableReaders())
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:

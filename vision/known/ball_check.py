@@ -26,7 +26,10 @@ def with_frozen_balls(
 ) -> Landmarks:
     """``landmarks`` and the frozen balls of ``picture`` ((H, W, 3) BGR) as further ones.
 
-    Raises CalibrationError where the still is obstructed or balls lack at their places.
+    Raises:
+        CalibrationError: camera or table moved since the empty still, something lies over the
+            bed, or balls lack at their places.
+        StillError: a picture of another size than the provisional calibration's.
     """
     seen = seen_balls(picture, provisional, name=name)
     marks = frozen_marks(seen, provisional.camera, provisional.table)
@@ -36,7 +39,13 @@ def with_frozen_balls(
 def seen_balls(
     picture: Picture, provisional: Calibration, *, name: str = ""
 ) -> tuple[SeenBall, ...]:
-    """Centres of all balls in px, with their pixel covariance, free of any cushion's hold."""
+    """Centres of all balls in px, with their pixel covariance, free of any cushion's hold.
+
+    Raises:
+        CalibrationError: camera or table moved since the empty still, or something lies over
+            the bed.
+        StillError: a picture of another size than the provisional calibration's.
+    """
     _refuse_moved(picture, provisional, name)
     reader = Reader(provisional)
     layout = reader.read_image(picture, name=name)
