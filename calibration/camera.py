@@ -12,13 +12,13 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from .arrays import FloatArray
 from .errors import CalibrationError
 from .jsonfile import number, numbers
 from .table import BALL_CENTRE_HEIGHT_MM, BALL_RADIUS_MM
 
-FloatArray = NDArray[np.float64]
 _UNDISTORT = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 60, 1e-12)
 
 

@@ -12,12 +12,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from .errors import FileFormatError, RestmarkError
 
-FloatArray = NDArray[np.float64]
 PointMm = tuple[float, float]
 
 BALL_DIAMETER_MM = 57.15

@@ -22,7 +22,7 @@ from api_kit import (
     still,
 )
 
-from service.api import SessionAttempt, SessionStill, load_session
+from service.desk.session import SessionAttempt, SessionStill, load_session
 from service.position import Intent, landing_zone, score_shot
 from service.practice import ShotKind, shot_kind, summarise
 from service.store import StoreError

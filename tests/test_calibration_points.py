@@ -14,9 +14,9 @@ from calibration_cases import built_table, exact_lens, random_camera
 from drawn_table import draw_table
 from numpy.typing import NDArray
 
-from calibration.calibrate import calibrate
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, RestmarkError
+from calibration.from_still import calibrate
 from calibration.kept.calibration import Calibration
 from calibration.seen.points import (
     GivenPoint,

@@ -11,9 +11,9 @@ from calibration_cases import built_table
 from drawn_table import Flat, Look, draw_table, strip
 from numpy.typing import NDArray
 
-from calibration.calibrate import landmarks_of, solved
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
+from calibration.from_still import landmarks_of, solved
 from calibration.kept.calibration import Calibration, Residual
 from calibration.lens.file import Lens
 from calibration.seen.edges import Light, find_edge

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calibration.calibrate import calibrate
 from calibration.camera import Camera
+from calibration.from_still import calibrate
 from calibration.lens.board import BoardPattern, find_board
 from calibration.lens.fit import Lens, fit_lens
 from calibration.solve.quality import bed_error_mm

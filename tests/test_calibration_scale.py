@@ -15,9 +15,9 @@ from drawn_stills import DrawnBall, draw_still
 from numpy.typing import NDArray
 from PIL import ExifTags, Image
 
-from calibration.calibrate import watched
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, RestmarkError
+from calibration.from_still import watched
 from calibration.kept.calibration import Calibration
 from calibration.seen.exif import Focal, focal_of
 from calibration.seen.frozen_balls import PLACES, SeenBall, frozen_marks, frozen_place_mm

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from calibration_cases import built_table, exact_lens, random_camera, simulated_landmarks
 
-from calibration.calibrate import calibrate
 from calibration.errors import CalibrationError
+from calibration.from_still import calibrate
 from calibration.kept.calibration import Calibration
 from calibration.seen.marks import DIMENSION_SIGMA_MM
 from calibration.seen.points import GivenPoint

@@ -12,9 +12,9 @@ from calibration_cases import built_table, exact_lens, random_camera
 from drawn_table import Look, draw_table
 from numpy.typing import NDArray
 
-from calibration.calibrate import calibrate
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
+from calibration.from_still import calibrate
 from calibration.search.landmarks import find_landmarks
 from calibration.solve.quality import bed_error_mm
 from calibration.table import Table

@@ -15,8 +15,8 @@ from calibration_cases import exact_lens
 from numpy.typing import NDArray
 from typer.testing import CliRunner
 
-from calibration.calibrate import calibrate, watched
 from calibration.errors import CalibrationError, FileFormatError
+from calibration.from_still import calibrate, watched
 from calibration.kept.calibration import Calibration
 from calibration.kept.rail_marks import RailMark
 from calibration.table import Table

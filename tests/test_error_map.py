@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 from calibration_cases import built_table, exact_lens, random_camera, simulated_landmarks
 
+from calibration.chi_square import PLANE_95
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
 from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, Known
-from calibration.solve.quality import CHI2_95, bed_error_mm, bed_grid_mm, radius_95_mm
+from calibration.solve.quality import bed_error_mm, bed_grid_mm, radius_95_mm
 from calibration.solve.solve import solve
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from service.cli import main
@@ -149,7 +150,7 @@ def test_a_table_off_its_size_stays_within_both_budgets(error_mm: float) -> None
         squares.append([np.mean(np.sum(off**2, axis=1)) for off in (by_noses, by_tape)])
         stated.append([np.mean(np.trace(cov, axis1=1, axis2=2)) for cov in covs])
         inside += [
-            np.mean(np.einsum("ni,nij,nj->n", off, np.linalg.inv(cov), off) < CHI2_95)
+            np.mean(np.einsum("ni,nij,nj->n", off, np.linalg.inv(cov), off) < PLANE_95)
             for off, cov in zip((by_noses, by_tape), covs, strict=True)
         ]
     ratio = np.sqrt(np.mean(squares, axis=0) / np.mean(stated, axis=0))

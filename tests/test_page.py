@@ -9,7 +9,7 @@ from api_kit import CALIBRATION, FAR, INTENT, Client, after, layout, running, st
 from page_kit import Tab
 from playwright.sync_api import expect
 
-from service.api import SessionAttempt, SessionStill, load_session
+from service.desk.session import SessionAttempt, SessionStill, load_session
 from service.position import Intent, landing_zone, score_shot
 
 SIZES_PX = {"wall": (1920, 1080), "laptop": (1280, 800), "phone": (390, 800)}

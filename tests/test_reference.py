@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calibration.calibrate import watched
 from calibration.errors import FileFormatError
+from calibration.from_still import watched
 from calibration.kept.bed_picture import MOST_BYTES, SCALE_MM
 from calibration.kept.calibration import Calibration
 from service.bench.stills.readings import BenchStill

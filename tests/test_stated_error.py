@@ -6,9 +6,10 @@ Rendered rooms with tables built to tolerance (length and width 1.6 mm, sights 0
 twice that; mouths, caps, offsets anywhere in their range; cameras leaning up to 30 degrees), told
 by their named size, 51 rooms that nothing was tuned on, two of them refused for their cloth:
 `python -m vision.training.dataset --set built`, then
-`python -m service.bench.rooms.stated_error FOLDER`, and with `--sources tape nothing --noise 0`. Root mean squares over the bed; "ninths" are the least and
-largest ratio of the bed's nine parts, "pull" is in stated sigmas. (Measured one step
-earlier, before building errors were foreshortened row by row.)
+`python -m service.bench.rooms.stated_error FOLDER`, and with `--sources tape nothing --noise 0`.
+Root mean squares over the bed; "ninths" are the least and largest ratio of the bed's nine parts,
+"pull" is in stated sigmas. (Measured one step earlier, before building errors were foreshortened
+row by row.)
 
                               n  measured predicted  ratio      ninths  pull      ninths  in 95 %
 lens, noise 0, by tape       49  1.271 mm  1.256 mm   1.01  0.93-1.04   1.01  1.00-1.03      98%
@@ -46,11 +47,11 @@ from calibration_cases import (
     exact_lens,
     simulated_landmarks,
 )
-from numpy.typing import NDArray
 
-from calibration.calibrate import landmarks_of
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
+from calibration.from_still import landmarks_of
 from calibration.kept.calibration import Calibration
 from calibration.lens.file import Lens
 from calibration.seen.edges import EDGE_SIGMA_PX
@@ -73,7 +74,6 @@ from service.demo.samples import OTHERS_FOLDER, sample_folder
 from vision.still import decode_still
 from vision.truth.file import TruthStill, read_truth
 
-FloatArray = NDArray[np.float64]
 PRACTICE_FOLDER = "practice"
 BY_TAPE = FRAMES[0]
 WITHIN = (0.8, 1.2)

@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.kept.calibration import Calibration
 from calibration.table import BALL_DIAMETER_MM
 from calibration.watch.drift import Drift, DriftWatch
@@ -28,7 +29,6 @@ from .layout import BALL_IDS, Ball, Layout
 from .networks import Networks, shipped
 from .still import Picture, check_size, decode_still
 
-FloatArray = NDArray[np.float64]
 NEAR_PX = 1.0
 """A camera corrected by less needs no new view: the finder aims no finer."""
 BALL_ODDS = 0.0

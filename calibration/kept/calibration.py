@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from calibration import jsonfile
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
@@ -19,7 +20,6 @@ from calibration.vary import PARAMETERS, SURFACE, sensitivity
 from .bed_picture import BedPicture
 from .rail_marks import RailMark, marks_from_list
 
-FloatArray = NDArray[np.float64]
 TABLE_FORMAT = "restmark-table"
 TABLE_VERSION = 1
 HEADS = ("left", "right", "top", "bottom")

@@ -11,9 +11,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 PATTERNS = ("charuco", "chessboard")
 FEWEST_CORNERS = 12

@@ -8,15 +8,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration import jsonfile
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError
 
 from .board import BoardPattern
 
-FloatArray = NDArray[np.float64]
 LENS_FORMAT = "restmark-lens"
 LENS_VERSION = 1
 INTRINSICS = ("fx_px", "fy_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2", "k3")

@@ -37,7 +37,6 @@ from calibration.table import Table
 from .cloth import ClothOutline, find_cloth
 from .vetting import lined_up
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 FEWEST_STRETCHES = 24
 """Least stretches of noses and seams together with which a still is worth solving."""

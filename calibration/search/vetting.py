@@ -10,12 +10,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.seen.marks import Landmark, Landmarks
 
-FloatArray = NDArray[np.float64]
 MOST_SCATTER_MM = 0.45
 """Usual distance of a cushion's stretches from their own line: in rendered tables 0.02 to 0.4,
 by chance, within a window of ±3 mm, 0.54 to 1.6."""

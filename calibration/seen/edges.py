@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 
 from .marks import Landmark, Vector
 from .profile import lowest, misfit, step_basis
 
-FloatArray = NDArray[np.float64]
 LightArray = NDArray[np.float32]
 _STEP_MM = 0.25
 _STATION_MM = 3.0

@@ -10,15 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.table import BALL_CENTRE_HEIGHT_MM, FROZEN_INSET_MM, Table
 
 from .marks import OUTWARD, Landmark, side_point_mm
 
-FloatArray = NDArray[np.float64]
 PLACES = ("head-2", "foot-2", "left-2", "left-6", "right-2", "right-6")
 """Where to freeze a ball: to the cushion before the sight of that name."""
 FEWEST_BALLS = 4

@@ -6,13 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import HEADS
 from calibration.table import Table
 
-FloatArray = NDArray[np.float64]
 Vector = tuple[float, float, float]
 
 KINDS = ("nose", "cushion back", "sight", "pocket", "point", "ball")

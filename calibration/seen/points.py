@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration import jsonfile
+from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 from calibration.table import POCKET_NAMES, Table
 
@@ -23,7 +23,6 @@ from .marks import Landmark, Vector, sight_mark
 from .pocket_mouths import nose_point_moves
 from .sights import BUILT_SIGMA_MM as SIGHT_BUILT_MM
 
-FloatArray = NDArray[np.float64]
 POINTS_FORMAT = "restmark-points"
 POINTS_VERSION = 1
 CLICK_SIGMA_PX = 1.0

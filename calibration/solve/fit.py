@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.lens.file import INTRINSICS, Lens
 from calibration.seen.marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, KINDS, Landmarks
@@ -24,7 +25,6 @@ from .known import Known
 from .quality import GIVEN_KINDS
 from .start import DEFAULT_FOCAL
 
-FloatArray = NDArray[np.float64]
 FREE_INTRINSICS = ("focal_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2")
 """Solved from the landmarks where there is no lens file, each held by a prior."""
 ROUNDS = 3

@@ -5,20 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
+from calibration.chi_square import PLANE_95
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Budget, Calibration, Residual
 from calibration.seen.marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, Landmarks
 from calibration.seen.points import FEWEST_CHECKED
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
-FloatArray = NDArray[np.float64]
 GRID = (15, 30)
 """Rows across and columns along the bed at which the error is judged."""
-CHI2_95 = 5.991
-"""95 % point of chi-squared with two degrees of freedom."""
 HIGHEST_RMS_MM = 1.5
 LEAST_AGREEING = 0.6
 """Least part of the landmarks that must agree with the solve."""
@@ -69,7 +67,7 @@ def error_budget(calibration: Calibration) -> Budget:
 
 def radius_95_mm(cov_mm2: FloatArray) -> FloatArray:
     """Longer semi-axis of the 95 % ellipse, (N,), of covariances (N, 2, 2)."""
-    return np.asarray(np.sqrt(CHI2_95 * np.linalg.eigvalsh(cov_mm2)[:, 1]))
+    return np.asarray(np.sqrt(PLANE_95 * np.linalg.eigvalsh(cov_mm2)[:, 1]))
 
 
 def bed_error_mm(calibration: Calibration, true_camera: Camera) -> FloatArray:

@@ -6,14 +6,13 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.lens.file import Lens
 from calibration.seen.marks import Landmarks
 
-FloatArray = NDArray[np.float64]
 FEWEST_LANDMARKS = 4
 DEFAULT_FOCAL = 0.85
 """Focal length over the picture's longer side where nothing says better (about 61° of view)."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
@@ -26,9 +27,7 @@ from .rail_shifts import Found, MarkSearch
 from .rail_strips import Strips
 from .rigid import PRIOR_SIGMA, Rigid, rigid_move
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
-BoolArray = NDArray[np.bool_]
 
 STATES = ("still", "moved", "cannot tell", "unchecked")
 STILL_MM, STILL_PX = 0.4, 0.5

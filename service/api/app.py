@@ -9,13 +9,14 @@ from pathlib import Path
 
 from fastapi import FastAPI
 
-from service.desk.desk import Desk, ReadStill
+from service.desk.arriving import ReadStill
+from service.desk.desk import Desk
+from service.desk.live import Live
 from service.desk.readers import TableReaders
 from service.pages import install_pages
 from service.store import Store
 
 from .gate import LOOPBACK_NAMES, Gate
-from .live import Live
 from .problems import install_problems
 from .routes import router
 

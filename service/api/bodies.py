@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from service.pages import calibration_of, landing_zone_of
+from service.desk.scene import landing_zone_of
+from service.desk.stored import calibration_of
 from service.position import Intent
 from service.store import (
     AttemptRecord,

@@ -19,7 +19,7 @@ TYPE_PREFIX = "/api/v1/problems/"
 
 
 class ApiError(RestmarkError):
-    """A refusal of the service itself; ``code`` is one of ``KINDS``."""
+    """A request that cannot be; ``code`` is one of ``KINDS``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

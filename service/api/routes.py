@@ -9,8 +9,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Header, Query, Request, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
-from service.desk.desk import no_calibration, no_intent
-from service.pages import Scene, progress_of, summary_of
+from service.desk.refusals import no_calibration, no_intent
+from service.desk.scene import Scene
+from service.desk.sums import progress_of, summary_of
+from service.pages import scene_svg
 from service.report.progress_words import progress_lines
 from service.store import NotFoundError
 
@@ -259,7 +261,7 @@ async def get_set(desk: DeskDep) -> dict[str, Any]:
 )
 def get_top_view(number: Number, reader: ReaderDep) -> Response:
     """The layout from above, with the zone or the verdict that goes with it."""
-    drawn = Scene.of(reader, reader.reading(number)).svg()
+    drawn = scene_svg(Scene.of(reader, reader.reading(number)))
     return Response(drawn, media_type="image/svg+xml")
 
 

@@ -13,13 +13,13 @@ from fastapi import FastAPI
 
 from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
+from service.address import DEFAULT_HOST, DEFAULT_PORT
+from service.siblings import CODE, mixed_install
 from vision.name.taught import Taught
 
 from .app import create_app
 from .gate import LOOPBACK_NAMES
 
-DEFAULT_HOST = "127.0.0.1"
-DEFAULT_PORT = 8765
 _LAST_PORT = 65535
 _LAST_WORDS_S = 5
 """How long a stop waits for answers that are under way."""
@@ -68,6 +68,9 @@ def serve(
     file that is set as the taught ball set. ``announce`` gets
     the address, and a warning where others can reach it. Raises RestmarkError before it serves.
     """
+    mixed = mixed_install()
+    if mixed is not None:
+        raise ServeError(mixed, code=CODE)
     calibration = Calibration.read(open_calibration) if open_calibration is not None else None
     taught = Taught.read(ball_set) if ball_set is not None else None
     listener = bind(host, port)

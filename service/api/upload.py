@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import re
-from pathlib import PurePosixPath
 from typing import Any
 
 from fastapi import Request
 from starlette.datastructures import UploadFile
 
-from service.desk.desk import Upload
+from service.desk.upload import Upload, clean_name
 
 from .problems import ApiError
 
 _KEY = re.compile(r"[\x21-\x7e]{1,200}")
-_NAME_LIMIT = 200
 RAW_MEDIA_TYPES = ("image/jpeg", "image/png", "application/octet-stream")
 _FILE = {"type": "string", "format": "binary"}
 BODY_DOCUMENT: dict[str, Any] = {
@@ -65,10 +63,3 @@ async def _file_of_form(request: Request) -> tuple[bytes, str]:
                 code="invalid-request",
             )
         return await file.read(), file.filename or ""
-
-
-def clean_name(name: str) -> str:
-    """The last part of a sender's file name, without what cannot be shown; never a path."""
-    last = PurePosixPath(name.replace("\\", "/")).name
-    shown = "".join(char for char in last if char.isprintable()).strip()
-    return shown[:_NAME_LIMIT] or "still"

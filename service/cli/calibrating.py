@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 import typer
 
+from calibration.chi_square import PLANE_AXIS_95
 from calibration.errors import CalibrationError, RestmarkError
 from calibration.jsonfile import write_text
 from calibration.table import BALL_CENTRE_HEIGHT_MM, NAMED_SURFACES_MM, Table
@@ -113,7 +114,7 @@ def calibrate(
     right one), spots (foot spot); or x_mm, y_mm and z_mm instead of a name. sigma_px is a
     point's expected error, 1 px where nothing is said.
     """
-    from calibration.calibrate import landmarks_of, solved, watched
+    from calibration.from_still import landmarks_of, solved, watched
     from calibration.lens.fit import Lens
     from calibration.seen.exif import focal_of
     from calibration.seen.points import read_points
@@ -256,7 +257,9 @@ def _pixel(text: str, source: str) -> tuple[float, float]:
 def _place_words(table: Table, place: dict[str, Any]) -> str:
     x, y = place["x_mm"], place["y_mm"]
     across, along = table.diamonds((x, y))
-    spread = 2.448 * math.sqrt(max(np.linalg.eigvalsh(np.asarray(place["cov_mm2"])).max(), 0.0))
+    spread = PLANE_AXIS_95 * math.sqrt(
+        max(np.linalg.eigvalsh(np.asarray(place["cov_mm2"])).max(), 0.0)
+    )
     return (
         f"{place['u']:g},{place['v']:g}  →  x {x:.1f} mm  y {y:.1f} mm   ± {spread:.1f} mm (95 %)"
         f"   {across:.2f}, {along:.2f} diamonds"

@@ -52,7 +52,7 @@ def keep_session(
     played_at: datetime,
 ) -> str:
     """Put what was scored into the store; returns what to say about it."""
-    from service.api import SessionAttempt, SessionStill, load_session
+    from service.desk.session import SessionAttempt, SessionStill, load_session
 
     assert ground.calibration is not None
     stills = {entry.name: entry.still for entry in entries if entry.still is not None}

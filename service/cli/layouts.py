@@ -15,7 +15,7 @@ from .options import set_from
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
-    from service.desk.desk import ReadStill
+    from service.desk.arriving import ReadStill
     from vision.name.taught import Taught
 
 _SAME_SURFACE_MM = 0.5

@@ -10,12 +10,13 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 
+from service.address import DEFAULT_HOST, DEFAULT_PORT
+
 from .app import app, guarded
 from .console import note, out, print_json, say, tracked
 from .options import BALL_SET, JSON
 
 Show = Callable[[Mapping[str, Any], Console], None]
-DEFAULT_PORT = 8765
 PORT = Annotated[
     int, typer.Option("--port", min=1, max=65535, help="Port to listen on.", show_default=True)
 ]
@@ -53,7 +54,7 @@ def serve(
     ] = Path("restmark-data"),
     host: Annotated[
         str, typer.Option("--host", help="Address to listen on; the default is this machine only.")
-    ] = "127.0.0.1",
+    ] = DEFAULT_HOST,
     port: PORT = DEFAULT_PORT,
     calibration: Annotated[
         Path | None, typer.Option("--calibration", help="Calibration file to set at the start.")

@@ -30,7 +30,7 @@ def progress(
     Nothing is called a trend before it can be claimed; until then the command says how many
     sessions are missing.
     """
-    from service.pages import progress_of
+    from service.desk.sums import progress_of
     from service.report.kind_words import kind_rows
     from service.report.progress_words import progress_lines
     from service.report.tables import kinds_grid, sessions_grid

@@ -158,7 +158,8 @@ def print_demo(demo: Demo, console: Console) -> None:
 
 def serve_demo(demo: Demo, *, port: int, announce: Callable[[str], None]) -> None:
     """Leave the service running on the demo's data, in ``data`` of its folder."""
-    from service.api import SessionAttempt, SessionStill, load_session, serve
+    from service.api import serve
+    from service.desk.session import SessionAttempt, SessionStill, load_session
 
     trial = demo.trial
     data = demo.folder / "data"

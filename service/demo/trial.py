@@ -14,8 +14,8 @@ from typing import Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.calibrate import calibrate
 from calibration.errors import RestmarkError
+from calibration.from_still import calibrate
 from calibration.kept.calibration import Calibration
 from calibration.lens.board import BoardPattern
 from calibration.lens.file import Lens

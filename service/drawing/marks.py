@@ -8,6 +8,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
+from calibration.chi_square import PLANE_95
 from calibration.table import BALL_RADIUS_MM, PointMm
 from vision.layout import Ball
 
@@ -18,8 +19,6 @@ from .svg import add, arrow_head, number, path, points
 if TYPE_CHECKING:
     from service.position import LandingZone, Verdict
 
-CHI2_95_TWO = 5.991
-"""95 % point of chi-square with two degrees of freedom: scale of the error ellipse."""
 _ELLIPSE_ROOM_MM = 75.0
 _FACTORS = (1, 2, 3, 5, 10, 15, 20, 30, 50, 75, 100)
 
@@ -27,7 +26,7 @@ _FACTORS = (1, 2, 3, 5, 10, 15, 20, 30, 50, 75, 100)
 def ellipse_mm(ball: Ball) -> tuple[float, float, float]:
     """Semi-axes (mm, larger first) of the 95 % ellipse and the larger one's angle (rad)."""
     values, vectors = np.linalg.eigh(np.asarray(ball.cov_mm2, dtype=float))
-    small, large = (math.sqrt(max(0.0, CHI2_95_TWO * float(v))) for v in values)
+    small, large = (math.sqrt(max(0.0, PLANE_95 * float(v))) for v in values)
     return large, small, math.atan2(float(vectors[1, 1]), float(vectors[0, 1]))
 
 

@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from calibration.kept.calibration import Calibration
 from service.desk.known_set import KnownSet
+from service.desk.names import said_names, spoken_of
+from service.desk.scene import Scene
 from service.store import CorrectionRecord
 from vision.layout import BALL_IDS, Ball, Layout
 
 from . import words
-from .scene import Scene
 
 LOOK_RADII = 2.0
 """Half width of the picture of a ball, in its radii: its surroundings help to know it again."""
@@ -63,7 +62,7 @@ class NamesView:
 
 def ball_rows(scene: Scene, said: Sequence[CorrectionRecord]) -> tuple[BallRow, ...]:
     """A row a ball."""
-    by_hand = {id(ball) for ball in _spoken_of(scene.reading.layout, said)}
+    by_hand = {id(ball) for ball in spoken_of(scene.reading.layout, said)}
     return tuple(
         _ball_row(ball, scene.calibration, by_hand=id(ball) in by_hand)
         for ball in scene.reading.layout.balls
@@ -153,42 +152,20 @@ def _with_others(ball: Ball) -> str:
 
 def _said(layout: Layout, said: Sequence[CorrectionRecord]) -> tuple[str, ...]:
     """What stands by hand: names put right, names confirmed, names left open."""
-    if not said:
-        return ()
-    read = said[0].layout_before.balls
-    changed, confirmed, left = [], [], []
-    for ball in _spoken_of(layout, said):
-        was = min(read, key=lambda other: _apart_mm(other, ball.centre_mm)).id
-        if ball.doubtful:
-            left.append(ball.id)
-        elif was != ball.id:
-            changed.append(f"{ball.id} (read as {was})")
-        else:
-            confirmed.append(ball.id)
-    parts = (("Put right", changed), ("Confirmed", confirmed), ("Left in doubt", left))
+    stands = said_names(layout, said)
+    changed = [f"{now} (read as {was})" for now, was in stands.changed]
+    parts = (
+        ("Put right", changed),
+        ("Confirmed", stands.confirmed),
+        ("Left in doubt", stands.left_open),
+    )
     return tuple(f"{what} by hand: {', '.join(names)}." for what, names in parts if names)
-
-
-def _spoken_of(layout: Layout, said: Sequence[CorrectionRecord]) -> list[Ball]:
-    """The layout's balls that something was said of, in its order."""
-    if not layout.balls:
-        return []
-    places = [(name["x_mm"], name["y_mm"]) for each in said for name in each.names]
-    meant = {
-        min(range(len(layout.balls)), key=lambda k: _apart_mm(layout.balls[k], place))
-        for place in places
-    }
-    return [layout.balls[k] for k in sorted(meant)]
-
-
-def _apart_mm(ball: Ball, place_mm: tuple[float, float]) -> float:
-    return float(np.hypot(ball.x_mm - place_mm[0], ball.y_mm - place_mm[1]))
 
 
 def _kept(layout: Layout, said: Sequence[CorrectionRecord], why_not: str | None) -> str:
     if why_not is None:
         sure = sum(not ball.doubtful for ball in layout.balls)
-        by_hand = sum(not ball.doubtful for ball in _spoken_of(layout, said))
+        by_hand = sum(not ball.doubtful for ball in spoken_of(layout, said))
         others = (
             ", and by the other sure names of this still: where one is wrong, put it right too"
             if sure > by_hand

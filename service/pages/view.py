@@ -11,13 +11,16 @@ from markupsafe import Markup
 from calibration.kept.calibration import Calibration
 from calibration.table import NAMED_SURFACES_MM
 from service.desk.known_set import KnownSet
+from service.desk.scene import Scene
+from service.desk.stored import calibration_of
+from service.desk.sums import summary_of
 from service.store import AttemptRecord, Reader, ReadingRecord
 
 from . import words
 from .naming import BallRow, NamesView, ball_rows, names_view
 from .noting import NoteView, note_view
-from .scene import Scene, calibration_of
-from .summary import summary_facts, summary_of
+from .picture import scene_svg
+from .summary import summary_facts
 from .weeks import ProgressView, progress_view
 from .words import Fact
 
@@ -131,7 +134,7 @@ def page_view(reader: Reader, known: KnownSet) -> PageView:
         advice=advice,
         advice_code=code,
         is_calibrated=calibration is not None,
-        svg=Markup(scene.svg()) if scene else None,
+        svg=Markup(scene_svg(scene)) if scene else None,
         facts_title=say.facts_title,
         facts=say.facts,
         note=note_view(scene.attempt) if scene and scene.attempt else None,

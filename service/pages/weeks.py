@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from service.desk.sums import progress_of
 from service.drawing.sessions import SessionPoint, sessions_svg
 from service.practice.statistics.progress import SessionFigures
 from service.report.progress_words import SessionRow, progress_lines, session_rows
 from service.store import Score
-
-from .summary import progress_of
 
 SESSIONS_SHOWN = 20
 

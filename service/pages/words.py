@@ -6,14 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.chi_square import PLANE_AXIS_95
 from calibration.table import BALL_DIAMETER_MM, PointMm, Table
 from service.position.verdict.judged import judged_angle, judged_side
 from vision.layout import Ball
 
 TONES = {"in": "in", "out": "out", "too close to call": "close"}
 """Tone of the page's colours by verdict; the words always stand beside them."""
-_AXIS_95 = 2.448
-"""Half axis of the 95 % ellipse over sigma: the root of chi-square's 5.991 with 2 degrees."""
 NONE = "–"
 
 
@@ -55,7 +54,7 @@ def error_95_mm(ball: Ball) -> float:
     (a, b), (c, d) = ball.cov_mm2
     half, off = (a + d) / 2, (b + c) / 2
     largest = half + (((a - d) / 2) ** 2 + off**2) ** 0.5
-    return float(_AXIS_95 * max(largest, 0.0) ** 0.5)
+    return float(PLANE_AXIS_95 * max(largest, 0.0) ** 0.5)
 
 
 def headline(verdict: Mapping[str, Any]) -> str:

@@ -10,10 +10,10 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.chi_square import PLANE_95
 from calibration.table import BALL_RADIUS_MM
 from service.drawing.svg import add, number, root, text_of
 
-CHI2_95_TWO = 5.991
 _INK = "fill:var(--muted,#667)"
 _LINE = "stroke:var(--rule,#bbb)"
 _SIZE = 460
@@ -62,7 +62,7 @@ def _reach_mm(landings: Sequence[LandingPoint]) -> float:
     largest = max((max(abs(m.along_mm), abs(m.across_mm)) for m in landings), default=0.0)
     if len(landings) >= FEWEST_FOR_ELLIPSE:
         mean, cov = _mean_cov(landings)
-        half = np.sqrt(np.maximum(np.diag(cov), 0.0) * CHI2_95_TWO)
+        half = np.sqrt(np.maximum(np.diag(cov), 0.0) * PLANE_95)
         largest = max(largest, 0.9 * float(np.max(np.abs(mean) + half)))
     for nice in (50, 100, 150, 200, 300, 400, 500, 600, 700, 800, 1000, 1200, 1400, 1600, 2400):
         if largest * 1.12 + 5 <= nice:
@@ -102,7 +102,7 @@ def _mean_cov(
 def _draw_ellipse(svg: ET.Element, landings: Sequence[LandingPoint], scale: float) -> None:
     mean, cov = _mean_cov(landings)
     values, vectors = np.linalg.eigh(cov)
-    small, large = np.sqrt(np.maximum(values, 0.0) * CHI2_95_TWO) * scale
+    small, large = np.sqrt(np.maximum(values, 0.0) * PLANE_95) * scale
     turn = math.degrees(math.atan2(vectors[1, 1], vectors[0, 1]))
     x, y = mean[0] * scale, -mean[1] * scale
     group = add(svg, "g", transform=f"translate({number(x)} {number(y)})")

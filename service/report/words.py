@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from calibration.chi_square import PLANE_AXIS_95
 from calibration.table import BALL_DIAMETER_MM, PointMm, Table
 from vision.layout import Ball
 
@@ -15,8 +16,6 @@ if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
     from calibration.lens.file import Lens
 
-CHI_95_TWO = math.sqrt(5.991)
-"""Half-axes of a 95 % ellipse in two dimensions, in standard deviations."""
 MINUS = "\N{MINUS SIGN}"
 SCALE_WORDS = {
     "lens file": "the lens file",
@@ -41,7 +40,7 @@ def pocket_name(name: str | None) -> str:
 def error_mm(ball: Ball) -> float:
     """Larger half-axis of the ball's 95 % error ellipse, mm."""
     largest = float(np.linalg.eigvalsh(np.asarray(ball.cov_mm2, dtype=float))[-1])
-    return CHI_95_TWO * math.sqrt(max(largest, 0.0))
+    return PLANE_AXIS_95 * math.sqrt(max(largest, 0.0))
 
 
 def signed(value: float, digits: int = 0) -> str:

@@ -10,11 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from vision.layout import BALL_IDS, Ball, Layout
 
-FloatArray = NDArray[np.float64]
 UNMOVED_MM = 4.0
 """A ball found this near to where one lay before has probably not moved."""
 LOOKS_APART = 0.01

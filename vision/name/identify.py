@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
+from calibration.arrays import FloatArray
 from vision.layout import BALL_IDS, Layout
 
 from .history import LEAST_CHANCE, Known, kept, known
 
-FloatArray = NDArray[np.float64]
 DOUBT_BELOW = 0.95
 TEMPERATURE = 1.8
 """What the log probabilities are divided by, so that confidences come true."""

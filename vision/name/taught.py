@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import FileFormatError
 from calibration.jsonfile import check_version, items, number, read_json, text, write_json
 from vision.layout import BALL_IDS
@@ -26,7 +26,6 @@ from vision.place.centres import Placed
 
 from .identify import Hint, chances_alone
 
-FloatArray = NDArray[np.float64]
 SET_FORMAT, SET_VERSION = "restmark-set", 1
 REMEDY = "Make it anew with `restmark teach`."
 SPREADS = {"cue": (148.0, 0.04), "solid": (228.0, 0.028), "stripe": (220.0, 0.02)}

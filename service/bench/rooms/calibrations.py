@@ -20,8 +20,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from calibration.calibrate import landmarks_of, solved, watched
 from calibration.errors import FileFormatError, RestmarkError
+from calibration.from_still import landmarks_of, solved, watched
 from calibration.kept.calibration import Calibration
 from calibration.lens.file import Lens
 from calibration.seen.marks import Landmarks

@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.calibrate import landmarks_of, solved
 from calibration.errors import CalibrationError
+from calibration.from_still import landmarks_of, solved
 from calibration.lens.file import Lens
 from calibration.seen.marks import Landmarks
 from calibration.solve.bearing_out import Record, as_text, bear_out, record_of

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
-from calibration.calibrate import calibrate
 from calibration.errors import FileFormatError, RestmarkError
+from calibration.from_still import calibrate
 from calibration.kept.calibration import Calibration
 from calibration.lens.file import Lens
 from calibration.solve.known import NAMED_ERROR_MM, Known

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, POCKET_NAMES, PointMm, Table
 from service.position.errors import IntentError
-from service.position.geometry import FloatArray
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
 from service.position.verdict.value import chance_by_pocket

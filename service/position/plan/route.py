@@ -23,9 +23,9 @@ import shapely
 from scipy.special import ndtri
 from shapely.geometry import LineString
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, PointMm, Table
 from service.position.errors import IntentError
-from service.position.geometry import FloatArray
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
 from service.position.shot.hooked import hooked_word, visible_shares

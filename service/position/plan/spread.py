@@ -17,8 +17,9 @@ import numpy as np
 from scipy.special import erf
 from scipy.stats import chi2
 
+from calibration.arrays import FloatArray
+from calibration.chi_square import LINE_95
 from calibration.table import Table
-from service.position.geometry import FloatArray
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
 from service.position.shot.reach import reach
@@ -26,14 +27,14 @@ from service.position.verdict.value import half_window_rad, open_pockets
 from service.position.zone.membership import leave_of
 from vision.layout import Layout
 
-DEFAULT_AIM_DEG = (0.10, 0.04, 0.30)
+_STARTING = Player()
+DEFAULT_AIM_DEG = (_STARTING.aim_spread_deg, 0.04, 0.30)
 """Starting spread with the range it is believed to lie in; no published figure was found."""
-DEFAULT_SPEED = (0.15, 0.05, 0.40)
-DEFAULT_LINE_DEG = (3.0, 1.0, 10.0)
+DEFAULT_SPEED = (_STARTING.speed_spread, 0.05, 0.40)
+DEFAULT_LINE_DEG = (_STARTING.line_spread_deg, 1.0, 10.0)
 LEAST_SHOTS = 20
 WIDEST_RATIO = 3.0
 """A fit is used when its interval's ends differ by no more than this factor."""
-_HALF_CHI2 = 1.9207
 _GRID_DEG = np.geomspace(0.003, 10.0, 800)
 _LEAST_CHANCE = 1e-12
 
@@ -125,7 +126,7 @@ def fit_aim_spread(shots: Sequence[AimedShot]) -> Spread:
     chance = erf(half / (math.sqrt(2.0) * _GRID_DEG[:, None]))
     chance = np.clip(chance, _LEAST_CHANCE, 1 - _LEAST_CHANCE)
     log = np.where(made, np.log(chance), np.log1p(-chance)).sum(axis=1)
-    near = np.flatnonzero(log >= log.max() - _HALF_CHI2)
+    near = np.flatnonzero(log >= log.max() - LINE_95 / 2)
     low, high = float(_GRID_DEG[near[0]]), float(_GRID_DEG[near[-1]])
     if near[0] == 0 or near[-1] == len(_GRID_DEG) - 1 or high > WIDEST_RATIO * low:
         return default

@@ -20,8 +20,8 @@ from numpy.typing import ArrayLike
 from scipy.special import erf
 from shapely.geometry import MultiPolygon
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.table import BALL_DIAMETER_MM, Pocket, PointMm, Table
-from service.position.geometry import BoolArray, FloatArray
 from service.position.meant.player import Player
 from service.position.shot.path import EDGE_MM, LEAST_INSET_MM, ghost_room_mm
 from service.position.shot.reach import reached

@@ -9,12 +9,12 @@ from datetime import datetime
 from pathlib import Path
 
 from calibration.kept.calibration import Calibration
-from service.desk.desk import circumstances_of
 from service.position import Intent, Verdict
 from service.practice import ShotKind
 from service.store import ReadingRecord, Store, StoreError
 from vision.layout import Layout
 
+from .arriving import circumstances_of
 from .upload import clean_name
 
 

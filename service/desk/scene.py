@@ -1,45 +1,16 @@
-"""What there is to draw of a reading: its table, and the zone or the verdict that go with it."""
+"""What belongs to a reading: its table, and the zone or the verdict that go with it."""
 
 from __future__ import annotations
 
-import functools
-import json
 from dataclasses import dataclass, replace
 
 from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
 from calibration.table import Table
-from service.drawing import top_view_svg
 from service.position import Intent, LandingZone, Verdict, landing_zone, score_shot
-from service.store import (
-    AttemptRecord,
-    CalibrationRecord,
-    IntentRecord,
-    Reader,
-    ReadingRecord,
-    StoreError,
-)
+from service.store import AttemptRecord, IntentRecord, Reader, ReadingRecord
 
-
-@functools.lru_cache(maxsize=8)
-def _parsed(document: str) -> Calibration:
-    return Calibration.from_dict(json.loads(document), path="calibration")
-
-
-def calibration_of(record: CalibrationRecord) -> Calibration:
-    """The calibration that a stored document holds."""
-    return _parsed(json.dumps(record.document, sort_keys=True))
-
-
-def calibration_behind(reader: Reader, reading: ReadingRecord) -> Calibration:
-    """The calibration that ``reading`` was made with."""
-    calibration = reader.calibration(reading.calibration_id)
-    if calibration is None:
-        raise StoreError(
-            f"reading {reading.id}: its calibration {reading.calibration_id} is gone; "
-            "allowed: a whole database. Put restmark.db back from your copy."
-        )
-    return calibration_of(calibration)
+from .stored import calibration_behind
 
 
 def landing_zone_of(reader: Reader, before: ReadingRecord, intent: Intent) -> LandingZone:
@@ -49,7 +20,7 @@ def landing_zone_of(reader: Reader, before: ReadingRecord, intent: Intent) -> La
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """A reading with all that belongs in its picture."""
+    """A reading with all that is shown beside it."""
 
     calibration: Calibration
     reading: ReadingRecord
@@ -99,14 +70,3 @@ class Scene:
         except RestmarkError as refusal:
             return replace(told, refusal=refusal.detail)
         return replace(told, zone=verdict.zone, verdict=verdict)
-
-    def svg(self, *, width_px: int = 960) -> str:
-        """The top view as an <svg> element."""
-        return top_view_svg(
-            self.table,
-            self.reading.layout,
-            before=self.attempt.before.layout if self.attempt else None,
-            verdict=self.verdict,
-            zone=self.zone,
-            width_px=width_px,
-        )
