@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from .read import Reader as Reader
     from .read import read_image as read_image
     from .read import read_still as read_still
+    from .settle.watcher import Watcher as Watcher
+    from .settle.watcher import settled_layouts as settled_layouts
+    from .sources.opening import open_source as open_source
     from .still import StillError as StillError
     from .still import decode_still as decode_still
 else:
@@ -30,10 +33,13 @@ else:
         "Reader": "read",
         "StillError": "still",
         "Taught": "name.taught",
+        "Watcher": "settle.watcher",
         "corrected": "name.corrected",
         "decode_still": "still",
+        "open_source": "sources.opening",
         "read_image": "read",
         "read_still": "read",
+        "settled_layouts": "settle.watcher",
         "teach_still": "known.teaching",
     }
     __all__ = list(_HOMES)
