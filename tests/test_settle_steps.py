@@ -47,7 +47,7 @@ def stillness(room: Room, view: FinderView) -> Stillness:
 
 def shot(
     room: Room, balls: dict[str, tuple[float, float]], *, seed: int = 0, arm: bool = False,
-    light: float | None = None, dark: np.ndarray | None = None,
+    dark: np.ndarray | None = None, quality: int | None = None,
 ) -> np.ndarray:  # fmt: skip
     """A frame (540, 960, 3) of those balls, with the flicker and noise of that seed."""
     rng = np.random.default_rng(seed)
@@ -57,23 +57,32 @@ def shot(
         room.reach_over(picture, balls["cue"], 0.4)
     if dark is not None:
         picture *= dark
-    picture *= 1 + rng.uniform(-FLICKER, FLICKER) if light is None else light
+    picture *= 1 + rng.uniform(-FLICKER, FLICKER)
     picture += rng.normal(0, NOISE_LEVELS, picture.shape)
-    return np.clip(np.round(picture), 0, 255).astype(np.uint8)
+    out = np.clip(np.round(picture), 0, 255).astype(np.uint8)
+    return out if quality is None else packed(out, quality)
+
+
+def packed(picture: np.ndarray, quality: int) -> np.ndarray:
+    """As a camera packs it."""
+    data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
+    return np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR))
 
 
 # -- what moves ----------------------------------------------------------------------------
 
 
-def test_flicker_noise_and_shadows_of_people_are_no_motion(
-    room: Room, view: FinderView, stillness: Stillness
+@pytest.mark.parametrize("quality", [None, 90, 65])
+def test_flicker_noise_packing_and_shadows_of_people_are_no_motion(
+    room: Room, view: FinderView, stillness: Stillness, quality: int | None
 ) -> None:
-    before = stillness.cells(view.warp(shot(room, BALLS)))
+    before = stillness.cells(view.warp(shot(room, BALLS, quality=quality)))
     across = np.linspace(0, 1, 960)[None, :, None]
     for seed in range(1, 9):
         dark = 1 - 0.15 * np.exp(-(((across - seed / 8) / 0.16) ** 2))
         for darker in (None, dark.astype(np.float32)):
-            now = stillness.cells(view.warp(shot(room, BALLS, seed=seed, dark=darker)))
+            later = shot(room, BALLS, seed=seed, dark=darker, quality=quality)
+            now = stillness.cells(view.warp(later))
             assert not stillness.any_moved(before, now)
 
 

@@ -71,7 +71,7 @@ def test_every_shot_is_found_and_none_invented(shown: Shown) -> None:
 
 
 def test_who_bends_over_the_bed_is_noticed(shown: Shown) -> None:
-    """A cue ball close to the rail is played with the hand on the rail, a cue alone over the bed."""
+    """A ball close to the rail is played with the hand on the rail: a cue alone is over the bed."""
     seen = [rest.watched.person for rest in shown.rests]
     clear = [min(x, 2540 - x, y, 1270 - y) > 200 for x, y in (
         shot.before["cue"] for shot in shown.play.told)]  # fmt: skip

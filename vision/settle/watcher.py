@@ -8,7 +8,6 @@ import numpy as np
 
 from calibration.errors import RestmarkError
 from calibration.table import PointMm
-from vision.find.changes import Cells
 from vision.layout import Layout
 from vision.read import Reader
 from vision.sources.frame import Frame, Source, Tell, untold
@@ -20,7 +19,7 @@ from .differing import lies_differently
 from .following import follow, white_of
 from .memory import Memory
 from .settled import Settled, Watched
-from .stillness import Stillness
+from .stillness import Cells, Stillness, enough
 
 STILL_S = 0.5
 """Nothing may move for so long: a ball rolls its last 12 mm in that time."""
@@ -120,7 +119,7 @@ class Watcher:
     def _compare_with_rest(self, cells: Cells, at_s: float) -> None:
         assert self._rest is not None
         moved = self._stillness.moved(self._rest, cells)
-        self._differs = int(moved.sum()) >= 2
+        self._differs = enough(moved)
         if self._differs and self._began_s is None:
             self._began_s = at_s
         self._person = self._person or self._stillness.person(moved)
