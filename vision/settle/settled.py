@@ -15,7 +15,7 @@ class Watched:
     """What frames showed between one rest and the next."""
 
     began_s: float
-    """When something first moved, on the source's clock."""
+    """When something first differed from the rest before: the player, mostly. Source's clock."""
     rest_s: float
     """When everything lay still: a ball rolls its last millimetre unseen, up to 0.2 s."""
     person: bool
@@ -24,6 +24,13 @@ class Watched:
     """The cue ball was seen to roll by itself; None where it could not be seen."""
     track: Track | None = None
     arrival: Arrival | None = None
+
+    @property
+    def struck_s(self) -> float | None:
+        """When the cue ball left its place; None where its way was not followed so far back."""
+        if self.track is None or not self.track.from_start:
+            return None
+        return self.track.times_s[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -91,6 +91,7 @@ class Watcher:
         cells = self._stillness.cells(view)
         if self._last_s is not None and not 0 < frame.at_s - self._last_s < GAP_S:
             self._still = []
+            self._memory.seen.clear()
         self._last_s = frame.at_s
         self._memory.add(frame.at_s, frame.picture, white_of(view))
         self._still = [*self._still_with(cells), (frame.at_s, cells)]
@@ -140,7 +141,7 @@ class Watcher:
         try:
             layout = self.reader.read_image(picture, name=frame.name, previous=self.layout)
         except RestmarkError as refused:
-            self._say(frame, refused.detail)
+            self._say(frame, refused.detail, at_once=True)
             return None
         if layout.obstructed:
             self._say(frame, f"{frame.name}: {layout.warnings[-1]}")
@@ -155,10 +156,11 @@ class Watcher:
             return None
         return Settled(layout=layout, picture=picture, at_s=frame.at_s, watched=watched)
 
-    def _say(self, frame: Frame, words: str) -> None:
-        """Told once a rest, and only where it is no passing matter."""
+    def _say(self, frame: Frame, words: str, *, at_once: bool = False) -> None:
+        """Told once a rest; who bends over the table is told only after a while."""
         rest = self._still_from_s
-        if frame.settled or (frame.at_s - rest >= SAY_S and rest != self._told_of):
+        due = at_once or frame.at_s - rest >= SAY_S
+        if frame.settled or (due and rest != self._told_of):
             self._told_of = rest
             self.tell(words)
 
