@@ -6,14 +6,15 @@ from collections.abc import Awaitable, Callable
 from importlib.resources import files
 from typing import Any
 
-from fastapi import FastAPI
-from fastapi.responses import HTMLResponse
+from fastapi import FastAPI, HTTPException
+from fastapi.responses import FileResponse, HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.staticfiles import StaticFiles
 
 from service.desk.known_set import KnownSet
+from service.docs import pages as documents
 from service.drawing import ball_icon_svg
 from service.store import Store
 from vision.layout import BALL_IDS
@@ -28,7 +29,7 @@ _NAMES = tuple((name, Markup(ball_icon_svg(name))) for name in BALL_IDS)
 
 
 def install_pages(app: FastAPI, store: Store, known_set: Callable[[], Awaitable[KnownSet]]) -> None:
-    """Add the page, its parts, a page about the API and static files to ``app``.
+    """Add the page, its parts, the documents with the API's page, and static files to ``app``.
 
     ``known_set`` gives what is known of the ball set.
     """
@@ -45,9 +46,20 @@ def install_pages(app: FastAPI, store: Store, known_set: Callable[[], Awaitable[
     def docs() -> HTMLResponse:
         return HTMLResponse(
             _TEMPLATES.get_template("docs.html").render(
-                document=app.openapi(), schema_path=app.openapi_url
+                document=app.openapi(), schema_path=app.openapi_url, pages=documents.pages()
             )
         )
+
+    @app.get(f"/docs/{documents.DRAWING}", include_in_schema=False)
+    def drawing() -> FileResponse:
+        return FileResponse(str(files("service.docs") / documents.DRAWING))
+
+    @app.get("/docs/{name}", include_in_schema=False)
+    def document(name: str) -> HTMLResponse:
+        page = documents.page(name)
+        if page is None:
+            raise HTTPException(404)
+        return HTMLResponse(_TEMPLATES.get_template("document.html").render(page=page))
 
     static = files("service.pages") / "static"
     app.mount("/static", StaticFiles(directory=str(static)), name="static")

@@ -1,7 +1,8 @@
 """What the service remembers: calibrations, stills, readings, intents and attempts.
 
-SQL lives in this room only. Everything is under one data directory: ``restmark.db`` and
-``stills/``. Writes go one at a time, each in one transaction.
+In: values to keep. Out: frozen records. SQL lives in this room only. Everything is under one data
+directory: ``restmark.db`` and ``stills/``. Writes go one at a time, each in one transaction; a
+change of tables is a numbered step in ``migrations/``.
 """
 
 from .files import StillFiles, media_type_of
