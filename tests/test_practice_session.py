@@ -12,7 +12,7 @@ from position_layouts import layout
 from calibration.errors import RestmarkError
 from calibration.table import Table
 from service.position import IntentError
-from service.practice import Pair, Plan, pair_readings, score_session
+from service.practice import Pair, Plan, chain_readings, pair_readings, score_session
 from vision.layout import Layout
 
 NINE = Table()
@@ -53,7 +53,7 @@ def test_stills_without_partner_or_role_are_named() -> None:
     assert left_out[2].reason == "a-before: its still after the shot is missing; it is not scored"
 
 
-def test_consecutive_stills_form_a_chain() -> None:
+def test_stills_taken_while_something_went_on_are_left_out_of_a_sequence() -> None:
     arm = replace(layout(NINE, END), obstructed=True)
     rolling = replace(layout(NINE, END), settled=False)
     readings = [
@@ -63,8 +63,11 @@ def test_consecutive_stills_form_a_chain() -> None:
         ("4", layout(NINE, END)),
         ("5", layout(NINE, END)),
     ]
-    pairs, left_out = pair_readings(readings)
-    assert _names(pairs) == [("1", "4"), ("4", "5")]
+    chain, left_out = chain_readings(readings)
+    assert [link.name for link in chain] == ["1", "4", "5"]
+    assert chain[1].seen is not None
+    assert (chain[1].seen.rolled, chain[1].seen.hand_over_bed) == (True, True)
+    assert chain[2].seen is None
     assert [(still.name, still.code) for still in left_out] == [
         ("2", "obstructed"),
         ("3", "unsettled"),

@@ -66,8 +66,8 @@ def session(
         Path,
         typer.Argument(
             metavar="FOLDER",
-            help="Folder of a session's stills or layouts in the order of their names, or named "
-            "...-before and ...-after.",
+            help="Folder of a session's stills or layouts: named ...-before and ...-after, or a "
+            "sequence in the order of their names.",
         ),
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
@@ -91,12 +91,14 @@ def session(
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
 
+    In a sequence every shot is found by itself, and what else happened between stills is said.
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     """
     from service.practice import score_session
     from service.report.kind_words import kind_lines, kind_rows
     from service.report.summary_words import summary_lines
     from service.report.tables import attempts_grid, kinds_grid
+    from service.report.way_words import way_line
 
     plan_path = plan or _own_plan(folder)
     meant = _read_plan(plan_path)
@@ -113,10 +115,15 @@ def session(
             print_json(item)
     else:
         out().print(attempts_grid(result.attempts))
+        for step in result.transitions:
+            doubt = " (in doubt)" if step.outcome.doubtful else ""
+            say(f"{step.before} to {step.after}: {step.outcome.detail}{doubt}")
         if kind_rows(result.summary.by_kind):
             out().print(kinds_grid(result.summary.by_kind))
         for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):
             say(line)
+        if result.way_report is not None:
+            say(way_line(result.way_report))
     if data is not None and played_at is not None:
         note(keep_session(data, ground, entries, readings, result, played_at))
     for left in result.left_out:

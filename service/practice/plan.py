@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,10 @@ from service.position.errors import IntentError
 from service.position.meant.intent import Intent, read_json
 
 from .notes import Note, NoteError
+from .ways.choose import MODES, Way, way_of
+
+_OWN = ("shots", "notes", "in_a_row", "mode")
+_SETTINGS = tuple(name for names in MODES.values() for name in names if name not in _OWN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,10 +27,28 @@ class Plan:
     """What the player noted on each attempt, in the same order; may be shorter."""
     in_a_row: int | None = None
     """The session was sets of so many successes in a row; a failure started again."""
+    mode: str = "in order"
+    """The way to practise, one of ``service.practice.ways.choose.MODES``."""
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    """The mode's settings besides ``in_a_row``."""
 
     def __post_init__(self) -> None:
         # the rule for a row's length is the note's
         Note(in_a_row=self.in_a_row)
+        _ = self.way
+
+    @property
+    def way(self) -> Way:
+        """The way to practise: attempts so far in, the next turn out."""
+        settings = dict(self.settings)
+        if self.mode == "pressure":
+            if self.in_a_row is None:
+                raise IntentError(
+                    "in_a_row: missing; allowed: how many successes in a row make a set, from 2. "
+                    "Add it."
+                )
+            settings["in_a_row"] = self.in_a_row
+        return way_of(self.mode, self.shots, settings)
 
     def intent(self, attempt: int) -> Intent | None:
         """The intent of an attempt counted from 1; None past the plan's end."""
@@ -47,19 +70,24 @@ class Plan:
             out["notes"] = [None if note is None else note.to_dict() for note in self.notes]
         if self.in_a_row is not None:
             out["in_a_row"] = self.in_a_row
-        return out
+        if self.mode != "in order":
+            out["mode"] = self.mode
+        return out | dict(self.settings)
 
     @classmethod
     def from_dict(cls, data: Any, *, path: str = "plan") -> Plan:
         """Inverse of ``to_dict``; errors name the shot and field by their path."""
         shots = data.get("shots") if isinstance(data, Mapping) else None
-        if not isinstance(shots, list | tuple) or set(data) - {"shots", "notes", "in_a_row"}:
+        if shots is None and isinstance(data, Mapping) and data.get("mode") == "rotation":
+            shots = ()
+        if not isinstance(shots, list | tuple) or set(data) - {*_OWN, *_SETTINGS}:
             raise IntentError(
-                f'{path}: got {data!r}; allowed: an object {{"shots": [intent, …]}}, with notes '
-                "and in_a_row if wanted. Correct it."
+                f'{path}: got {data!r}; allowed: an object {{"shots": [intent, …]}}, with notes, '
+                "in_a_row, mode and the mode's settings if wanted. Correct it."
             )
         notes = data.get("notes") or ()
-        if not isinstance(notes, list | tuple) or len(notes) > len(shots):
+        most = len(shots) if data.get("mode") in (None, "in order") else math.inf
+        if not isinstance(notes, list | tuple) or len(notes) > most:
             raise IntentError(
                 f"{path}.notes: got {notes!r}; allowed: a list of notes or null, at most one a "
                 "shot. Correct it."
@@ -75,11 +103,13 @@ class Plan:
                     for i, note in enumerate(notes)
                 ),
                 in_a_row=data.get("in_a_row"),
+                mode=data.get("mode") or "in order",
+                settings={name: data[name] for name in _SETTINGS if name in data},
             )
-        except NoteError as wrong:
+        except (NoteError, IntentError) as wrong:
             if wrong.detail.startswith(path):
                 raise
-            raise NoteError(f"{path}.{wrong.detail}") from None
+            raise type(wrong)(f"{path}.{wrong.detail}") from None
 
     @classmethod
     def read(cls, path: Path) -> Plan:
