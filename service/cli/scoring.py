@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calibration.errors import RestmarkError
+from calibration.errors import CalibrationError, RestmarkError
 from vision.layout import Layout
 
 from .app import REFUSED, app, guarded
 from .console import complain, note, out, print_json, say, tracked
-from .inputs import Entry, entry_of, folder_entries
+from .inputs import Entry, entry_of, folder_entries, is_layout_file
 from .keeping import check_keepable, keep_session, played_time
 from .layouts import Ground, check_surface
 from .options import BALL_SET, CALIBRATION_FOR_STILLS, JSON, PLAYER, player_from
 
 if TYPE_CHECKING:
     from calibration.table import Table
-    from service.practice import Plan
+    from service.position.meant.player import Player
+    from service.practice import Plan, SessionResult
+    from service.practice.attempt import Attempt, Transition
     from service.practice.pairing import Reading
+    from service.practice.watched import WatchedSession
 
 PLAN_NAME = "plan.json"
 
@@ -62,12 +66,13 @@ def score(
 @app.command()
 @guarded
 def session(
-    folder: Annotated[
-        Path,
+    source: Annotated[
+        str,
         typer.Argument(
-            metavar="FOLDER",
+            metavar="FOLDER|VIDEO|CAMERA",
             help="Folder of a session's stills or layouts: named ...-before and ...-after, or a "
-            "sequence in the order of their names.",
+            "sequence in the order of their names. Or a video file, a camera's number (0 is the "
+            "first) or a network camera's address: watched until it ends, or Ctrl-C.",
         ),
     ],
     calibration: CALIBRATION_FOR_STILLS = None,
@@ -95,35 +100,27 @@ def session(
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     """
     from service.practice import score_session
-    from service.report.kind_words import kind_lines, kind_rows
-    from service.report.summary_words import summary_lines
-    from service.report.tables import attempts_grid, kinds_grid
-    from service.report.way_words import way_line
 
-    plan_path = plan or _own_plan(folder)
+    folder = Path(source)
+    watched = not folder.is_dir() and not is_layout_file(folder) and _is_watched(source)
+    plan_path = plan if plan or watched else _own_plan(folder)
     meant = _read_plan(plan_path)
-    ground = Ground.open(calibration, ball_set)
-    entries = folder_entries(folder, leave_out=plan_path)
+    ground, who = Ground.open(calibration, ball_set), player_from(player)
     played_at = None
-    if data is not None:
-        check_keepable(ground, entries)
-        played_at = played_time(played, folder)
-    readings, table = read_session(entries, ground)
-    result = score_session(readings, meant, table, player=player_from(player))
-    if as_json:
-        for item in result.lines():
-            print_json(item)
+    if watched:
+        shown, table = _watch(source, ground, meant, who, as_json=as_json, keep=data is not None)
+        played_at = _played(source, played)
+        entries = [Entry(name=name, still=still) for name, still in shown.stills.items()]
+        readings = shown.readings
+        result = score_session(readings, meant, table, player=who, seen=shown.seen)
     else:
-        out().print(attempts_grid(result.attempts))
-        for step in result.transitions:
-            doubt = " (in doubt)" if step.outcome.doubtful else ""
-            say(f"{step.before} to {step.after}: {step.outcome.detail}{doubt}")
-        if kind_rows(result.summary.by_kind):
-            out().print(kinds_grid(result.summary.by_kind))
-        for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):
-            say(line)
-        if result.way_report is not None:
-            say(way_line(result.way_report))
+        entries = folder_entries(folder, leave_out=plan_path)
+        if data is not None:
+            check_keepable(ground, entries)
+            played_at = played_time(played, folder)
+        readings, table = read_session(entries, ground)
+        result = score_session(readings, meant, table, player=who)
+    _print_session(result, steps_too=not watched, as_json=as_json)
     if data is not None and played_at is not None:
         note(keep_session(data, ground, entries, readings, result, played_at))
     for left in result.left_out:
@@ -133,6 +130,72 @@ def session(
         complain(f"attempt {attempt.attempt}: {attempt.refused_why}")
     if refused:
         raise typer.Exit(REFUSED)
+
+
+def _is_watched(source: str) -> bool:
+    from service.practice.watched import is_watched
+
+    return is_watched(source)
+
+
+def _played(source: str, given: str | None) -> datetime:
+    """When a watched session was played."""
+    from service.practice.watched import begun
+
+    return begun(source) if given is None else played_time(given, Path(source))
+
+
+def _watch(
+    source: str, ground: Ground, plan: Plan, player: Player | None, *, as_json: bool, keep: bool
+) -> tuple[WatchedSession, Table]:
+    """Watch a video or camera and print, at each rest, what led to it."""
+    from service.practice.watched import watch_session
+
+    made = ground.calibration
+    if made is None:
+        raise CalibrationError(
+            f"{source}: is watched, and no --calibration was given; allowed: a camera or video "
+            "with the calibration of its table. Give --calibration.",
+            code="no-calibration",
+        )
+    shown = watch_session(
+        source, made, plan, taught=ground.taught, player=player, keep=keep, tell=note,
+        on_step=lambda step: print_json(step.to_dict()) if as_json else say(_step_words(step)),
+    )  # fmt: skip
+    return shown, made.table
+
+
+def _step_words(step: Attempt | Transition) -> str:
+    from service.practice.attempt import Attempt
+
+    if not isinstance(step, Attempt):
+        return f"{step.after}: {step.outcome.detail}"
+    if step.verdict is None:
+        return f"{step.after}: attempt {step.attempt} cannot be scored, {step.refused_why}"
+    return f"{step.after}: attempt {step.attempt}, {step.verdict.verdict or 'not judged'}"
+
+
+def _print_session(result: SessionResult, *, steps_too: bool, as_json: bool) -> None:
+    """All of a session; what was watched was printed step by step already."""
+    from service.report.kind_words import kind_lines, kind_rows
+    from service.report.summary_words import summary_lines
+    from service.report.tables import attempts_grid, kinds_grid
+    from service.report.way_words import way_line
+
+    if as_json:
+        for item in result.lines() if steps_too else [{"summary": result.summary_dict()}]:
+            print_json(item)
+        return
+    out().print(attempts_grid(result.attempts))
+    for step in result.transitions if steps_too else ():
+        doubt = " (in doubt)" if step.outcome.doubtful else ""
+        say(f"{step.before} to {step.after}: {step.outcome.detail}{doubt}")
+    if kind_rows(result.summary.by_kind):
+        out().print(kinds_grid(result.summary.by_kind))
+    for line in summary_lines(result.summary) + kind_lines(result.summary.by_kind):
+        say(line)
+    if result.way_report is not None:
+        say(way_line(result.way_report))
 
 
 def _own_plan(folder: Path) -> Path | None:
