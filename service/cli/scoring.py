@@ -104,7 +104,7 @@ def session(
     folder = Path(source)
     watched = not folder.is_dir() and not is_layout_file(folder) and _is_watched(source)
     plan_path = plan if plan or watched else _own_plan(folder)
-    meant = _read_plan(plan_path)
+    meant = _read_plan(plan_path, "" if watched else " and the folder holds no plan.json")
     ground, who = Ground.open(calibration, ball_set), player_from(player)
     played_at = None
     if watched:
@@ -172,7 +172,16 @@ def _step_words(step: Attempt | Transition) -> str:
         return f"{step.after}: {step.outcome.detail}"
     if step.verdict is None:
         return f"{step.after}: attempt {step.attempt} cannot be scored, {step.refused_why}"
-    return f"{step.after}: attempt {step.attempt}, {step.verdict.verdict or 'not judged'}"
+    verdict = step.verdict
+    words = [verdict.verdict or "not judged"]
+    if verdict.scratch:
+        words.append("scratch")
+    if verdict.cue_stop_mm is not None:
+        x, y = verdict.cue_stop_mm
+        words.append(f"cue ball at x {x:.0f}, y {y:.0f} mm")
+    if verdict.potted:
+        words.append(f"potted {', '.join(verdict.potted)}")
+    return f"{step.after}: attempt {step.attempt}: {'; '.join(words)}"
 
 
 def _print_session(result: SessionResult, *, steps_too: bool, as_json: bool) -> None:
@@ -204,11 +213,11 @@ def _own_plan(folder: Path) -> Path | None:
     return own if own.is_file() else None
 
 
-def _read_plan(path: Path | None) -> Plan:
+def _read_plan(path: Path | None, looked: str) -> Plan:
     from service.practice import Plan
 
     if path is None:
-        note("no --plan was given and the folder holds no plan.json: no stop can be judged")
+        note(f"no --plan was given{looked}: no stop can be judged")
         return Plan()
     return Plan.read(path)
 
