@@ -82,7 +82,7 @@ def roll(before: Places, velocity_mm_s: tuple[float, float], table: Table) -> Ro
         shown[~live] = np.nan
         ways.append(shown)
     stack = np.array(ways)
-    moved = [k for k in range(len(names)) if live[k] is False or _went(stack[:, k])]
+    moved = [k for k in range(len(names)) if _went(stack[:, k])]
     return Roll(
         times_s=np.arange(len(stack)) * STEP_S,
         ways_mm={names[k]: stack[:, k] for k in moved},

@@ -35,13 +35,6 @@ Image = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Cut:
-    """A ball as a sample still shows it."""
-
-    crop: NDArray[np.uint8] = field(repr=False)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
     """The truth of one shot."""
 
@@ -51,8 +44,6 @@ class Told:
     rest_s: float
     heading_deg: float
     straight_mm: float
-    hand: tuple[float, float]
-    """From when until when a hand or a cue was over the bed."""
     roll: Roll = field(repr=False)
 
 
@@ -63,7 +54,8 @@ class Room:
     camera: Camera
     table: Table
     empty: Image = field(repr=False)
-    cuts: dict[str, Cut] = field(repr=False)
+    cuts: dict[str, NDArray[np.uint8]] = field(repr=False)
+    """Crops of each ball, of ``CUT_SIDE`` pixels, from sample stills."""
     calibration: Calibration = field(repr=False)
 
     @classmethod
@@ -89,7 +81,7 @@ class Room:
         for place in balls.values():
             self._shade(picture, place)
         for name, place in balls.items():
-            self._lay_one(picture, self.cuts[name].crop, place)
+            self._lay_one(picture, self.cuts[name], place)
 
     def _shade(self, picture: Image, place: tuple[float, float]) -> None:
         u, v = self.camera.project([(*place, 0.0)])[0]
@@ -167,15 +159,13 @@ class Play:
             towards, shot = _next_shot(balls, self.room.table, rng)
             # half of all players freeze over the ball before they strike
             still_s = 0.9 if k % 2 else 0.2
-            begun = clock.now_s
             yield from self._bends(balls, balls["cue"], towards, still_s, clock, rng)
             struck = clock.now_s
             after = yield from self._rolls(balls, shot, towards, clock, rng)
-            hand = (begun, self.hands[-1][1])
             self.told.append(
                 Told(
                     before=balls, after=after, struck_s=struck, rest_s=struck + shot.lasts_s,
-                    heading_deg=shot.heading_deg, straight_mm=shot.straight_mm, hand=hand,
+                    heading_deg=shot.heading_deg, straight_mm=shot.straight_mm,
                     roll=shot,
                 )
             )  # fmt: skip
@@ -320,7 +310,7 @@ def _picture(name: str) -> NDArray[np.uint8]:
     return np.asarray(cv2.imread(str(SAMPLES / name)), np.uint8)
 
 
-def _cuts() -> dict[str, Cut]:
+def _cuts() -> dict[str, NDArray[np.uint8]]:
     """Every ball once, from the still in which it lies farthest from all others and the rails."""
     best: dict[str, tuple[float, str, tuple[float, float]]] = {}
     truths = read_truth(SAMPLES / "shots")
@@ -342,5 +332,5 @@ def _cuts() -> dict[str, Cut]:
         crop = cut_crops(
             _picture(f"shots/{still}"), camera, frames, side=CUT_SIDE, step_mm=CUT_STEP_MM
         )
-        out[name] = Cut(crop=crop[0])
+        out[name] = crop[0]
     return out
