@@ -25,7 +25,7 @@ def table_file(tmp_path):
 @pytest.fixture(autouse=True)
 def reading(monkeypatch):
     """Stills carry their layout: reading pictures has tests of its own."""
-    monkeypatch.setattr("vision.read.read_still", stand_in_read)
+    monkeypatch.setattr("service.desk.readers.TableReaders", lambda: stand_in_read)
 
 
 def folder_of(path, stops, *, shade, plan=None):

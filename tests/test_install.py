@@ -15,7 +15,7 @@ from service import __main__ as command
 from service.api import ServeError, serve
 from service.siblings import PACKAGES, mixed_install
 
-OFFERING = ["calibration", "service.position"]
+OFFERING = ["calibration", "vision", "service.position"]
 HEAVY = {"cv2", "scipy", "shapely", "onnxruntime", "fastapi", "sqlalchemy"}
 
 

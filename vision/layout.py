@@ -40,6 +40,10 @@ class Ball:
     doubtful: bool = False
     runners_up: tuple[tuple[str, Share], ...] = ()
     """Other names with their probabilities, best first; given when doubtful."""
+    look: tuple[tuple[str, Share], ...] = ()
+    """Likely names by the ball's looks alone, without the other balls, best first."""
+    said: bool = False
+    """A person gave the name."""
 
     def __post_init__(self) -> None:
         strict.check(self, label="ball", error=FileFormatError, remedy=_REMEDY)
@@ -76,12 +80,16 @@ class Ball:
         }
         if self.runners_up:
             out["runners_up"] = [{"id": name, "confidence": p} for name, p in self.runners_up]
+        if self.look:
+            out["look"] = [{"id": name, "confidence": p} for name, p in self.look]
+        if self.said:
+            out["said"] = True
         return out
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "ball") -> Ball:
         """Inverse of ``to_dict``; only ``id``, ``x_mm`` and ``y_mm`` are required."""
-        convert = {"runners_up": strict.listed(_runner_up)}
+        convert = {"runners_up": strict.listed(_runner_up), "look": strict.listed(_runner_up)}
         return strict.build(cls, data, path=path, label="ball", remedy=_REMEDY, convert=convert)
 
 

@@ -49,11 +49,13 @@ _DRIFT_CODES = {"moved": "moved", "cannot tell": "drift-unsure", "unchecked": "d
 class Reader:
     """Reads stills of one calibration; keeps the maps that only depend on it, and the last still.
 
-    A still that differs little from the last is searched only where it differs; every ball is
-    placed anew. Threads may share a reader: stills are read one at a time.
+    One a table: its stills are a sequence. A still that differs little from the last is searched
+    only where it differs; every ball is placed anew. Threads may share a reader: stills are read
+    one at a time.
 
-    ``last_timings_ms`` holds the time of each step of the last still. Another ``finder`` can
-    stand in for the shipped network.
+    ``last_timings_ms`` holds the time of each step of the last still. ``taught`` is what is known
+    of the ball set and may be set anew between stills. Another ``finder`` can stand in for the
+    shipped network. Raises ``WeightsError`` where the shipped networks are missing or damaged.
     """
 
     def __init__(
@@ -82,32 +84,46 @@ class Reader:
         name: str = "",
         previous: Layout | None = None,
         settled: bool = True,
+        afresh: bool = False,
     ) -> Layout:
-        """Bytes of a JPEG, PNG or HEIC file → layout; ``StillError`` where it is no such file.
+        """Bytes of a JPEG, PNG or HEIC file → layout.
 
-        A still cannot show whether balls are rolling: whoever took it says so with ``settled``.
+        ``previous`` is the layout before, for the names of balls that have not moved. A still
+        cannot show whether balls are rolling: whoever took it says so with ``settled``. Read
+        ``afresh`` it has no regard to the stills before, whoever reads beside.
+
         A camera that looks straight down does not know which way is up: where the orientation
         that it noted does not fit the calibration, the picture is taken as it was stored.
+
+        Raises:
+            StillError: bytes that are no whole picture, or one of another size than the
+                calibration's.
+            CalibrationError: code "moved": camera or table moved farther than can be corrected,
+                or the rails cannot be found again.
         """
+        rest = (name, previous, settled, afresh)
         try:
-            return self._read_bytes(data, name, previous, settled, as_stored=False)
+            return self._read_bytes(data, *rest, as_stored=False)
         except (StillError, CalibrationError) as refused:
             if not is_turned(data):
                 raise
             try:
-                return self._read_bytes(data, name, previous, settled, as_stored=True)
+                return self._read_bytes(data, *rest, as_stored=True)
             except (StillError, CalibrationError):
                 raise refused from None
 
     def _read_bytes(
-        self, data: bytes, name: str, previous: Layout | None, settled: bool, *, as_stored: bool
-    ) -> Layout:
+        self, data: bytes, name: str, previous: Layout | None, settled: bool, afresh: bool,
+        *, as_stored: bool,
+    ) -> Layout:  # fmt: skip
         started = time.perf_counter()
         size_px = self.calibration.camera.image_size_px
         picture = decode_still(data, name=name, size_px=size_px, as_stored=as_stored)
         decode_ms = (time.perf_counter() - started) * 1e3
         with self._one_at_a_time:
-            layout = self.read_image(picture, name=name, previous=previous, settled=settled)
+            layout = self.read_image(
+                picture, name=name, previous=previous, settled=settled, afresh=afresh
+            )
             self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
         return layout
 
@@ -118,14 +134,30 @@ class Reader:
         name: str = "",
         previous: Layout | None = None,
         settled: bool = True,
+        afresh: bool = False,
     ) -> Layout:
-        """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
+        """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout.
+
+        ``previous``, ``settled`` and ``afresh`` as in ``read_still``.
+
+        Raises:
+            StillError: a picture of another size.
+            CalibrationError: code "moved": camera or table moved farther than can be corrected,
+                or the rails cannot be found again.
+        """
         check_size(picture, self.calibration.camera.image_size_px, name=name)
         with self._one_at_a_time:
+            if afresh:
+                self.forget()
             self.last_timings_ms = {}
             with self._step("drift"):
                 drift = self.watch.check(picture, name=name or "still")
             return replace(self._read(picture, name, previous, drift), settled=settled)
+
+    def forget(self) -> None:
+        """The next still is read as if it were the first."""
+        with self._one_at_a_time:
+            self.search.forget()
 
     def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
         camera, table = drift.calibration.camera, self.calibration.table
@@ -151,7 +183,7 @@ class Reader:
             unexplained = self._unexplained(seen, centres)
             things = obstructions(found.things, unexplained)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
-        odd = alike(placed.names, centres, hint=hint)
+        odd = alike(placed.names, centres, hint=hint, names=names)
         unsure = _doubts(balls) if lack is None else [lack]
         poor = _poor(names, centres, placed.cov_mm2)
         moved = (
@@ -199,6 +231,8 @@ def _balls(
             confidence=name.confidence,
             doubtful=name.doubtful,
             runners_up=name.runners_up,
+            look=name.look,
+            said=name.said,
         )
         for name, (x, y), c in zip(names, centres_mm, whole, strict=True)
     ]
@@ -244,7 +278,7 @@ def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) 
 
 @lru_cache(maxsize=4)
 def reader_of(calibration: Calibration, taught: Taught | None = None) -> Reader:
-    """The kept reader of a calibration and a taught ball set."""
+    """The kept reader of a calibration and a taught ball set, for its maps."""
     return Reader(calibration, taught=taught)
 
 
@@ -259,13 +293,20 @@ def read_still(
 ) -> Layout:
     """Bytes of a still → layout with every ball's place, error and name.
 
-    ``previous`` is the layout before: unmoved balls keep their names more surely. ``taught`` is
-    what is known of this very ball set. ``settled`` is what whoever took the still says: balls
-    that roll cannot be told from one picture. Raises ``StillError`` for bytes that are no whole
-    picture of the calibration's size, CalibrationError where camera or table has moved.
+    Reads afresh: what was read before changes nothing; ``Reader`` is for sequences. ``previous``
+    is the layout before: balls that have not moved keep the names that were said, and what they
+    looked like then counts with this look. ``taught`` is what is known of this very ball set.
+    ``settled`` is what whoever took the still says: balls that roll cannot be told from one
+    picture.
+
+    Raises:
+        StillError: bytes that are no whole picture of the calibration's size.
+        CalibrationError: code "moved": camera or table moved farther than can be corrected
+            since the calibration, or the rails cannot be found again.
+        WeightsError: the shipped networks are missing or damaged.
     """
     return reader_of(calibration, taught).read_still(
-        data, name=name, previous=previous, settled=settled
+        data, name=name, previous=previous, settled=settled, afresh=True
     )
 
 
@@ -278,7 +319,14 @@ def read_image(
     taught: Taught | None = None,
     settled: bool = True,
 ) -> Layout:
-    """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already."""
+    """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already.
+
+    Raises:
+        StillError: a picture of another size than the calibration's.
+        CalibrationError: code "moved": camera or table moved farther than can be corrected
+            since the calibration, or the rails cannot be found again.
+        WeightsError: the shipped networks are missing or damaged.
+    """
     return reader_of(calibration, taught).read_image(
-        picture, name=name, previous=previous, settled=settled
+        picture, name=name, previous=previous, settled=settled, afresh=True
     )

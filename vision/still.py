@@ -51,10 +51,12 @@ def decode_still(
 
     The picture is (H, W, 3) and turned as the file's orientation says, unless ``as_stored``. With
     ``size_px``, width and height of the calibration, another size is refused; without, one of
-    more than ``MOST_PIXELS``. Sizes are read before anything is decoded.
+    more than ``MOST_PIXELS``. Sizes are read before anything is decoded. ``name`` stands at the
+    start of the error's text.
 
-    Raises ``StillError`` for anything else: empty, of another kind, cut off, damaged or smaller
-    than ``MIN_SIDE_PX`` on a side. ``name`` stands at the start of the error's text.
+    Raises:
+        StillError: anything else: empty, of another kind, cut off, damaged or smaller than
+            ``MIN_SIDE_PX`` on a side.
     """
     label = name or "still"
     if not data:
@@ -136,7 +138,11 @@ def _other_size(got: tuple[int, int], size_px: tuple[int, int], label: str) -> S
 
 
 def check_size(picture: Picture, size_px: tuple[int, int], *, name: str = "") -> None:
-    """Raise ``StillError`` unless the picture has the calibration's width and height."""
+    """Refuse a picture that has not the calibration's width and height.
+
+    Raises:
+        StillError: another size.
+    """
     height, width = picture.shape[:2]
     if (width, height) != tuple(size_px):
         raise _other_size((width, height), size_px, name or "still")

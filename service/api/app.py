@@ -12,10 +12,10 @@ from fastapi import FastAPI
 from service.desk.arriving import ReadStill
 from service.desk.desk import Desk
 from service.desk.live import Live
+from service.desk.readers import TableReaders
 from service.pages import install_pages
 from service.store import Store
 from service.words.lengths import Units
-from vision.read import read_still
 
 from .gate import LOOPBACK_NAMES, Gate
 from .problems import install_problems
@@ -31,19 +31,21 @@ _DESCRIPTION = (
 def create_app(
     data_dir: Path,
     *,
-    read: ReadStill = read_still,
+    read: ReadStill | None = None,
     host_names: Collection[str] = LOOPBACK_NAMES,
     any_address: bool = False,
     units: Units = Units.MM,
 ) -> FastAPI:
     """The service on ``data_dir``; StoreError where that cannot be used.
 
+    ``read`` reads the stills; by default a reader a table does.
+
     ``host_names`` are the names it may be asked by; ``any_address`` takes plain IP addresses
     too, for a service that listens beyond this machine. ``units`` is what the page shows lengths
     in until a reader chooses.
     """
     live = Live()
-    desk = Desk(Store(data_dir, hold=True), live, read)
+    desk = Desk(Store(data_dir, hold=True), live, read or TableReaders())
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:

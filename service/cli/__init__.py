@@ -5,7 +5,7 @@ and refusals on standard error, an exit code. ``app`` holds the commands and ``m
 the installed command is ``service.__main__``. Nothing is worked out here: rooms below do that.
 """
 
-from . import boards, calibrating, planning, reading, scoring, showing, teaching, weeks
+from . import boards, calibrating, planning, reading, scoring, session, showing, teaching, weeks
 from .app import app, main
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "planning",
     "reading",
     "scoring",
+    "session",
     "showing",
     "teaching",
     "weeks",

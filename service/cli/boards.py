@@ -12,7 +12,7 @@ from service.words.lens import coverage_lines, lens_lines, still_lines
 
 from .app import app, guarded
 from .console import say, tracked
-from .inputs import read_bytes
+from .given.inputs import read_bytes
 
 if TYPE_CHECKING:
     from calibration.lens.board_views import Still

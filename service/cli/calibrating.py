@@ -24,9 +24,9 @@ from service.words.calibration import calibration_lines
 
 from .app import REFUSED, app, guarded
 from .console import complain, print_json, say
-from .inputs import read_bytes, read_picture
-from .layouts import error_object
-from .options import CALIBRATION, JSON
+from .given.inputs import read_bytes, read_picture
+from .given.layouts import error_object
+from .given.options import CALIBRATION, JSON
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration

@@ -16,9 +16,9 @@ from service.words.lengths import Lengths, Units
 
 from .app import app, guarded
 from .console import note, out, print_json, say
-from .inputs import entry_of, folder_entries
-from .layouts import Ground, check_surface
-from .options import CALIBRATION_FOR_STILLS, JSON, PLAYER, UNITS, player_from
+from .given.inputs import entry_of, folder_entries
+from .given.layouts import Ground, check_surface
+from .given.options import CALIBRATION_FOR_STILLS, JSON, PLAYER, UNITS, player_from
 
 if TYPE_CHECKING:
     from service.position import Player
@@ -249,7 +249,7 @@ def _fit_spreads(
     from service.position.plan.record import fit_player
     from service.practice import Plan, score_session
 
-    from .scoring import read_session
+    from .session import read_session
 
     meant = Plan.read(plan)
     readings, table = read_session(folder_entries(folder, leave_out=plan), ground)

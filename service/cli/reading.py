@@ -18,9 +18,9 @@ from vision.layout import Layout
 
 from .app import REFUSED, app, guarded
 from .console import complain, out, print_json, say, tracked
-from .inputs import read_bytes
-from .layouts import error_object
-from .options import BALL_SET, CALIBRATION, JSON, set_from
+from .given.inputs import read_bytes
+from .given.layouts import error_object
+from .given.options import BALL_SET, CALIBRATION, JSON, set_from
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration

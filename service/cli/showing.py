@@ -15,7 +15,7 @@ from service.words.lengths import Units
 
 from .app import app, guarded
 from .console import note, out, print_json, say, tracked
-from .options import BALL_SET, JSON, PLAYER, UNITS
+from .given.options import BALL_SET, JSON, PLAYER, UNITS
 
 Show = Callable[[Mapping[str, Any], Console], None]
 PORT = Annotated[

@@ -12,7 +12,7 @@ from service.words.lengths import Lengths, Units
 
 from .app import app, guarded
 from .console import out, print_json, say
-from .options import JSON, UNITS
+from .given.options import JSON, UNITS
 
 
 @app.command()

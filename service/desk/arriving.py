@@ -32,7 +32,7 @@ _NAME_LIMIT = 200
 
 
 class ReadStill(Protocol):
-    """Reads a still; ``vision.read.read_still`` is one."""
+    """Reads a still; ``TableReaders`` do, and ``vision.read_still``, which reads afresh."""
 
     def __call__(
         self,

@@ -15,6 +15,7 @@ from vision.layout import Layout
 
 from .apart import scored_apart
 from .attempt import Attempt, Transition
+from .between.seen import Seen
 from .pairing import LeftOut, Pair, Reading, chain_readings, named_in_pairs, pair_readings
 from .plan import Plan
 from .scoring import score_attempt
@@ -78,6 +79,7 @@ def score_session(
     table: Table,
     *,
     player: Player | None = None,
+    seen: Mapping[str, Seen] | None = None,
 ) -> SessionResult:
     """Score every attempt in ``readings``: (name, layout or the error its still gave), in order.
 
@@ -85,13 +87,14 @@ def score_session(
     stills are a sequence: every shot in it is an attempt, from a layout set up again with the
     intent that was played from it before, else with the plan's next. An attempt without an intent
     says only what happened; one that cannot be scored stays in its place with the reason.
+    ``seen`` is what frames showed before the still of that name.
     """
     intents = plan if isinstance(plan, Plan) else Plan.from_dict(plan) if plan else Plan()
     if named_in_pairs(readings):
         steps: tuple[Attempt | Transition, ...] = ()
         attempts, left_out = _pairs(readings, intents, table, player)
     else:
-        steps, left_out = _sequence(readings, intents, table, player)
+        steps, left_out = _sequence(readings, intents, table, player, seen or {})
         attempts = tuple(step for step in steps if isinstance(step, Attempt))
     scored = [attempt for attempt in attempts if attempt.verdict is not None]
     summary = summarise(
@@ -137,12 +140,18 @@ def _intent(
 
 
 def _sequence(
-    readings: Sequence[tuple[str, Reading]], plan: Plan, table: Table, player: Player | None
+    readings: Sequence[tuple[str, Reading]],
+    plan: Plan,
+    table: Table,
+    player: Player | None,
+    seen: Mapping[str, Seen],
 ) -> tuple[tuple[Attempt | Transition, ...], tuple[LeftOut, ...]]:
     chain, left_out = chain_readings(readings)
     scorer = SequenceScorer(plan=plan, table=table, player=player)
     steps = [
-        step for link in chain for step in scorer.take(link.name, link.reading, seen=link.seen)
+        step
+        for link in chain
+        for step in scorer.take(link.name, link.reading, seen=seen.get(link.name, link.seen))
     ]
     steps += scorer.finish()
     return tuple(steps), (*left_out, *scorer.left_out)

@@ -26,7 +26,8 @@ def seen_balls(
     ``picture`` is (H, W, 3) BGR, of the same camera and place as the empty still.
 
     Raises:
-        CalibrationError: something lies over the bed, or the camera has moved since.
+        CalibrationError: camera or table moved since the empty still, or something lies over
+            the bed.
         StillError: the still is not of the calibration's size.
     """
     _refuse_moved(picture, provisional, name)

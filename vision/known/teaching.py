@@ -25,8 +25,13 @@ def teach_still(
 ) -> Taught:
     """``taught`` (or nothing) and the looks of a layout's undoubted balls in its still's bytes.
 
-    Every name that is not marked doubtful is taken as true. Raises ``TaughtError`` where the
-    layout has none, or where the still shows no ball at one of its places.
+    Every name that is not marked doubtful is taken as true.
+
+    Raises:
+        TaughtError: the layout has no such name, the still shows no ball at one of its places,
+            or ``taught`` was made with other networks.
+        StillError: bytes that are no whole JPEG or PNG of the calibration's size.
+        CalibrationError: code "moved": camera or table moved farther than can be corrected.
     """
     names = [None if ball.doubtful else ball.id for ball in layout.balls]
     label = name or "still"

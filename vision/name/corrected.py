@@ -132,11 +132,15 @@ def _meant(layout: Layout, item: Correction, path: str) -> int:
 
 def _renamed(ball: Ball, name: str, *, sure: bool, open_: bool) -> Ball:
     if sure:
-        return replace(ball, id=name, confidence=1.0, doubtful=False, runners_up=())
+        return replace(ball, id=name, confidence=1.0, doubtful=False, runners_up=(), said=True)
     if name == ball.id:
+        if not open_:
+            return ball
         confidence = min(ball.confidence, SWAPPED_CONFIDENCE)
-        return replace(ball, confidence=confidence, doubtful=True) if open_ else ball
-    return replace(ball, id=name, confidence=SWAPPED_CONFIDENCE, doubtful=True, runners_up=())
+        return replace(ball, confidence=confidence, doubtful=True, said=False)
+    return replace(
+        ball, id=name, confidence=SWAPPED_CONFIDENCE, doubtful=True, runners_up=(), said=False
+    )
 
 
 def _about_name_of(balls: Sequence[Ball], notice: Notice) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from calibration.table import PointMm
+from vision.settle.settled import Watched
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,3 +30,13 @@ class Seen:
     def played(self) -> bool:
         """Balls rolled."""
         return self.rolled is True
+
+
+def seen_of(watched: Watched) -> Seen:
+    """What a watcher's frames showed between two rests."""
+    return Seen(
+        rolled=watched.rolled,
+        hand_over_bed=watched.person,
+        cue_track_mm=() if watched.track is None else watched.track.places_mm,
+        came_from_mm=None if watched.arrival is None else watched.arrival.came_from_mm,
+    )

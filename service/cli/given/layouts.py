@@ -15,6 +15,7 @@ from .options import set_from
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
+    from service.desk.arriving import ReadStill
     from vision.name.taught import Taught
 
 _SAME_SURFACE_MM = 0.5
@@ -26,6 +27,8 @@ class Ground:
 
     calibration: Calibration | None
     taught: Taught | None = None
+    read: ReadStill | None = None
+    """Reads the stills, which are a sequence."""
 
     @classmethod
     def open(cls, path: Path | None, ball_set: Path | None = None) -> Ground:
@@ -33,8 +36,11 @@ class Ground:
         if path is None:
             return cls(calibration=None)
         from calibration.kept.calibration import Calibration
+        from service.desk.readers import TableReaders
 
-        return cls(calibration=Calibration.read(path), taught=set_from(ball_set))
+        return cls(
+            calibration=Calibration.read(path), taught=set_from(ball_set), read=TableReaders()
+        )
 
     def layout(self, entry: Entry, *, previous: Layout | None = None) -> Layout:
         """The entry's layout, read from its still where it is one; raises its refusal."""
@@ -42,16 +48,14 @@ class Ground:
             raise entry.refusal
         if entry.layout is not None:
             return entry.layout
-        if self.calibration is None:
+        if self.calibration is None or self.read is None:
             raise CalibrationError(
                 f"{entry.name}: is a still, and no --calibration was given; allowed: stills with "
                 "a calibration file, or layouts as `restmark read --json` prints them. Give "
                 "--calibration.",
                 code="no-calibration",
             )
-        from vision.read import read_still
-
-        return read_still(
+        return self.read(
             entry.still or b"",
             self.calibration,
             name=entry.name,
