@@ -20,10 +20,11 @@ from api_kit import CALIBRATION, Client, running, still
 
 from calibration.errors import RestmarkError
 from calibration.kept.bed_picture import BedPicture
-from calibration.kept.calibration import Budget, Calibration, Residual
+from calibration.kept.calibration import Calibration, Residual
 from calibration.kept.rail_marks import HALF_SAMPLES, RailMark
 from calibration.lens.board import BoardPattern
 from calibration.lens.file import BoardStill, Lens
+from calibration.notices import Notice
 from calibration.seen.points import GivenPoint, points_to_dict, read_points
 from service.cli import main
 from service.position.meant.intent import Intent
@@ -47,10 +48,12 @@ LAYOUT = Layout(
         Ball(id="cue", x_mm=500.0, y_mm=600.0, cov_mm2=((0.2, 0.01), (0.01, 0.3))),
         Ball(
             id="3", x_mm=900.0, y_mm=300.0, confidence=0.6, doubtful=True,
-            runners_up=(("11", 0.3), ("5", 0.1)),
+            runners_up=(("11", 0.3), ("5", 0.1)), look=(("3", 0.6), ("11", 0.3)), said=True,
         ),
     ),
-    warnings=("Ball 3 is in doubt.",),
+    notices=(
+        Notice(code="names-doubt", text="In doubt.", fields={"places_mm": [[900.0, 300.0]]}),
+    ),
 )  # fmt: skip
 INTENT = {
     "pot": "3", "pocket": "foot-left", "next": "4", "next_pocket": "side-right",
@@ -77,13 +80,9 @@ def _calibration() -> Calibration:
                 name="left-1", kind="sight", off_px=0.1, off_mm=0.1, sigma_px=0.2, weight=1.0
             ),
         ),
-        budget=Budget(
-            median_mm=1.0, worst_mm=2.0, worst_at_mm=(2500.0, 30.0), rows=1, columns=2,
-            map_mm=((1.0, 2.0),),
-        ),
         rail_marks=(mark,),
         bed_picture=BedPicture.of(picture, CALIBRATION.camera, CALIBRATION.table),
-        warnings=("w",),
+        notices=(Notice(code="odd", text="w", fields={"off_mm": 1.0}),),
     )  # fmt: skip
 
 
@@ -261,7 +260,7 @@ def test_nonsense_that_was_accepted_once_is_refused() -> None:
         {"table": other},
         {"parameter_names": ["k1"], "parameter_cov": [[-1.0]]},
         {"camera": {**sound["camera"], "fx_px": True}},
-        {"budget": {**sound["budget"], "median_mm": -1.0}},
+        {"notices": [{"code": 1, "detail": "w"}]},
         {"rail_marks": [{**sound["rail_marks"][0], "across": [0.0, 2.0]}]},
     ]
     for change in nonsense:
