@@ -52,18 +52,6 @@ def stop_mm():
     return stop
 
 
-@pytest.fixture
-def data(tmp_path):
-    return tmp_path / "data"
-
-
-@pytest.fixture
-def client(data):
-    with running(data) as address, Client(address) as client:
-        client.calibrate()
-        yield client
-
-
 def put(client, document=SHORT):
     answer = client.put("/player", json=document)
     assert answer.status_code == 200, answer.text

@@ -14,6 +14,7 @@ from drawn_stills import (
     draw_still,
     overhead,
 )
+from odd_set import scattered
 
 from calibration.camera import Camera
 from calibration.kept.calibration import Calibration
@@ -41,22 +42,6 @@ RED_CLOTH: RGB = (0.34, 0.02, 0.03)
 GREY_CLOTH: RGB = (0.10, 0.10, 0.11)
 
 
-def scattered(seed: int) -> list[DrawnBall]:
-    """All sixteen balls apart from each other, in any orientation."""
-    rng = np.random.default_rng(seed)
-    names = ["cue", *(str(n) for n in range(1, 16))]
-    rng.shuffle(names)
-    return [
-        DrawnBall(
-            id=name,
-            x_mm=150 + (i % 8) * 310 + rng.uniform(0, 60),
-            y_mm=200 + 600 * (i // 8) + rng.uniform(0, 200),
-            turn=tuple(rng.uniform(-2, 2, 3)),
-        )
-        for i, name in enumerate(names)
-    ]
-
-
 def truth_of(balls: list[DrawnBall]) -> list[TruthBall]:
     return [TruthBall(id=ball.id, x_mm=ball.x_mm, y_mm=ball.y_mm) for ball in balls]
 
@@ -70,7 +55,7 @@ def read_drawn(
 
 @pytest.mark.parametrize("cloth", [GREEN_CLOTH, BLUE_CLOTH, RED_CLOTH, GREY_CLOTH])
 def test_all_balls_are_found_and_named_on_any_cloth(cloth: RGB) -> None:
-    balls = scattered(4)
+    balls = scattered(4, odd=False)
     figures = summary([match_layout(read_drawn(balls, cloth=cloth), truth_of(balls))])
     assert figures.missed == 0
     assert figures.invented == 0
@@ -83,7 +68,7 @@ def test_all_balls_are_found_and_named_on_any_cloth(cloth: RGB) -> None:
 
 @pytest.mark.parametrize("tilt_mm", [0.0, 900.0])
 def test_view_from_the_side_is_read_too(tilt_mm: float) -> None:
-    balls = scattered(6)
+    balls = scattered(6, odd=False)
     layout = read_drawn(balls, camera=overhead(TABLE, tilt_mm=tilt_mm))
     figures = summary([match_layout(layout, truth_of(balls))])
     assert (figures.missed, figures.invented, figures.cue_wrong) == (0, 0, 0)
@@ -162,7 +147,7 @@ def with_box(picture: np.ndarray, corners_mm: list[tuple[float, float, float]]) 
 
 
 def test_arm_over_the_bed_obstructs_and_one_on_the_rail_does_not() -> None:
-    picture = draw_still(CAMERA, TABLE, scattered(2))
+    picture = draw_still(CAMERA, TABLE, scattered(2, odd=False))
     arm = with_box(picture, [(900, -140, 90), (985, -140, 90), (975, 430, 60), (910, 430, 60)])
     layout = read_image(arm, CALIBRATION, name="arm.jpg")
     assert layout.obstructed
@@ -172,7 +157,7 @@ def test_arm_over_the_bed_obstructs_and_one_on_the_rail_does_not() -> None:
 
 
 def test_players_shadow_neither_obstructs_nor_hides() -> None:
-    balls = scattered(3)
+    balls = scattered(3, odd=False)
     picture = draw_still(CAMERA, TABLE, balls).astype(float)
     shade = np.ones(picture.shape[:2])
     cv2.ellipse(shade, (900, 300), (420, 260), 20, 0, 360, 0.55, -1)
@@ -184,7 +169,7 @@ def test_players_shadow_neither_obstructs_nor_hides() -> None:
 
 
 def test_stated_covariance_is_positive_and_grows_with_the_calibrations_error() -> None:
-    balls = scattered(5)
+    balls = scattered(5, odd=False)
     picture = draw_still(CAMERA, TABLE, balls)
     exact = read_image(picture, CALIBRATION)
     unsure = Calibration(
@@ -212,7 +197,7 @@ def assert_alike(one: Layout, other: Layout) -> None:
 
 
 def test_reading_is_the_same_twice_and_through_a_kept_reader() -> None:
-    data = as_jpeg(draw_still(CAMERA, TABLE, scattered(1)))
+    data = as_jpeg(draw_still(CAMERA, TABLE, scattered(1, odd=False)))
     reader = Reader(CALIBRATION)
     first = reader.read_still(data, name="x")
     assert_alike(reader.read_still(data, name="x"), first)
@@ -237,7 +222,7 @@ WHOLE = VIEW_ROWS * VIEW_COLUMNS
 
 
 def test_a_still_that_differs_little_is_searched_only_where_it_differs() -> None:
-    balls = scattered(4)
+    balls = scattered(4, odd=False)
     finder = Counting()
     reader = Reader(CALIBRATION, finder)
     reader.read_image(draw_still(CAMERA, TABLE, balls))
@@ -257,7 +242,7 @@ def test_a_still_that_differs_little_is_searched_only_where_it_differs() -> None
 def test_brighter_light_alone_is_no_change() -> None:
     finder = Counting()
     reader = Reader(CALIBRATION, finder)
-    picture = draw_still(CAMERA, TABLE, scattered(6))
+    picture = draw_still(CAMERA, TABLE, scattered(6, odd=False))
     first = reader.read_image(picture)
     brighter = reader.read_image(cv2.convertScaleAbs(picture, alpha=1.0, beta=6))
     assert finder.sizes == [WHOLE]
@@ -266,7 +251,7 @@ def test_brighter_light_alone_is_no_change() -> None:
 
 @pytest.mark.parametrize("hint", [0, 4])
 def test_a_lost_ball_is_looked_for_everywhere_if_anything_hints_at_it(hint: int) -> None:
-    balls = scattered(6)
+    balls = scattered(6, odd=False)
     finder = Counting()
     reader = Reader(CALIBRATION, finder)
     reader.read_image(draw_still(CAMERA, TABLE, balls))
@@ -282,8 +267,8 @@ def test_a_lost_ball_is_looked_for_everywhere_if_anything_hints_at_it(hint: int)
 def test_another_picture_of_the_same_table_is_read_afresh() -> None:
     finder = Counting()
     reader = Reader(CALIBRATION, finder)
-    reader.read_image(draw_still(CAMERA, TABLE, scattered(2)))
-    other = scattered(9)
+    reader.read_image(draw_still(CAMERA, TABLE, scattered(2, odd=False)))
+    other = scattered(9, odd=False)
     layout = reader.read_image(draw_still(CAMERA, TABLE, other))
     assert len(layout.balls) == len(other)
     arm = with_box(
@@ -294,12 +279,12 @@ def test_another_picture_of_the_same_table_is_read_afresh() -> None:
 
 
 def test_layout_survives_json() -> None:
-    layout = read_drawn(scattered(1))
+    layout = read_drawn(scattered(1, odd=False))
     assert Layout.from_dict(layout.to_dict()) == layout
 
 
 def test_previous_layout_keeps_names_of_unmoved_balls() -> None:
-    balls = scattered(4)
+    balls = scattered(4, odd=False)
     before = read_drawn(balls)
     after = read_drawn(balls, previous=before)
     assert_alike(after, before)

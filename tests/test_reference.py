@@ -339,7 +339,7 @@ def test_together_less_will_do() -> None:
     assert obstructions([faint], ()) == []
     assert obstructions([faint], [patch(GREY_CM2, x_mm=900.0)]) == []
     told = obstructions([faint], [patch(GREY_CM2)])
-    assert told == [
+    assert [notice.text for notice in told] == [
         "Something lies over the bed near x 200, y 100 mm: clear the table and take the still "
         "again."
     ]
@@ -361,8 +361,10 @@ def test_a_large_difference_does_alone_and_says_what_to_do() -> None:
         "Something lies over the bed near x 215, y 25 mm that the empty table did not show: clear "
         "the table and take the still again, or calibrate again if the cloth itself has changed."
     ]
-    assert obstructions((), [patch(ALONE_CM2)]) == expected
-    assert obstructions((), [patch(ALONE_INSIDE_CM2, from_edge=False)]) == expected
+    for alone in (patch(ALONE_CM2), patch(ALONE_INSIDE_CM2, from_edge=False)):
+        told = obstructions((), [alone])
+        assert [notice.text for notice in told] == expected
+        assert [notice.places_mm for notice in told] == [((215.0, 25.0),)]
 
 
 # -- the bench ------------------------------------------------------------------------------

@@ -18,18 +18,6 @@ from service.store import DATABASE_NAME, DamagedError, HeldError, Store, StoreEr
 
 
 @pytest.fixture
-def data(tmp_path):
-    return tmp_path / "data"
-
-
-@pytest.fixture
-def client(data):
-    with running(data) as address, Client(address) as client:
-        client.calibrate()
-        yield client
-
-
-@pytest.fixture
 def filled(data):
     """A directory with one attempt, and no service on it."""
     with running(data) as address, Client(address) as client:

@@ -254,4 +254,5 @@ def test_a_sure_thing_obstructs_and_says_where_and_a_faint_one_does_not() -> Non
     assert obstructions([thing(THING_SCORE - 0.01)]) == []
     told = obstructions([thing(0.9)])
     assert len(told) == 1
-    assert "lies over the bed near x 200, y 100 mm" in told[0]
+    assert "lies over the bed near x 200, y 100 mm" in told[0].text
+    assert (told[0].code, told[0].places_mm) == ("obstructed", ((200.0, 100.0),))

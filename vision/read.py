@@ -189,7 +189,6 @@ class Reader:
         moved = (
             [Notice(code=_DRIFT_CODES[drift.state], text=drift.warning)] if drift.warning else []
         )
-        over = [Notice(code="obstructed", text=thing) for thing in things]
         if steady and not things:
             search.keep(placed, camera)
         else:
@@ -199,7 +198,7 @@ class Reader:
             surface_mm=table.surface_mm,
             balls=balls,
             obstructed=bool(things),
-            notices=(*moved, *odd, *unsure, *poor, *over),
+            notices=(*moved, *odd, *unsure, *poor, *things),
         )
 
     def _unexplained(

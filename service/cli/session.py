@@ -170,9 +170,8 @@ def _print_session(
 ) -> None:
     """All of a session; what was watched was printed step by step already."""
     from service.report.tables import attempts_grid, kinds_grid
-    from service.report.way_words import way_line
     from service.words.kinds import kind_lines, kind_rows
-    from service.words.summary import summary_lines
+    from service.words.summary import summary_lines, way_line
 
     if as_json:
         for item in result.lines() if steps_too else [{"summary": result.summary_dict()}]:
@@ -187,7 +186,7 @@ def _print_session(
     for line in summary_lines(result.summary, lengths) + kind_lines(result.summary.by_kind):
         say(line)
     if result.way_report is not None:
-        say(way_line(result.way_report))
+        say(way_line(result.way_report, lengths))
 
 
 def _own_plan(folder: Path) -> Path | None:

@@ -18,6 +18,7 @@ from vision.layout import Layout
 from . import palette
 from .balls import draw_ball
 from .frame import View, draw_table
+from .legend import draw_bands
 from .svg import add, root, text_of
 
 if TYPE_CHECKING:
@@ -60,7 +61,8 @@ def chance_map_svg(
         mark = add(svg, "g", class_="best", stroke=palette.WANTED, stroke_width=6, fill="none")
         add(mark, "title", "best place")
         add(mark, "circle", cx=x, cy=y, r=34)
-    _draw_legend(svg, view)
+    limits = [f"≤ {100 * level:g}" for level in LEVELS] + [f"> {100 * LEVELS[-1]:g}"]
+    draw_bands(svg, view, "pot chance, %:", zip(palette.ERROR_BANDS[::-1], limits, strict=True))
     return text_of(svg)
 
 
@@ -102,22 +104,3 @@ def _draw_cells(svg: ET.Element, view: View, chart: ChanceMap) -> None:
     image.set("preserveAspectRatio", image.attrib.pop("preserveaspectratio"))
     image.set("style", "image-rendering:pixelated")
     image.set("href", f"data:image/png;base64,{data}")
-
-
-def _draw_legend(svg: ET.Element, view: View) -> None:
-    left, top, _, high = view.box
-    middle = top + high - view.legend_mm / 2 - view.edge_mm * 0.3
-    size = 12.5 * view.mm_per_px
-    strip = add(svg, "g", class_="legend", font_size=size)
-    x = left + 2 * view.edge_mm
-    words = "pot chance, %:"
-    add(strip, "text", words, x=x, y=middle + size * 0.35, fill=palette.FRAME_MUTED)
-    x += size * (len(words) * 0.54 + 1.0)
-    texts = [f"≤ {100 * level:g}" for level in LEVELS] + [f"> {100 * LEVELS[-1]:g}"]
-    for (fill, _), text in zip(palette.ERROR_BANDS[::-1], texts, strict=True):
-        add(strip, "rect", x=x, y=middle - size * 0.5, width=size, height=size, fill=fill)
-        add(
-            strip, "text", text, x=x + size * 1.35, y=middle + size * 0.35,
-            fill=palette.FRAME_MUTED,
-        )  # fmt: skip
-        x += size * (2.4 + 0.56 * len(text))

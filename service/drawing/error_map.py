@@ -12,6 +12,7 @@ from calibration.kept.calibration import Calibration
 
 from . import palette
 from .frame import View, draw_table
+from .legend import draw_bands
 from .svg import add, root, text_of
 
 CELLS = (8, 16)
@@ -38,7 +39,10 @@ def error_map_svg(calibration: Calibration, *, width_px: int = 960) -> str:
     )
     draw_table(svg, view)
     _draw_cells(svg, view, error_mm)
-    _draw_legend(svg, view, summary_words(calibration, error_mm))
+    limits = [f"≤ {limit:g}" for limit in palette.ERROR_LIMITS_MM]
+    limits.append(f"> {palette.ERROR_LIMITS_MM[-1]:g}")
+    words = summary_words(calibration, error_mm)
+    draw_bands(svg, view, words, zip(palette.ERROR_BANDS, limits, strict=True))
     return text_of(svg)
 
 
@@ -99,23 +103,3 @@ def _draw_cells(svg: ET.Element, view: View, error_mm: FloatArray) -> None:
 def _figure(value: float) -> str:
     """An error in mm as it fits a cell."""
     return f"{value:.2f}" if value < 9.995 else f"{value:.0f}"
-
-
-def _draw_legend(svg: ET.Element, view: View, words: str) -> None:
-    left, top, _, high = view.box
-    middle = top + high - view.legend_mm / 2 - view.edge_mm * 0.3
-    size = 12.5 * view.mm_per_px
-    strip = add(svg, "g", class_="legend", font_size=size)
-    x = left + 2 * view.edge_mm
-    add(strip, "text", words, x=x, y=middle + size * 0.35, fill=palette.FRAME_MUTED)
-    x += size * (len(words) * 0.54 + 1.5)
-    limits = [f"≤ {limit:g}" for limit in palette.ERROR_LIMITS_MM]
-    for (fill, _), text in zip(
-        palette.ERROR_BANDS, [*limits, f"> {palette.ERROR_LIMITS_MM[-1]:g}"], strict=True
-    ):
-        add(strip, "rect", x=x, y=middle - size * 0.5, width=size, height=size, fill=fill)
-        add(
-            strip, "text", text, x=x + size * 1.35, y=middle + size * 0.35,
-            fill=palette.FRAME_MUTED,
-        )  # fmt: skip
-        x += size * (2.4 + 0.56 * len(text))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
@@ -51,6 +52,26 @@ def draw_legend(
             fill=palette.FRAME_MUTED,
         )  # fmt: skip
         x += width + size * 0.9
+
+
+def draw_bands(
+    svg: ET.Element, view: View, words: str, bands: Iterable[tuple[tuple[str, str], str]]
+) -> None:
+    """What the colours of a map mean: ``words``, then one square a band: ((fill, ink), limit)."""
+    left, top, _, high = view.box
+    middle = top + high - view.legend_mm / 2 - view.edge_mm * 0.3
+    size = 12.5 * view.mm_per_px
+    strip = add(svg, "g", class_="legend", font_size=size)
+    x = left + 2 * view.edge_mm
+    add(strip, "text", words, x=x, y=middle + size * 0.35, fill=palette.FRAME_MUTED)
+    x += size * (len(words) * 0.54 + 1.5)
+    for (fill, _), text in bands:
+        add(strip, "rect", x=x, y=middle - size * 0.5, width=size, height=size, fill=fill)
+        add(
+            strip, "text", text, x=x + size * 1.35, y=middle + size * 0.35,
+            fill=palette.FRAME_MUTED,
+        )  # fmt: skip
+        x += size * (2.4 + 0.56 * len(text))
 
 
 def _swatch(parent: ET.Element, kind: str, size: float) -> None:

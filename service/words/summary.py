@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from service.practice.statistics.rates import CHANGE_POINTS, RATE_HALF_WIDTH
 
@@ -46,6 +47,25 @@ def summary_lines(summary: Summary, lengths: Lengths = MILLIMETRES) -> list[str]
 def tiles(found: tuple[Fact, ...]) -> tuple[Fact, ...]:
     """Those of a summary's facts that stand large at its head."""
     return tuple(fact for fact in found if fact.label in _TILES)
+
+
+def way_line(report: Mapping[str, Any], lengths: Lengths = MILLIMETRES) -> str:
+    """One sentence on how far a way to practise was carried; its mode says which figures it has."""
+    mode = str(report["mode"])
+    if mode == "progressive":
+        best = report["farthest_success_mm"]
+        done = "no success yet" if best is None else f"farthest success at {lengths.text(best)}"
+        return f"Progressive: {lengths.text(report['reached_mm'])} reached, {done}."
+    if mode == "pressure":
+        return (
+            f"Sets of {report['in_a_row']} in a row: {report['completions']} completed, longest "
+            f"run {report['longest_run']}."
+        )
+    if mode == "rotation":
+        return f"Rotation: {report['potted']} potted, {report['longest_run']} in a row."
+    if "of" in report:
+        return f"{mode.capitalize()}: {report['played']} of {report['of']} played."
+    return f"{mode.capitalize()}: {report['played']} played."
 
 
 def rate_interval(rate: Rate) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from calibration.notices import Notice
 from vision.find.detect import Thing
 
 from .reference import Unexplained
@@ -28,29 +29,25 @@ AROUND_MM = 60.0
 
 def obstructions(
     things: Sequence[Thing], unexplained: Sequence[Unexplained] | None = None
-) -> list[str]:
-    """A warning for each thing that obstructs.
+) -> list[Notice]:
+    """A notice of code ``obstructed`` for each thing that obstructs, with its place.
 
     ``unexplained`` is what differs from the empty table; None where nothing is known of it.
     """
     out = []
     for thing in things:
         if _obstructs(thing, unexplained):
-            x, y = _middle(thing.low_mm, thing.high_mm)
-            out.append(
-                f"Something lies over the bed near x {x:.0f}, y {y:.0f} mm: clear the table and "
-                "take the still again."
-            )
+            remedy = ": clear the table and take the still again."
+            out.append(_notice(thing.low_mm, thing.high_mm, remedy))
     if out:
         return out
     for patch in unexplained or ():
         if patch.weight_cm2 >= (ALONE_CM2 if patch.from_edge else ALONE_INSIDE_CM2):
-            x, y = _middle(patch.low_mm, patch.high_mm)
-            return [
-                f"Something lies over the bed near x {x:.0f}, y {y:.0f} mm that the empty table "
-                "did not show: clear the table and take the still again, or calibrate again if "
-                "the cloth itself has changed."
-            ]
+            remedy = (
+                " that the empty table did not show: clear the table and take the still again, or "
+                "calibrate again if the cloth itself has changed."
+            )
+            return [_notice(patch.low_mm, patch.high_mm, remedy)]
     return []
 
 
@@ -71,5 +68,7 @@ def _meet(thing: Thing, patch: Unexplained) -> bool:
     )
 
 
-def _middle(low_mm: tuple[float, float], high_mm: tuple[float, float]) -> tuple[float, float]:
-    return (low_mm[0] + high_mm[0]) / 2, (low_mm[1] + high_mm[1]) / 2
+def _notice(low_mm: tuple[float, float], high_mm: tuple[float, float], remedy: str) -> Notice:
+    x_mm, y_mm = ((low + high) / 2 for low, high in zip(low_mm, high_mm, strict=True))
+    text = f"Something lies over the bed near x {x_mm:.0f}, y {y_mm:.0f} mm{remedy}"
+    return Notice(code="obstructed", text=text, fields={"places_mm": [[x_mm, y_mm]]})
