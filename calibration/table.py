@@ -35,6 +35,20 @@ NAMED_SURFACES_MM: Mapping[str, tuple[float, float]] = {
 }
 POCKET_NAMES = ("head-left", "head-right", "side-left", "side-right", "foot-left", "foot-right")
 
+BOUNDS: Mapping[str, tuple[float, float]] = {
+    "corner_shelf_mm": (0.0, 200.0),
+    "side_shelf_mm": (0.0, 200.0),
+    "corner_cut_deg": (95.0, 175.0),
+    "side_cut_deg": (95.0, 175.0),
+    "nose_height_mm": (BALL_RADIUS_MM, BALL_DIAMETER_MM),
+    "rail_cap_height_mm": (20.0, 120.0),
+    "sight_offset_mm": (20.0, 400.0),
+    "rail_width_mm": (30.0, 600.0),
+    "cushion_width_mm": (10.0, 200.0),
+}
+"""Least and most of each, far outside what tables are built to: a pocket opens towards the bed
+(a facing leans outward by more than a right angle), a nose meets a ball above its centre."""
+
 
 class TableError(FileFormatError):
     """A table that cannot be: the text names the field, what was given and what is allowed."""
@@ -111,6 +125,13 @@ class Table:
                     f"table.{name}: got {getattr(self, name):g}; allowed: more than a ball "
                     f"({BALL_DIAMETER_MM} mm) and less than a quarter of the width. Measure the "
                     "mouth between the two nose points."
+                )
+        for name, (least, most) in BOUNDS.items():
+            if not least <= getattr(self, name) <= most:
+                unit = "degrees" if name.endswith("_deg") else "mm"
+                raise TableError(
+                    f"table.{name}: got {getattr(self, name):g}; allowed: {least:g} to {most:g} "
+                    f"{unit}. {_REMEDY}"
                 )
 
     @classmethod

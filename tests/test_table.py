@@ -126,6 +126,10 @@ def test_impossible_surfaces_are_refused(surface: str, text: str) -> None:
         ("side_mouth_mm", 400.0, r"table\.side_mouth_mm: got 400; .*quarter of the width"),
         ("nose_height_mm", float("nan"), r"table\.nose_height_mm: got nan; allowed: a finite"),
         ("sight_offset_mm", -1.0, r"table\.sight_offset_mm: got -1\.0"),
+        ("corner_cut_deg", 0.0, r"table\.corner_cut_deg: got 0; allowed: 95 to 175 degrees"),
+        ("side_cut_deg", 400.0, r"table\.side_cut_deg: got 400; allowed: 95 to 175 degrees"),
+        ("nose_height_mm", 0.0, r"table\.nose_height_mm: got 0; allowed: 28\.575 to 57\.15 mm"),
+        ("rail_cap_height_mm", 1e6, r"table\.rail_cap_height_mm: got 1e\+06; allowed: 20 to 120"),
         ("rail_width_mm", "wide", r"table\.rail_width_mm: got 'wide'"),
     ],
 )

@@ -10,6 +10,7 @@ from service.position import Intent, Verdict
 from service.words.facts import facts
 from service.words.lengths import Lengths, Units
 from service.words.rows import attempt_row
+from service.words.summary import way_line
 from service.words.verdicts import headline, subline
 
 INTENT = Intent.from_dict(
@@ -104,3 +105,10 @@ def test_the_whole_card_is_in_the_unit_asked_for() -> None:
         texts.append(subline(verdict, inches))
         assert not any(" mm" in text for text in texts)
         assert headline(verdict, inches) == "Out by 1.97 in"
+
+
+def test_the_score_of_a_way_is_in_the_unit_asked_for() -> None:
+    report = {"mode": "progressive", "reached_mm": 508.0, "farthest_success_mm": 254.0}
+    assert way_line(report) == "Progressive: 508 mm reached, farthest success at 254 mm."
+    said = way_line(report, Lengths(units=Units.INCHES))
+    assert said == "Progressive: 20.0 in reached, farthest success at 10.0 in."

@@ -1,4 +1,4 @@
-"""Routes that take a JSON document, and say so where a still comes instead."""
+"""Routes that take a JSON document: read by the one strict parser, as the commands' files are."""
 
 from __future__ import annotations
 
@@ -8,29 +8,45 @@ from typing import Any
 from fastapi import Request, Response
 from fastapi.routing import APIRoute
 
+from calibration import strict
+from calibration.errors import RestmarkError
 from calibration.jsonfile import refuse_picture
 
+_JSON = "a JSON document as /api/v1/openapi.json says. Send one"
 _WANTED = {
     "calibration": "the table.json that `restmark calibrate STILL --surface 9ft --out table.json` "
     "makes of a still of the empty table. Run it, and send that file",
 }
-_JSON = "a JSON document as /api/v1/openapi.json says. Send one"
+
+
+class DocumentError(RestmarkError):
+    """A body that is no JSON, or JSON nested or long without end."""
+
+    code = "bad-request"
 
 
 class DocumentRoute(APIRoute):
-    """A route whose PUT bodies are JSON: the framework cannot say what else was sent."""
+    """A route whose JSON bodies are looked at first: the framework cannot say what is wrong."""
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """The framework's handler, after a look at the body."""
         handler = super().get_route_handler()
+        takes_json = self.body_field is not None
 
         async def handle(request: Request) -> Response:
+            what = request.url.path.rsplit("/", 1)[-1]
             if request.method == "PUT":
-                what = request.url.path.rsplit("/", 1)[-1]
-                allowed = _WANTED.get(
-                    what, "a JSON document as /api/v1/openapi.json says. Send one"
-                )
+                allowed = _WANTED.get(what, _JSON)
                 refuse_picture(await request.body(), path=what, allowed=f"{allowed}.")
+            kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+            if takes_json and kind == "application/json" and (body := await request.body()):
+                strict.parse(
+                    body,
+                    place=what,
+                    what="a JSON document as /api/v1/openapi.json says",
+                    remedy="Correct it.",
+                    error=DocumentError,
+                )
             return await handler(request)
 
         return handle
