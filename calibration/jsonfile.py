@@ -55,7 +55,11 @@ def write_bytes(path: Path | str, content: bytes) -> None:
 def read_value(
     path: Path | str, *, what: str, remedy: str, error: type[RestmarkError] = FileFormatError
 ) -> Any:
-    """The JSON value in ``path``; ``what`` says what is allowed there, ``remedy`` what to do."""
+    """The JSON value in ``path``; ``what`` says what is allowed there, ``remedy`` what to do.
+
+    Raises:
+        error: the file cannot be read, is a picture, or holds no JSON value.
+    """
     try:
         content = Path(path).read_bytes()
     except OSError as wrong:
@@ -92,7 +96,11 @@ def refuse_picture(
 
 
 def check_version(data: object, *, file_format: str, version: int, path: str, remedy: str) -> None:
-    """Refuse what is not an object of ``file_format`` and ``version``."""
+    """Refuse what is not an object of ``file_format`` and ``version``.
+
+    Raises:
+        FileFormatError: it is another format, another version, or no object.
+    """
     if not isinstance(data, Mapping):
         raise FileFormatError(
             f"{path}: got {type(data).__name__}; allowed: a JSON object of format "
@@ -113,7 +121,11 @@ def as_lists(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
 
 
 def make_folder(folder: Path) -> None:
-    """Make the folder and its parents; a clear error where that cannot be done."""
+    """Make the folder and its parents; a clear error where that cannot be done.
+
+    Raises:
+        FileFormatError: it cannot be made there.
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as wrong:

@@ -72,6 +72,9 @@ def parse(
     """The JSON value in ``content``: no NaN, no endless numbers, no nesting without end.
 
     ``what`` says what is allowed instead, ``remedy`` what to do.
+
+    Raises:
+        error: it is no JSON, or nested or long without end.
     """
     try:
         return from_json(content, allow_inf_nan=False)
@@ -86,6 +89,9 @@ def check(value: Any, *, label: str, error: type[RestmarkError], remedy: str) ->
 
     Lists become tuples, whole numbers floats where floats are meant. ``label`` starts the path of
     what is refused; "" for the bare field.
+
+    Raises:
+        error: a field is not of its kind or out of its bounds.
     """
     kind: Any = type(value)
     given = {name: getattr(value, name) for name in _hints(kind)}
@@ -110,6 +116,9 @@ def build(
     ``label`` is what the class's own refusals start with. ``closed`` refuses unknown keys.
     ``needed`` names the keys that must be there; default: fields without a default. ``convert``
     makes nested values: ``convert[name](data[name], path_of_it)``.
+
+    Raises:
+        error: no object, or a key is unknown, missing or wrong.
     """
     wanted_kind: Any = kind
     hints = _hints(wanted_kind)
@@ -174,7 +183,11 @@ def or_none(each: Callable[[Any, str], T]) -> Callable[[Any, str], T | None]:
 def number(
     value: object, path: str, *, remedy: str = AGAIN, error: type[RestmarkError] = FileFormatError
 ) -> float:
-    """A finite number that stands by itself."""
+    """A finite number that stands by itself.
+
+    Raises:
+        error: it is no finite number.
+    """
     try:
         return _NUMBER.validate_python(value)
     except ValidationError:

@@ -275,7 +275,11 @@ class Table:
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "table") -> Table:
-        """Inverse of ``to_dict``; errors name the field by its path."""
+        """Inverse of ``to_dict``; errors name the field by its path.
+
+        Raises:
+            TableError: a field is unknown, missing or wrong, or the table cannot be.
+        """
         return strict.build(
             cls,
             data,

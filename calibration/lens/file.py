@@ -139,7 +139,11 @@ class Lens:
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "lens") -> Lens:
-        """Inverse of ``to_dict``; errors name the field by its path."""
+        """Inverse of ``to_dict``; errors name the field by its path.
+
+        Raises:
+            FileFormatError: another format or version, or a field is missing or wrong.
+        """
         jsonfile.check_version(
             data, file_format=LENS_FORMAT, version=LENS_VERSION, path=path, remedy=_REMEDY
         )

@@ -89,7 +89,11 @@ class GivenPoint:
 
     @classmethod
     def from_dict(cls, data: object, *, path: str = "points[0]") -> GivenPoint:
-        """Inverse of ``to_dict``; errors name the field by its path."""
+        """Inverse of ``to_dict``; errors name the field by its path.
+
+        Raises:
+            CalibrationError: a field is unknown, missing or wrong.
+        """
         row = strict.record(data, path, known=_KEYS, error=CalibrationError, remedy=_REMEDY)
         if isinstance(row.get("is"), str):
             path = f"{path} ({strict.shown(row['is'], bare=True)})"

@@ -83,7 +83,11 @@ class Plan:
 
     @classmethod
     def from_dict(cls, data: Any, *, path: str = "plan") -> Plan:
-        """Inverse of ``to_dict``; errors name the shot and field by their path."""
+        """Inverse of ``to_dict``; errors name the shot and field by their path.
+
+        Raises:
+            IntentError: a field is unknown, missing or wrong; it names the shot.
+        """
         known = (*_OWN, *_SETTINGS)
         row = strict.record(
             data, path, known=known, closed=True, error=IntentError, remedy="Correct it."
@@ -109,7 +113,11 @@ class Plan:
 
     @classmethod
     def read(cls, path: Path) -> Plan:
-        """Plan from a JSON file."""
+        """Plan from a JSON file.
+
+        Raises:
+            IntentError: the file cannot be read, or is no plan.
+        """
         return cls.from_dict(
             read_value(path, what="a file holding a plan", remedy="Give one.", error=IntentError),
             path=str(path),

@@ -62,7 +62,11 @@ class Correction:
 
 
 def told(words: str) -> tuple[Correction, ...]:
-    """Corrections written as ``x,y=name;x,y=name``, places in mm."""
+    """Corrections written as ``x,y=name;x,y=name``, places in mm.
+
+    Raises:
+        CorrectionError: the words are not written so, or name no ball.
+    """
     out = []
     for i, part in enumerate(part for part in words.split(";") if part.strip()):
         match = _TOLD.match(part)
@@ -87,6 +91,9 @@ def corrected(layout: Layout, corrections: Sequence[Correction]) -> Layout:
     A ball that held a name which now belongs to another gets that other's old name, and is in
     doubt unless it is corrected too; so is one whose name is left open. What was warned about the
     corrected names goes.
+
+    Raises:
+        CorrectionError: a place holds no ball or two, or a ball or name comes twice.
     """
     places = [_meant(layout, item, f"names[{i}]") for i, item in enumerate(corrections)]
     told_of = list(zip(places, (item.id for item in corrections), strict=True))

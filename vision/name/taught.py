@@ -132,7 +132,11 @@ class Taught:
         return Taught(network=self.network, looks=tuple(kept))
 
     def check_network(self, path: str = "set") -> None:
-        """Refuse looks that another release's network saw."""
+        """Refuse looks that another release's network saw.
+
+        Raises:
+            TaughtError: the set was taught for other networks.
+        """
         if self.network != crops_fingerprint():
             raise TaughtError(
                 f"{path}.network: got {strict.shown(self.network)}; allowed: "

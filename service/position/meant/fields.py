@@ -16,7 +16,11 @@ NoLimit = Annotated[float, Field(strict=True, ge=0, description="mm from 0, or n
 
 
 def check_one_of(name: str, value: Any, allowed: Sequence[str], *, optional: bool = False) -> None:
-    """Refuse a word that is not among the allowed ones."""
+    """Refuse a word that is not among the allowed ones.
+
+    Raises:
+        IntentError: it is another.
+    """
     if value is None and optional:
         return
     if not isinstance(value, str) or value not in allowed:
@@ -24,7 +28,11 @@ def check_one_of(name: str, value: Any, allowed: Sequence[str], *, optional: boo
 
 
 def check_not_crossed(name: str, limits: tuple[float, float]) -> None:
-    """Refuse an upper limit below the lower one; equal ones are not crossed."""
+    """Refuse an upper limit below the lower one; equal ones are not crossed.
+
+    Raises:
+        IntentError: the limits are crossed.
+    """
     low, high = limits
     if low > high:
         raise IntentError(

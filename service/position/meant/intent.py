@@ -112,7 +112,11 @@ class Intent:
         return replace(self, pot=pot, next=following)
 
     def check_on(self, layout: Layout, table: Table) -> None:
-        """Refuse the intent where ``layout``, the one before the shot, contradicts it."""
+        """Refuse the intent where ``layout``, the one before the shot, contradicts it.
+
+        Raises:
+            IntentError: a ball it names is not on the table, or a place it names is off the bed.
+        """
         for name in ("pot", "next"):
             ball = getattr(self, name)
             if ball is not None and layout.ball(ball) is None:

@@ -70,6 +70,9 @@ def chance_map(
     """Pot chances of ``ball`` from every cell, in the best of ``pockets`` open from there.
 
     The cue ball's own place does not count. Reach counts as the player's settings say.
+
+    Raises:
+        IntentError: the ball is not on the table.
     """
     places = {other.id: other.centre_mm for other in layout.balls if other.id != "cue"}
     player = player or Player()

@@ -122,7 +122,11 @@ class RouteReport:
 def report_route(
     layout: Layout, intent: Intent, table: Table, *, player: Player | None = None
 ) -> RouteReport:
-    """What the route of ``intent`` meets on the layout before the shot."""
+    """What the route of ``intent`` meets on the layout before the shot.
+
+    Raises:
+        IntentError: the intent has no route, or contradicts the layout.
+    """
     intent = intent.named_on(layout)
     intent.check_on(layout, table)
     if intent.route_mm is None:

@@ -37,7 +37,11 @@ def moved_mm(was: Ball, now: Ball) -> float:
 
 
 def check_layouts(before: Layout, after: Layout, table: Table) -> None:
-    """Refuse layouts that are obstructed, unsettled or of another surface."""
+    """Refuse layouts that are obstructed, unsettled or of another surface.
+
+    Raises:
+        AttemptError: code ``obstructed``, ``unsettled`` or ``other-surface``.
+    """
     layouts: Sequence[tuple[str, Layout]] = (("before", before), ("after", after))
     for when, layout in layouts:
         if layout.obstructed:

@@ -44,7 +44,11 @@ class Way(Protocol):
 def way_of(
     mode: str, shots: tuple[Intent | None, ...], settings: Mapping[str, Any] | None = None
 ) -> Way:
-    """The way of that mode; errors name the setting, what was given and what is allowed."""
+    """The way of that mode; errors name the setting, what was given and what is allowed.
+
+    Raises:
+        IntentError: there is no such mode, or a setting is unknown or wrong.
+    """
     given = dict(settings or {})
     if mode not in tuple(MODES):
         raise IntentError(f"mode: got {mode!r}; allowed: {', '.join(MODES)}. Correct it.")
