@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from calibration.kept.bed_picture import BedPicture
 from calibration.kept.calibration import Calibration
 from calibration.notices import Notice
-from calibration.search.landmarks import check_still, find_landmarks
+from calibration.search.enough import check_still
+from calibration.search.landmarks import find_landmarks
 from calibration.seen.frozen_balls import SeenBall, frozen_marks
 from calibration.seen.marks import Landmark, Landmarks
 from calibration.seen.points import check_alone, point_marks

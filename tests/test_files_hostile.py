@@ -30,7 +30,7 @@ from service.cli import main
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
 from service.position.meant.player_file import read_player
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 from service.practice.notes import Note
 from service.practice.plan import Plan
 from vision.layout import Ball, Layout

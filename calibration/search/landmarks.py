@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
-from calibration.kept.calibration import HEADS
 from calibration.lens.file import Lens
 from calibration.notices import Notice
 from calibration.seen.edges import LEAST_SIGNIFICANCE, Light, TableEdge, find_edge
@@ -36,13 +35,10 @@ from calibration.solve.solve import settle
 from calibration.table import Table
 
 from .cloth import ClothOutline, find_cloth
+from .enough import check_found, check_still
 from .vetting import lined_up
 
 ImageArray = NDArray[np.uint8]
-FEWEST_STRETCHES = 24
-"""Least stretches of noses and seams together with which a still is worth solving."""
-STRETCHES_A_POINT = 4
-"""Stretches that one hand-given point stands for; a sight too where the points stand alone."""
 _OUTLINE_SIDES = ("left", "foot", "right", "head")
 _OUTLINE_POINTS = 12
 _OUTLINE_SIGMA_PX = 2.0
@@ -128,7 +124,7 @@ def find_landmarks(
         camera, change_mm = _pointed_hold(light, table, blank, lens)
         marks = _closer(light, camera, table, change_mm, blank, lens)
         marks = lined_up(marks, *settle(marks, lens))
-        _check_found(marks, alone=True)
+        check_found(marks, alone=True)
         return marks
     except CalibrationError as few:
         note = Notice(
@@ -255,7 +251,7 @@ def _matched(
         mark for mark in _search(light, camera, table, change_mm, search) if mark.name not in named
     ]
     marks = replace(blank, items=(*found, *blank.items))
-    _check_found(marks, stands_alone(blank.items, table))
+    check_found(marks, stands_alone(blank.items, table))
     return marks
 
 
@@ -333,41 +329,3 @@ def _side_place(table: Table, side: str, along_mm: float, kind: str) -> Vector:
         return (*side_point_mm(table, side, along_mm, 0.0), table.nose_height_mm)
     flat = side_point_mm(table, side, along_mm, table.cushion_width_mm)
     return (*flat, table.rail_cap_height_mm)
-
-
-def check_still(still_bgr: ImageArray, head: str, lens: Lens | None) -> None:
-    """Refuse an unknown head side, what is no still, and a still that the lens is not for.
-
-    Raises:
-        CalibrationError: it is one of these.
-    """
-    if head not in HEADS:
-        raise CalibrationError(
-            f"head: got {head!r}; allowed: {', '.join(HEADS)}. Say on which side of the picture "
-            "the table's head end lies."
-        )
-    shape = still_bgr.shape
-    if len(shape) != 3 or shape[2] != 3 or still_bgr.dtype != np.uint8 or min(shape[:2]) < 200:
-        raise CalibrationError(
-            f"still: got an array {shape} of {still_bgr.dtype}; allowed: (H, W, 3) of 8-bit BGR, "
-            "200 px or more each way. Give a colour still of the whole table."
-        )
-    if lens is not None and lens.image_size_px != (shape[1], shape[0]):
-        raise CalibrationError(
-            f"still: got {shape[1]}x{shape[0]} px, the lens file is for {lens.image_size_px[0]}x"
-            f"{lens.image_size_px[1]}; allowed: the same size. Take both with one setting."
-        )
-
-
-def _check_found(marks: Landmarks, alone: bool) -> None:
-    """Refuse too few; ``alone``: the hand-given points could do without the others."""
-    seams, noses = marks.count("cushion back"), marks.count("nose")
-    helpers = marks.count("sight" if alone else "point")
-    if seams + noses + STRETCHES_A_POINT * helpers < FEWEST_STRETCHES:
-        raise CalibrationError(
-            f"landmarks: got {noses} stretches of noses, {seams} of cushion seams, "
-            f"{marks.count('sight')} sights and {marks.count('pocket')} of pocket facings; "
-            f"allowed: {FEWEST_STRETCHES} stretches or more. Take the still of the "
-            "empty table again, sharp, whole and evenly lit.",
-            fields={"about": "landmarks"},
-        )

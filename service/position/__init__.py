@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from .meant.drawn import DrawnZone as DrawnZone
     from .meant.intent import Intent as Intent
     from .meant.player import Player as Player
-    from .verdict.score import Verdict as Verdict
     from .verdict.score import score_shot as score_shot
+    from .verdict.verdict import Verdict as Verdict
     from .zone.landing import LandingZone as LandingZone
     from .zone.landing import landing_zone as landing_zone
 else:

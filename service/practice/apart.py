@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 
 from .statistics.rates import Rate, rate
 from .ways.tried import Tried

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 from vision.layout import Layout
 
 from .between.outcome import Outcome, Repeat

@@ -19,7 +19,7 @@ from service.position.meant.intent import Intent
 from service.position.plan.polyline import Polyline
 from service.position.shot.cut import cut_deg
 from service.position.verdict.arrival import start_mm
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 from vision.layout import Layout
 
 from .notes import Note

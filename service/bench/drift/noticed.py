@@ -16,9 +16,7 @@ from typing import Annotated, Any
 import numpy as np
 import typer
 from numpy.typing import NDArray
-from rich import box
 from rich.console import Console
-from rich.table import Table as Grid
 
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError, RestmarkError
@@ -30,6 +28,7 @@ from vision.still import decode_still
 from vision.truth.file import TRUTH_FILE, TruthStill, read_truth
 
 from .moved_stills import LIGHTS, MOVES, Light, Mover, bed_points_mm, misread_xy_mm, with_people
+from .printed import print_drift
 
 ImageArray = NDArray[np.uint8]
 
@@ -233,6 +232,7 @@ def summary_of(cases: Sequence[Case]) -> dict[str, Any]:
     times = [case.cpu_ms for case in cases]
     return {
         "cases": len(cases),
+        "told": TOLD,
         "told_share": _share(shifted, ("moved", "refused")),
         "told_or_doubted_share": _share(shifted, ("moved", "refused", "cannot tell")),
         "false_alarm_share": _share(unmoved, ("moved", "refused")),
@@ -288,55 +288,6 @@ def _row(cases: Sequence[Case]) -> dict[str, Any]:
             float(np.sqrt(sum(case.sum_mm2 for case in cases) / stated)) if stated else None
         ),
     }
-
-
-# -- print -----------------------------------------------------------------------------------
-
-
-def print_drift(figures: Mapping[str, Any], console: Console) -> None:
-    """The figures as tables on a terminal."""
-    percent = {name: _percent(share) for name, share in figures.items() if name.endswith("share")}
-    cpu_ms = figures["cpu_ms"]
-    console.print(
-        f"{figures['cases']} stills of {figures['scenes']} scenes "
-        f"({figures['scenes_without_marks']} too dark or plain to check), seed {figures['seed']}"
-    )
-    console.print(
-        f"shifts of {TOLD} corrected or refused {percent['told_share']} (with those in doubt "
-        f"{percent['told_or_doubted_share']}); false alarms {percent['false_alarm_share']}, "
-        f"needless doubt {percent['needless_doubt_share']}"
-    )
-    console.print(
-        f"read more than {WRONG_MM:g} mm off: {figures['wrong']} without doubt, "
-        f"{figures['wrong_in_doubt']} in doubt; {_short(cpu_ms['median'])} ms a still (99 %: "
-        f"{_short(cpu_ms['p99'])})"
-    )
-    for part, key in (("sizes", "size"), ("unmoved_by_light", "light"), ("moves_of_2_mm", "move")):
-        console.print(_grid(figures[part], key, part.replace("_", " ")))
-    for case in figures["odd"]:
-        console.print(", ".join(f"{name} {_short(value)}" for name, value in case.items()))
-
-
-def _grid(rows: Sequence[Mapping[str, Any]], key: str, title: str) -> Grid:
-    grid = Grid(box=box.SIMPLE_HEAD, pad_edge=False, title=title, title_justify="left")
-    names = [name for name in (rows[0] if rows else {}) if name != key]
-    for name in (key, *names):
-        grid.add_column(
-            name.replace("_", " "), justify="left" if name == key else "right", no_wrap=True
-        )
-    for row in rows:
-        grid.add_row(str(row[key]), *(_short(row.get(name)) for name in names))
-    return grid
-
-
-def _short(value: object) -> str:
-    if value is None:
-        return "–"
-    return f"{value:.3f}" if isinstance(value, float) else str(value)
-
-
-def _percent(share: float | None) -> str:
-    return "–" if share is None else f"{100 * share:.2f} %"
 
 
 def main(

@@ -18,7 +18,7 @@ from service.position.verdict.arrival import (
     start_mm,
     way_mm,
 )
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 from vision.layout import Layout
 
 from .polyline import Polyline

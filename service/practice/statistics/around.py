@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 
 from .means import Mean, mean_distance
 from .outcomes import off_wanted_mm, offsets_mm

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from scipy import stats
 
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 from service.practice import kinds as k
 from service.practice.kinds import ShotKind
 

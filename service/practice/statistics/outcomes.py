@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 
 from .rates import Rate, rate
 

@@ -16,7 +16,7 @@ from functools import lru_cache
 from typing import Any
 
 from service.position.meant.intent import Intent
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 from service.practice.kinds import ShotKind
 
 from .by_kind import Split, by_kind, holm

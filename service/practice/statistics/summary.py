@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from service.position.verdict.score import Verdict
+from service.position.verdict.verdict import Verdict
 from service.practice.kinds import ShotKind
 
 from .around import AroundWanted, Arrivals, around_wanted, arrivals
