@@ -29,8 +29,6 @@ from .world_sets import held_jobs, world_jobs
 SETS_HELP = (
     "train, measure, worlds, held-worlds, practice, twins, dev, empties, built, relit; + joins"
 )
-    "train, measure, worlds, held-worlds, practice, twins, dev, empties, built, relit; + joins"
-)
 
 
 def practice_jobs(seed: int) -> list[Job]:
