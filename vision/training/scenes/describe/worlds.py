@@ -96,7 +96,7 @@ def _weaker(lamps: tuple[LampLook, ...], factor: float) -> tuple[LampLook, ...]:
 def _sunny(rng: np.random.Generator, room: Room) -> Room:
     """Sun on the bed through a barred window, beside weaker lamps."""
     lamps = tuple(lamp for lamp in room.lamps if lamp.kind != "window")
-    sun = _lamp(rng, "sun", 0.3, 2.2)
+    sun = _lamp(rng, "sun", 0.5, 4.0)
     return replace(room, lamps=(*_weaker(lamps, float(rng.uniform(0.25, 1.0))), sun))
 
 
@@ -120,6 +120,8 @@ def _dim(rng: np.random.Generator, room: Room) -> Room:
     kind = str(rng.choice(["pendants", "shaft", "side-panels", "frame"]))
     lamp = replace(_lamp(rng, kind, 0.5, 1.5), kelvin=float(rng.uniform(2300, 3400)))
     second = (_lamp(rng, "strips", 0.03, 0.3),) if rng.random() < 0.4 else ()
+    # nobody plays where half the bed is black
+    glimmer = _lamp(rng, "ceiling-panels", 0.02, 0.12)
     walls = replace(room.walls, wall_colour=_grey(rng, 0.05, 0.3), ceiling_colour=(0.1, 0.1, 0.1))
     sensor = replace(
         processed_sensor(rng, strength=0.6),
@@ -127,7 +129,7 @@ def _dim(rng: np.random.Generator, room: Room) -> Room:
         noise=float(np.exp(rng.uniform(np.log(0.012), np.log(0.05)))),
         black=float(rng.uniform(0.0, 0.08)),
     )
-    return replace(room, lamps=(lamp, *second), walls=walls, sensor=sensor)
+    return replace(room, lamps=(lamp, *second, glimmer), walls=walls, sensor=sensor)
 
 
 # -- paint ---------------------------------------------------------------------------------
@@ -181,13 +183,24 @@ def _processed(rng: np.random.Generator, room: Room) -> Room:
     """A phone or a web camera of any resolution."""
     room = replace(room, sensor=processed_sensor(rng, strength=1.0))
     size = SIZES_PX[int(rng.choice(3, p=SIZE_SHARES))]
-    return replace(room, camera=_aimed(rng, room.table, room.head, size, (0.0, 20.0)))
+    return _filmed(room, _aimed(rng, room.table, room.head, size, (0.0, 20.0)))
 
 
 def _steep(rng: np.random.Generator, room: Room) -> Room:
     """A camera on a wall, or a wide lens."""
     size = SIZES_PX[int(rng.choice(3, p=(0.15, 0.6, 0.25)))]
-    return replace(room, camera=_aimed(rng, room.table, room.head, size, STEEP_DEG))
+    return _filmed(room, _aimed(rng, room.table, room.head, size, STEEP_DEG))
+
+
+def _filmed(room: Room, camera: Camera) -> Room:
+    """The room with that camera in it: walls and ceiling give way where they must."""
+    x, y, z = np.abs(camera.position_mm - [room.table.length_mm / 2, room.table.width_mm / 2, 0])
+    walls = replace(
+        room.walls, ceiling_mm=max(room.walls.ceiling_mm, float(z) + 150),
+        half_length_mm=max(room.walls.half_length_mm, float(x) + 200),
+        half_width_mm=max(room.walls.half_width_mm, float(y) + 200),
+    )  # fmt: skip
+    return replace(room, camera=camera, walls=walls)
 
 
 def _aimed(
