@@ -12,13 +12,14 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from . import strict
+from .arrays import FloatArray
 from .errors import CalibrationError
-from .jsonfile import number, numbers
+from .strict import PicturePx, Positive, names_of
 from .table import BALL_CENTRE_HEIGHT_MM, BALL_RADIUS_MM
 
-FloatArray = NDArray[np.float64]
 _UNDISTORT = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 60, 1e-12)
 
 
@@ -29,10 +30,10 @@ class Camera:
     A table point p maps to camera coordinates R(rvec)·p + tvec_mm: x right, y down, z ahead.
     """
 
-    image_size_px: tuple[int, int]
+    image_size_px: tuple[PicturePx, PicturePx]
     """Width and height."""
-    fx_px: float
-    fy_px: float
+    fx_px: Positive
+    fy_px: Positive
     cx_px: float
     cy_px: float
     distortion: tuple[float, float, float, float, float] = (0.0, 0.0, 0.0, 0.0, 0.0)
@@ -41,20 +42,7 @@ class Camera:
     tvec_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     def __post_init__(self) -> None:
-        numbers = (
-            self.fx_px, self.fy_px, self.cx_px, self.cy_px,
-            *self.distortion, *self.rvec, *self.tvec_mm,
-        )  # fmt: skip
-        if not np.all(np.isfinite(numbers)) or self.fx_px <= 0 or self.fy_px <= 0:
-            raise CalibrationError(
-                f"camera: got {numbers}; allowed: finite numbers with focal lengths above 0. "
-                "Calibrate again."
-            )
-        if len(self.image_size_px) != 2 or min(self.image_size_px) < 2:
-            raise CalibrationError(
-                f"camera.image_size_px: got {self.image_size_px}; allowed: width and height of "
-                "at least 2 px. Calibrate again with the stills' own size."
-            )
+        strict.check(self, label="camera", error=CalibrationError, remedy="Calibrate again.")
 
     # -- derived ---------------------------------------------------------------------------
 
@@ -91,6 +79,9 @@ class Camera:
 
         All three in the table frame. Without ``centre_px`` the principal point is the
         picture's middle.
+
+        Raises:
+            CalibrationError: ``up`` lies along the view, or a number is no camera's.
         """
         ahead = np.asarray(target_mm, float) - np.asarray(position_mm, float)
         ahead = ahead / np.linalg.norm(ahead)
@@ -237,17 +228,4 @@ class Camera:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "camera") -> Camera:
         """Inverse of ``to_dict``; errors name the field by its path."""
-        width, height = numbers(data, "image_size_px", path, count=2)
-        k1, k2, p1, p2, k3 = numbers(data, "distortion", path, count=5)
-        turn_x, turn_y, turn_z = numbers(data, "rvec", path, count=3)
-        shift_x, shift_y, shift_z = numbers(data, "tvec_mm", path, count=3)
-        return cls(
-            image_size_px=(int(width), int(height)),
-            fx_px=number(data, "fx_px", path),
-            fy_px=number(data, "fy_px", path),
-            cx_px=number(data, "cx_px", path),
-            cy_px=number(data, "cy_px", path),
-            distortion=(k1, k2, p1, p2, k3),
-            rvec=(turn_x, turn_y, turn_z),
-            tvec_mm=(shift_x, shift_y, shift_z),
-        )
+        return strict.build(cls, data, path=path, label="camera", needed=names_of(cls))

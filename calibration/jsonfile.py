@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
-import math
 import os
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from .errors import FileFormatError
+from .errors import FileFormatError, RestmarkError
+from .strict import parse, shown
+
+_FORM_HEAD_BYTES = 2048
+"""So far into a form its first file begins; neither start occurs in UTF-8 text."""
 
 
 def write_json(path: Path | str, data: Mapping[str, Any]) -> None:
@@ -49,20 +52,43 @@ def write_bytes(path: Path | str, content: bytes) -> None:
         Path(name).unlink(missing_ok=True)
 
 
+def read_value(
+    path: Path | str, *, what: str, remedy: str, error: type[RestmarkError] = FileFormatError
+) -> Any:
+    """The JSON value in ``path``; ``what`` says what is allowed there, ``remedy`` what to do."""
+    try:
+        content = Path(path).read_bytes()
+    except OSError as wrong:
+        raise error(
+            f"{path}: cannot be read as JSON ({wrong}); allowed: {what}. {remedy}"
+        ) from None
+    refuse_picture(content, path=str(path), allowed=f"{what}. {remedy}", error=error)
+    return parse(content, place=str(path), what=what, remedy=remedy, error=error)
+
+
 def read_json(path: Path | str, *, file_format: str, version: int, remedy: str) -> dict[str, Any]:
     """The JSON object in ``path`` after its format and version have been checked.
 
     ``remedy`` ends every message: the command that makes such a file anew.
     """
-    source = Path(path)
-    try:
-        data = json.loads(source.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as wrong:
-        raise FileFormatError(
-            f"{source}: cannot be read as JSON ({wrong}); allowed: a {file_format} file. {remedy}"
-        ) from None
-    check_version(data, file_format=file_format, version=version, path=str(source), remedy=remedy)
+    data = read_value(path, what=f"a {file_format} file", remedy=remedy)
+    check_version(data, file_format=file_format, version=version, path=str(path), remedy=remedy)
     return dict(data)
+
+
+def refuse_picture(
+    content: bytes, *, path: str, allowed: str, error: type[RestmarkError] = FileFormatError
+) -> None:
+    """Refuse a picture where a JSON document belongs; ``allowed`` ends the message.
+
+    Raises:
+        error: ``content`` is a JPEG or PNG file, or a form that carries one.
+    """
+    for start, name in ((b"\xff\xd8\xff", "JPEG"), (b"\x89PNG\r\n\x1a\n", "PNG")):
+        if start in content[:_FORM_HEAD_BYTES]:
+            raise error(
+                f"{path}: got a still ({name}); allowed: {allowed}", fields={"picture": name}
+            )
 
 
 def check_version(data: object, *, file_format: str, version: int, path: str, remedy: str) -> None:
@@ -74,92 +100,16 @@ def check_version(data: object, *, file_format: str, version: int, path: str, re
         )
     if data.get("format") != file_format:
         raise FileFormatError(
-            f"{path}.format: got {data.get('format')!r}; allowed: {file_format!r}. {remedy}"
+            f"{path}.format: got {shown(data.get('format'))}; allowed: {file_format!r}. {remedy}"
         )
-    if data.get("version") != version:
-        raise FileFormatError(
-            f"{path}.version: got {data.get('version')!r}; allowed: {version}. {remedy}"
-        )
-
-
-def number(data: Mapping[str, Any], name: str, path: str) -> float:
-    """The finite number ``data[name]``."""
-    value = field(data, name, path)
-    try:
-        if isinstance(value, int | float) and not isinstance(value, bool):
-            plain = float(value)
-            if math.isfinite(plain):
-                return plain
-    except OverflowError:
-        pass
-    raise _wrong(path, name, value, "a finite number")
-
-
-def text(data: Mapping[str, Any], name: str, path: str) -> str:
-    """The string ``data[name]``."""
-    value = field(data, name, path)
-    if not isinstance(value, str):
-        raise _wrong(path, name, value, "text")
-    return value
-
-
-def mapping(data: Mapping[str, Any], name: str, path: str) -> Mapping[str, Any]:
-    """The object ``data[name]``."""
-    value = field(data, name, path)
-    if not isinstance(value, Mapping):
-        raise _wrong(path, name, value, "an object")
-    return value
-
-
-def items(data: Mapping[str, Any], name: str, path: str) -> list[Any]:
-    """The list ``data[name]``."""
-    value = field(data, name, path)
-    if not isinstance(value, list):
-        raise _wrong(path, name, value, "a list")
-    return value
-
-
-def numbers(
-    data: Mapping[str, Any], name: str, path: str, *, count: int | None = None
-) -> tuple[float, ...]:
-    """The list of finite numbers ``data[name]``, of length ``count`` where given."""
-    value = field(data, name, path)
-    if not isinstance(value, list) or len(value) != (len(value) if count is None else count):
-        wanted = "a list of numbers" if count is None else f"{count} numbers"
-        raise _wrong(path, name, value, wanted)
-    row = {str(i): item for i, item in enumerate(value)}
-    return tuple(number(row, key, f"{path}.{name}") for key in row)
-
-
-def square_matrix(
-    data: Mapping[str, Any], name: str, path: str, *, size: int
-) -> tuple[tuple[float, ...], ...]:
-    """The ``size`` × ``size`` matrix of finite numbers ``data[name]``."""
-    value = items(data, name, path)
-    if len(value) != size:
-        raise _wrong(path, name, f"{len(value)} rows", f"{size} rows of {size} numbers")
-    rows = {str(i): row for i, row in enumerate(value)}
-    return tuple(numbers(rows, key, f"{path}.{name}", count=size) for key in rows)
-
-
-def field(data: Mapping[str, Any], name: str, path: str) -> Any:
-    """``data[name]``, or an error that names the field by its path."""
-    if name not in data:
-        raise FileFormatError(
-            f"{path}.{name}: missing; allowed: a file with every field. Make the file again."
-        )
-    return data[name]
+    given = data.get("version")
+    if given != version or isinstance(given, bool):
+        raise FileFormatError(f"{path}.version: got {shown(given)}; allowed: {version}. {remedy}")
 
 
 def as_lists(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
     """A matrix as JSON lists."""
     return [[float(value) for value in row] for row in matrix]
-
-
-def _wrong(path: str, name: str, value: object, allowed: str) -> FileFormatError:
-    return FileFormatError(
-        f"{path}.{name}: got {value!r}; allowed: {allowed}. Make the file again."
-    )
 
 
 def make_folder(folder: Path) -> None:

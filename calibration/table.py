@@ -7,19 +7,20 @@ standard equipment figures; every one can be set, because real tables differ.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
+from . import strict
+from .errors import FileFormatError
+from .lengths import LengthError, size_mm
+from .strict import NotNegative
 
-from .errors import FileFormatError, RestmarkError
-
-FloatArray = NDArray[np.float64]
 PointMm = tuple[float, float]
 
+_REMEDY = "Measure it on the table and give it in mm (angles in degrees)."
+SHORTEST_MM, LONGEST_MM = 500.0, 4500.0
+"""Bounds of a surface's sides: no table is shorter or longer."""
 BALL_DIAMETER_MM = 57.15
 BALL_RADIUS_MM = BALL_DIAMETER_MM / 2
 BALL_CENTRE_HEIGHT_MM = BALL_RADIUS_MM
@@ -33,10 +34,9 @@ NAMED_SURFACES_MM: Mapping[str, tuple[float, float]] = {
     "7ft": (1981.2, 990.6),
 }
 POCKET_NAMES = ("head-left", "head-right", "side-left", "side-right", "foot-left", "foot-right")
-_SIZE = re.compile(r"^\s*(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)\s*$")
 
 
-class TableError(RestmarkError):
+class TableError(FileFormatError):
     """A table that cannot be: the text names the field, what was given and what is allowed."""
 
     code = "bad-table"
@@ -72,36 +72,31 @@ class Pocket:
 class Table:
     """A table of any 2:1 surface. All lengths in mm, all angles in degrees."""
 
-    length_mm: float = 2540.0
-    width_mm: float = 1270.0
-    corner_mouth_mm: float = 114.3
-    side_mouth_mm: float = 127.0
-    corner_shelf_mm: float = 41.3
-    side_shelf_mm: float = 4.8
-    corner_cut_deg: float = 142.0
-    side_cut_deg: float = 104.0
-    nose_height_mm: float = 36.3
-    rail_cap_height_mm: float = 44.0
+    length_mm: NotNegative = 2540.0
+    width_mm: NotNegative = 1270.0
+    corner_mouth_mm: NotNegative = 114.3
+    side_mouth_mm: NotNegative = 127.0
+    corner_shelf_mm: NotNegative = 41.3
+    side_shelf_mm: NotNegative = 4.8
+    corner_cut_deg: NotNegative = 142.0
+    side_cut_deg: NotNegative = 104.0
+    nose_height_mm: NotNegative = 36.3
+    rail_cap_height_mm: NotNegative = 44.0
     """Height of the rail cap, where the sights lie, above the bed."""
-    sight_offset_mm: float = 93.7
+    sight_offset_mm: NotNegative = 93.7
     """From a nose line to the centres of its sights."""
-    rail_width_mm: float = 140.0
+    rail_width_mm: NotNegative = 140.0
     """From a nose line to the rail's outer edge."""
-    cushion_width_mm: float = 50.0
+    cushion_width_mm: NotNegative = 50.0
     """From a nose line back to the rail cap's inner edge."""
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if not (isinstance(value, int | float) and math.isfinite(value) and value >= 0):
-                raise TableError(
-                    f"table.{field.name}: got {value!r}; allowed: a finite number, 0 or more. "
-                    "Measure it on the table and give it in mm (angles in degrees)."
-                )
-        if not 500 <= self.width_mm <= self.length_mm <= 4500:
+        strict.check(self, label="table", error=TableError, remedy=_REMEDY)
+        if not SHORTEST_MM <= self.width_mm <= self.length_mm <= LONGEST_MM:
             raise TableError(
                 f"table: got a surface of {self.length_mm:g}x{self.width_mm:g} mm; allowed: "
-                "500 mm ≤ width ≤ length ≤ 4500 mm, nose to nose. Measure the surface again."
+                f"{SHORTEST_MM:g} mm ≤ width ≤ length ≤ {LONGEST_MM:g} mm, nose to nose. Measure "
+                "the surface again."
             )
         ratio = self.length_mm / self.width_mm
         if not 1.97 <= ratio <= 2.03:
@@ -120,17 +115,22 @@ class Table:
 
     @classmethod
     def from_surface(cls, surface: str, **settings: float) -> Table:
-        """Table from ``9ft``, ``pro8``, ``8ft``, ``7ft`` or ``LENGTHxWIDTH`` in mm."""
+        """Table from ``9ft``, ``pro8``, ``8ft``, ``7ft`` or ``LENGTHxWIDTH``, as in ``size_mm``.
+
+        Raises:
+            TableError: the surface is neither, or the table cannot be.
+        """
         if surface in NAMED_SURFACES_MM:
             length_mm, width_mm = NAMED_SURFACES_MM[surface]
         else:
-            match = _SIZE.match(surface)
-            if not match:
+            try:
+                length_mm, width_mm = size_mm(surface)
+            except LengthError:
                 raise TableError(
                     f"surface: got {surface!r}; allowed: {', '.join(NAMED_SURFACES_MM)} or "
-                    "LENGTHxWIDTH in mm such as 2540x1270. Measure from nose to nose."
-                )
-            length_mm, width_mm = float(match[1]), float(match[2])
+                    "LENGTHxWIDTH in mm such as 2540x1270, or with a unit such as 100x50in. "
+                    "Measure from nose to nose."
+                ) from None
         return cls(length_mm=length_mm, width_mm=width_mm, **settings)
 
     @property
@@ -146,7 +146,11 @@ class Table:
         return tuple(self.pocket(name) for name in POCKET_NAMES)
 
     def pocket(self, name: str) -> Pocket:
-        """The pocket called ``name``, left and right as seen from the head end."""
+        """The pocket called ``name``, left and right as seen from the head end.
+
+        Raises:
+            TableError: there is no pocket of that name.
+        """
         if name not in POCKET_NAMES:
             raise TableError(
                 f"pocket: got {name!r}; allowed: {', '.join(POCKET_NAMES)}. Left and right are "
@@ -251,14 +255,16 @@ class Table:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "table") -> Table:
         """Inverse of ``to_dict``; errors name the field by its path."""
-        known = {field.name for field in fields(cls)}
-        unknown = sorted(set(data) - known)
-        if unknown:
-            raise FileFormatError(
-                f"{path}: got unknown field(s) {', '.join(unknown)}; allowed: "
-                f"{', '.join(sorted(known))}. Remove or correct them."
-            )
-        return cls(**{key: data[key] for key in data})
+        return strict.build(
+            cls,
+            data,
+            path=path,
+            label="table",
+            error=TableError,
+            remedy=_REMEDY,
+            closed=True,
+            needed=strict.names_of(cls),
+        )
 
 
 def nearest_named(table: Table) -> tuple[str, Table]:

@@ -10,11 +10,10 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from .arrays import FloatArray
 from .camera import Camera
-
-FloatArray = NDArray[np.float64]
 
 STEPS: Mapping[str, float] = {
     "turn_right_rad": 1e-4,

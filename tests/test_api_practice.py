@@ -102,4 +102,4 @@ def test_the_page_shows_the_shot_as_it_is_played(shot, tmp_path):
         expect(page.locator("#verdict")).to_have_attribute("data-tone", tone)
         expect(page.locator("#attempts tbody tr")).to_have_count(1)
         stop_x, stop_y = verdict["cue_stop_mm"]
-        expect(page.locator("#facts")).to_contain_text(f"{stop_x:.0f}, {stop_y:.0f} mm")
+        expect(page.locator("#facts")).to_contain_text(f"{stop_x:.1f}, {stop_y:.1f} mm")

@@ -150,6 +150,10 @@ def changed(**more):
     return CALIBRATION.to_dict() | more
 
 
+def other_table(**more):
+    return changed(table=CALIBRATION.table.to_dict() | more)
+
+
 @pytest.mark.parametrize(
     ("document", "code", "text"),
     [
@@ -158,9 +162,18 @@ def changed(**more):
         ({}, "bad-file", "calibration.format: got None"),
         (changed(camera={}), "bad-file", "calibration.camera.image_size_px: missing"),
         (changed(camera=7), "bad-file", "calibration.camera: got 7"),
-        (changed(table={"length_mm": 1.0}), "bad-table", "table: got a surface of 1x1270"),
-        (changed(table={"length_mm": "x"}), "bad-table", "table.length_mm: got 'x'"),
-        (changed(head="up"), "calibration-refused", "calibration.head: got 'up'"),
+        (
+            other_table(length_mm=1.0),
+            "bad-table",
+            "calibration.table: got a surface of 1x1270",
+        ),
+        (
+            other_table(length_mm="x"),
+            "bad-table",
+            "calibration.table.length_mm: got 'x'",
+        ),
+        (changed(table={}), "bad-table", "calibration.table.length_mm: missing"),
+        (changed(head="up"), "bad-file", "calibration.head: got 'up'"),
     ],
 )
 def test_a_bad_calibration_is_refused_and_the_old_one_holds(shared, document, code, text):
@@ -216,6 +229,25 @@ def test_an_intent_needs_a_calibration_and_a_layout(fresh):
     assert_problem(fresh.get("/intent"), 404, "no-intent")
 
 
+@pytest.mark.parametrize("suffix", [".jpg", ".png"])
+@pytest.mark.parametrize("media_type", ["image/jpeg", "application/json", None])
+def test_a_still_put_as_calibration_says_what_belongs_there(shared, suffix, media_type):
+    coded = cv2.imencode(suffix, np.full((360, 640, 3), 90, np.uint8))[1].tobytes()
+    headers = {} if media_type is None else {"content-type": media_type}
+    answer = shared.put("/calibration", content=coded, headers=headers)
+    problem = assert_problem(answer, 422, "bad-file", text="calibration: got a still (")
+    assert "`restmark calibrate STILL --surface 9ft --out table.json`" in problem["detail"]
+    form = shared.put("/calibration", files={"calibration": ("a" + suffix, coded)})
+    assert_problem(form, 422, "bad-file", text="calibration: got a still (")
+    assert_problem(shared.put("/intent", content=coded), 422, "bad-file", text="intent: got a st")
+
+
+def test_a_large_still_put_as_calibration_says_where_stills_go(shared):
+    coded = b"\xff\xd8\xff" + bytes(1_500_000)
+    answer = shared.put("/calibration", content=coded)
+    assert_problem(answer, 413, "too-large", text="they go to POST /api/v1/stills")
+
+
 # -- every route ---------------------------------------------------------------------------
 
 ROUTES = {
@@ -224,6 +256,7 @@ ROUTES = {
     "/problems/bad-still": "GET",
     "/events": "GET",
     "/calibration": "GET, PUT",
+    "/player": "GET, PUT",
     "/stills": "GET, POST",
     "/stills/1": "GET",
     "/stills/1/picture": "GET",

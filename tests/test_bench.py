@@ -9,9 +9,10 @@ from rich.console import Console
 from sample_trial import finished_demo
 
 from calibration.camera import Camera
+from calibration.kept.budget import bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.solve.baseline import homography_error_mm
-from calibration.solve.quality import bed_error_mm, bed_grid_mm
+from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
 from service.bench import practice as bench
 

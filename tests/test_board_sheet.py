@@ -238,7 +238,7 @@ def test_board_command_prints_the_options_that_lens_takes(
         (["--squares", "ten"], "board.squares: got 'ten'; allowed: COLUMNSxROWS"),
         (["--marker-mm", "45"], "board.marker_mm: got 45.0; allowed: more than 0 and less than"),
         (["--squares", "40x40"], "got '5X5_250' with 250 markers; allowed: one with 800 or more"),
-        (["--square-mm", "nan"], "board.square_mm: got nan; allowed: more than 0"),
+        (["--square-mm", "nan"], "board.square_mm: got nan; allowed: a finite number"),
         (["--dictionary", "9X9"], "board.dictionary: got '9X9'"),
     ],
 )

@@ -14,10 +14,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from calibration.calibrate import calibrate
 from calibration.camera import Camera
+from calibration.from_still import calibrate
 from calibration.lens.board import BoardPattern, find_board
 from calibration.lens.fit import Lens, fit_lens
+from calibration.solve.known import Known
 from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
 
@@ -79,7 +80,7 @@ def test_board_corners_lie_where_the_camera_puts_them(
 def test_practice_table_with_the_fitted_lens(lens: Lens, truth: dict[str, Any]) -> None:
     camera, table = Camera.from_dict(truth["camera"]), Table.from_dict(truth["table"])
     told = Table(length_mm=table.length_mm, width_mm=table.width_mm)
-    calibration = calibrate(picture("empty.jpg"), told, truth["head"], lens)
+    calibration = calibrate(picture("empty.jpg"), told, truth["head"], Known(lens=lens))
     off = np.hypot(*bed_error_mm(calibration, camera).T)
     assert np.median(off) <= MEDIAN_MM
     assert off.max() <= WORST_MM
@@ -94,7 +95,7 @@ def test_practice_table_without_a_lens_file_keeps_its_budget(truth: dict[str, An
     still = picture("empty.jpg")
     tape_mm = float(camera.position_mm[2]) + 10.0
     for height_mm in (tape_mm, None):
-        calibration = calibrate(still, told, truth["head"], None, height_mm)
+        calibration = calibrate(still, told, truth["head"], Known(camera_height_mm=height_mm))
         off = np.hypot(*bed_error_mm(calibration, camera).T)
         assert calibration.budget is not None
         assert off.max() <= calibration.budget.worst_mm

@@ -15,9 +15,9 @@ from drawn_stills import DrawnBall, draw_still
 from numpy.typing import NDArray
 from PIL import ExifTags, Image
 
-from calibration.calibrate import watched
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, RestmarkError
+from calibration.from_still import watched
 from calibration.kept.calibration import Calibration
 from calibration.seen.exif import Focal, focal_of
 from calibration.seen.frozen_balls import PLACES, SeenBall, frozen_marks, frozen_place_mm
@@ -28,7 +28,7 @@ from calibration.solve.quality import bed_error_mm
 from calibration.solve.solve import solve
 from calibration.table import Table
 from service.cli import main
-from vision.known.ball_check import with_frozen_balls
+from vision.known.ball_check import seen_balls
 
 TABLE = Table()
 SHARP = ((0.0036, 0.0), (0.0, 0.0036))
@@ -70,10 +70,9 @@ def seen(rng: np.random.Generator, camera: Camera, centres: list[tuple[float, fl
 
 def test_the_best_source_is_named_and_the_others_have_no_say(case: Marked) -> None:
     marks, camera, _ = case
-    size = camera.image_size_px
     height_mm = float(camera.position_mm[2])
     wrong = Known(focal=Focal(focal_px=0.6 * camera.fx_px, sigma_px=9.0, how="a lie"))
-    plain = solve(marks, TABLE, size)
+    plain = solve(marks, TABLE)
     balls = replace(
         marks,
         items=marks.items
@@ -87,10 +86,13 @@ def test_the_best_source_is_named_and_the_others_have_no_say(case: Marked) -> No
         (balls, None, height_mm, "tape measure"),
         (balls, None, None, "ball check"),
     ):
-        with_lie = solve(landmarks, TABLE, size, lens, tape, known=wrong)
+        with_lie = solve(landmarks, TABLE, replace(wrong, lens=lens, camera_height_mm=tape))
         assert with_lie.scale_source == source
-        assert with_lie.camera == solve(landmarks, TABLE, size, lens, tape).camera
-    by_exif = solve(marks, TABLE, size, known=wrong)
+        assert (
+            with_lie.camera
+            == solve(landmarks, TABLE, Known(lens=lens, camera_height_mm=tape)).camera
+        )
+    by_exif = solve(marks, TABLE, wrong)
     assert by_exif.scale_source == "EXIF"
     assert by_exif.camera.fx_px < plain.camera.fx_px
     assert any("the scale rests on EXIF data (a lie)" in w for w in by_exif.warnings)
@@ -102,8 +104,7 @@ def test_a_better_tape_narrows_and_a_worse_one_widens(case: Marked) -> None:
     sigmas = [
         np.sqrt(
             solve(
-                marks, TABLE, camera.image_size_px, None, height_mm,
-                known=Known(camera_height_error_mm=error_mm),
+                marks, TABLE, Known(camera_height_mm=height_mm, camera_height_error_mm=error_mm)
             ).parameter_cov[5][5]
         )
         for error_mm in (2.0, 8.0, 20.0)
@@ -113,11 +114,11 @@ def test_a_better_tape_narrows_and_a_worse_one_widens(case: Marked) -> None:
 
 def test_a_tape_is_refused_only_beyond_its_own_error(case: Marked) -> None:
     marks, camera, _ = case
-    size, lens = camera.image_size_px, exact_lens(camera)
+    lens = exact_lens(camera)
     off_mm = 1.06 * float(camera.position_mm[2])
     with pytest.raises(CalibrationError, match=r"camera_height_mm: got .* agreement within \d+ mm"):
-        solve(marks, TABLE, size, lens, off_mm)
-    solve(marks, TABLE, size, lens, off_mm, known=Known(camera_height_error_mm=300.0))
+        solve(marks, TABLE, Known(lens=lens, camera_height_mm=off_mm))
+    solve(marks, TABLE, Known(lens=lens, camera_height_mm=off_mm, camera_height_error_mm=300.0))
     with pytest.raises(CalibrationError, match=r"camera_height_error_mm: got 0; allowed: 0.1 to"):
         Known(camera_height_error_mm=0)
 
@@ -199,7 +200,7 @@ def test_exif_budget_is_true_where_exif_is_as_good_as_said() -> None:
             sigma_px=0.06 * camera.fx_px,
             how="simulated",
         )
-        made = solve(marks, TABLE, camera.image_size_px, known=Known(focal=stated))
+        made = solve(marks, TABLE, Known(focal=stated))
         assert made.budget is not None
         held.append(np.hypot(*bed_error_mm(made, camera).T).max() <= made.budget.worst_mm)
     assert np.mean(held) >= 0.85
@@ -214,9 +215,9 @@ def test_balls_narrow_what_the_default_leaves_open() -> None:
     for _ in range(4):
         camera = random_camera(rng, TABLE)
         marks = simulated_landmarks(rng, camera, TABLE, built_table(rng, TABLE))
-        plain = solve(marks, TABLE, camera.image_size_px)
+        plain = solve(marks, TABLE)
         balls = frozen_marks(seen(rng, camera, laid(rng)), plain.camera, TABLE)
-        made = solve(replace(marks, items=marks.items + balls), TABLE, camera.image_size_px)
+        made = solve(replace(marks, items=marks.items + balls), TABLE)
         assert made.budget is not None
         assert plain.budget is not None
         assert np.hypot(*bed_error_mm(made, camera).T).max() <= 1.2 * made.budget.worst_mm
@@ -242,8 +243,8 @@ def test_a_ball_that_is_not_frozen_is_named(case: Marked) -> None:
     centres = laid(np.random.default_rng(6))
     centres[2] = (centres[2][0], centres[2][1] - 6.0)
     balls = frozen_marks(seen(np.random.default_rng(7), camera, centres), camera, TABLE)
-    with pytest.raises(CalibrationError, match=r"ball check: got ball at left-2 \d\.\d mm"):
-        solve(replace(marks, items=marks.items + balls), TABLE, camera.image_size_px)
+    with pytest.raises(CalibrationError, match=r"ball check: got ball at left-2 \d\.\d px"):
+        solve(replace(marks, items=marks.items + balls), TABLE)
 
 
 @pytest.fixture(scope="module")
@@ -258,10 +259,10 @@ def ball_still(case: Marked) -> NDArray[np.uint8]:
 
 
 def test_a_still_with_frozen_balls_is_read(case: Marked, ball_still: NDArray[np.uint8]) -> None:
-    marks, camera, _ = case
-    plain = solve(marks, TABLE, camera.image_size_px)
-    both = with_frozen_balls(marks, ball_still, plain)
-    made = solve(both, TABLE, camera.image_size_px)
+    marks, _, _ = case
+    plain = solve(marks, TABLE)
+    balls = frozen_marks(seen_balls(ball_still, plain), plain.camera, plain.table)
+    made = solve(replace(marks, items=marks.items + balls), TABLE)
     off_mm = {r.name: r.off_mm for r in made.residuals if r.kind == "ball"}
     assert set(off_mm) == {f"ball at {name}" for name in PLACES}
     assert max(map(abs, off_mm.values())) < BALL_MM
@@ -275,12 +276,12 @@ def test_a_camera_that_moved_between_the_stills_is_refused(
 ) -> None:
     marks, camera, built = case
     empty = draw_still(camera, built, [], seed=9)
-    plain = watched(solve(marks, TABLE, camera.image_size_px), empty)
+    plain = watched(solve(marks, TABLE), empty)
     assert plain.rail_marks
-    with_frozen_balls(marks, ball_still, plain)
+    assert len(seen_balls(ball_still, plain)) == len(PLACES)
     moved = np.roll(ball_still, 2, axis=1)
     with pytest.raises(RestmarkError, match=r"camera or table has moved by \d\.\d mm"):
-        with_frozen_balls(marks, moved, plain)
+        seen_balls(moved, plain)
 
 
 # -- the command ---------------------------------------------------------------------------
@@ -324,9 +325,9 @@ def test_the_command_names_its_source(
     for got, error_mm in ((by_name, 3.2), (measured, 1.0)):
         assert 2 * np.sqrt(got.parameter_cov[place][place]) == pytest.approx(error_mm)
     assert main([*words, "--ball-check", str(tmp_path / "balls.png")]) == 0
-    assert "scale settled by balls frozen at known places" in capsys.readouterr().out
+    assert "settled by balls frozen at known places" in capsys.readouterr().out
     height = ["--camera-height", f"{camera.position_mm[2]:.0f}", "--camera-height-error", "5"]
     assert main([*words, *height]) == 0
-    assert "scale settled by the measured camera height" in capsys.readouterr().out
+    assert "settled by the measured camera height" in capsys.readouterr().out
     made = Calibration.read(tmp_path / "table.json")
     assert np.sqrt(made.parameter_cov[5][5]) < 3.0

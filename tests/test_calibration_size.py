@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from calibration_cases import built_table, exact_lens, random_camera, simulated_landmarks
 
-from calibration.calibrate import calibrate
 from calibration.errors import CalibrationError
+from calibration.from_still import calibrate
 from calibration.kept.calibration import Calibration
 from calibration.seen.marks import DIMENSION_SIGMA_MM
 from calibration.seen.points import GivenPoint
@@ -32,8 +34,11 @@ def made(
     marks = simulated_landmarks(rng, camera, model, built_table(rng, table))
     lens = exact_lens(camera) if "lens" in source else None
     tape = float(camera.position_mm[2]) + rng.normal(0, 10) if "tape" in source else None
-    size = camera.image_size_px
-    return solve(marks, model, size, lens, tape, known=known or Known(surface_error_mm=3.2))
+    return solve(
+        marks,
+        model,
+        replace(known or Known(surface_error_mm=3.2), lens=lens, camera_height_mm=tape),
+    )
 
 
 def outcome(rng: np.random.Generator, told: str, real: str, source: str) -> str:
@@ -77,13 +82,14 @@ def test_a_measured_surface_is_not_doubted_for_a_neighbour() -> None:
     seen = {"sight_offset_mm": -1.0, "cushion_width_mm": -2.0}
     sigma = dict.fromkeys(seen, 0.1)
     named = check_size(table, seen, sigma, Known(surface_error_mm=3.2))
-    assert named == (
-        "the fittings are explained by pro8 (2336.8x1168.4 mm) almost as well as by "
-        "2235.2x1117.6 mm: measure the surface from nose to nose, or give lens file and camera "
-        "height together.",
-    )
+    assert [(notice.code, notice.fields) for notice in named] == [
+        ("size-in-doubt", {"rival": "pro8"})
+    ]
+    assert "pro8 (2336.8x1168.4 mm) almost as well as by 2235.2x1117.6 mm" in named[0].text
     assert check_size(table, seen, sigma, Known(surface_error_mm=1.0)) == ()
-    assert check_size(table, seen, sigma, Known(), confirmed=True) == ()
+    camera = random_camera(np.random.default_rng(94), table)
+    both = Known(lens=exact_lens(camera), camera_height_mm=2500.0)
+    assert check_size(table, seen, sigma, both) == ()
 
 
 def test_fittings_that_the_still_does_not_show_say_nothing() -> None:
@@ -91,8 +97,7 @@ def test_fittings_that_the_still_does_not_show_say_nothing() -> None:
     unseen = check_size(
         Table(), {"sight_offset_mm": 0.0}, {"sight_offset_mm": 0.9 * prior}, Known()
     )
-    assert len(unseen) == 1
-    assert unseen[0].startswith("the surface's size is taken as told, 2540x1270 mm: no landmark")
+    assert [notice.code for notice in unseen] == ["size-unchecked"]
 
 
 def test_points_without_fittings_say_that_the_size_is_unchecked() -> None:
@@ -106,7 +111,7 @@ def test_points_without_fittings_say_that_the_size_is_unchecked() -> None:
     )
     blank = np.full((720, 1280, 3), 90, np.uint8)
     known = Known(points=points, points_only=True)
-    calibration = calibrate(blank, table, "left", exact_lens(camera), known=known)
+    calibration = calibrate(blank, table, "left", replace(known, lens=exact_lens(camera)))
     assert any("no landmark checks it" in warning for warning in calibration.warnings)
 
 

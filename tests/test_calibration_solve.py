@@ -10,9 +10,11 @@ from calibration_cases import built_table, exact_lens, random_camera, simulated_
 
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
+from calibration.kept.budget import bed_grid_mm, radius_95_mm
 from calibration.kept.calibration import Calibration
 from calibration.seen.marks import Landmark, Landmarks
-from calibration.solve.quality import bed_error_mm, bed_grid_mm, radius_95_mm
+from calibration.solve.known import Known
+from calibration.solve.quality import bed_error_mm
 from calibration.solve.solve import solve
 from calibration.table import Table
 
@@ -26,7 +28,7 @@ def solved(
     marks = simulated_landmarks(rng, camera, table, built_table(rng, table), noise=noise)
     lens = exact_lens(camera) if source == "lens file" else None
     tape = float(camera.position_mm[2]) + rng.normal(0, 10) if source == "tape measure" else None
-    return solve(marks, table, camera.image_size_px, lens, tape), camera
+    return solve(marks, table, Known(lens=lens, camera_height_mm=tape)), camera
 
 
 def test_nothing_but_the_still_stays_within_its_budget() -> None:
@@ -46,10 +48,9 @@ def test_the_tape_narrows_what_the_default_leaves_open() -> None:
     table = Table()
     camera = random_camera(rng, table)
     marks = simulated_landmarks(rng, camera, table, built_table(rng, table))
-    size = camera.image_size_px
-    by_default = solve(marks, table, size)
-    by_tape = solve(marks, table, size, None, float(camera.position_mm[2]))
-    by_lens = solve(marks, table, size, exact_lens(camera))
+    by_default = solve(marks, table)
+    by_tape = solve(marks, table, Known(camera_height_mm=float(camera.position_mm[2])))
+    by_lens = solve(marks, table, Known(lens=exact_lens(camera)))
     heights = [np.sqrt(one.parameter_cov[5][5]) for one in (by_lens, by_tape, by_default)]
     assert heights[0] < heights[1] < heights[2]
     assert heights[1] < 11
@@ -67,7 +68,7 @@ def test_a_lens_is_held_and_its_own_error_carried_along() -> None:
     cov[:2, :2] = 4.0
     cov[2, 2] = cov[3, 3] = 4.0
     unsure = replace(sure, parameter_cov=tuple(tuple(float(v) for v in row) for row in cov))
-    one, other = (solve(marks, table, camera.image_size_px, each) for each in (sure, unsure))
+    one, other = (solve(marks, table, Known(lens=each)) for each in (sure, unsure))
     assert one.camera == other.camera
     assert one.camera.matrix == pytest.approx(camera.matrix)
     assert one.camera.distortion == pytest.approx(camera.distortion)
@@ -86,8 +87,7 @@ def test_dimensions_of_the_table_are_found() -> None:
     found = solve(
         simulated_landmarks(rng, camera, table, built, noise=0.5),
         table,
-        camera.image_size_px,
-        exact_lens(camera),
+        Known(lens=exact_lens(camera)),
     ).table
     assert found.rail_cap_height_mm == pytest.approx(built.rail_cap_height_mm, abs=1.5)
     assert found.sight_offset_mm == pytest.approx(built.sight_offset_mm, abs=0.8)
@@ -100,15 +100,13 @@ def test_false_landmarks_are_outvoted_and_named() -> None:
     table = Table()
     camera = random_camera(rng, table)
     marks = simulated_landmarks(rng, camera, table, built_table(rng, table))
-    clean = solve(marks, table, camera.image_size_px, exact_lens(camera))
+    clean = solve(marks, table, Known(lens=exact_lens(camera)))
     items = list(marks.items)
     for index, item in enumerate(items):
         if item.name in ("sight left-3", "sight foot-1"):
             seen = (item.seen_px[0] + 9.0, item.seen_px[1] - 7.0)
             items[index] = replace(item, seen_px=seen)
-    spoilt = solve(
-        replace(marks, items=tuple(items)), table, camera.image_size_px, exact_lens(camera)
-    )
+    spoilt = solve(replace(marks, items=tuple(items)), table, Known(lens=exact_lens(camera)))
     moved = np.hypot(*(bed_error_mm(spoilt, camera) - bed_error_mm(clean, camera)).T)
     assert moved.max() < 0.25
     assert any("sight left-3" in w and "sight foot-1" in w for w in spoilt.warnings)
@@ -131,7 +129,7 @@ def test_a_wholly_misread_side_is_outvoted() -> None:
         return replace(item, seen_px=tuple(float(v) for v in np.array(item.seen_px) + off))
 
     spoilt = replace(marks, items=tuple(shadow(item) for item in marks.items))
-    calibration = solve(spoilt, table, camera.image_size_px, exact_lens(camera))
+    calibration = solve(spoilt, table, Known(lens=exact_lens(camera)))
     assert np.hypot(*bed_error_mm(calibration, camera).T).max() < 1.2
     assert any("nose line on the left side" in warning for warning in calibration.warnings)
 
@@ -148,35 +146,35 @@ def case() -> tuple[Landmarks, Table, Camera]:
 
 
 def test_too_few_are_refused(case: tuple[Landmarks, Table, Camera]) -> None:
-    marks, table, camera = case
+    marks, table, _ = case
     few = replace(marks, items=marks.items[:3])
     with pytest.raises(CalibrationError, match=r"got 3 \(nose head 1, .*\); allowed: 4 or more"):
-        solve(few, table, camera.image_size_px)
+        solve(few, table)
     none = replace(marks, items=())
     with pytest.raises(CalibrationError, match=r"got 0 \(none\)"):
-        solve(none, table, camera.image_size_px)
+        solve(none, table)
 
 
 def test_collinear_are_refused(case: tuple[Landmarks, Table, Camera]) -> None:
-    marks, table, camera = case
+    marks, table, _ = case
     line = tuple(item for item in marks.items if item.name.startswith("nose left"))
     with pytest.raises(CalibrationError, match=r"one line of the table \(nose left-head 1"):
-        solve(replace(marks, items=line), table, camera.image_size_px)
+        solve(replace(marks, items=line), table)
 
 
 def test_coincident_are_refused(case: tuple[Landmarks, Table, Camera]) -> None:
-    marks, table, camera = case
+    marks, table, _ = case
     same = tuple(replace(marks.items[0], name=f"copy {i}") for i in range(8))
     with pytest.raises(CalibrationError, match=r"one line of the table \(copy 0"):
-        solve(replace(marks, items=same), table, camera.image_size_px)
+        solve(replace(marks, items=same), table)
 
 
 def test_not_finite_is_refused_by_name(case: tuple[Landmarks, Table, Camera]) -> None:
-    marks, table, camera = case
+    marks, table, _ = case
     bad = replace(marks.items[5], seen_px=(float("nan"), 3.0))
     items = (*marks.items[:5], bad, *marks.items[6:])
     with pytest.raises(CalibrationError, match=rf"not finite for {bad.name}; allowed: finite"):
-        solve(replace(marks, items=items), table, camera.image_size_px)
+        solve(replace(marks, items=items), table)
 
 
 def test_mirrored_is_refused(case: tuple[Landmarks, Table, Camera]) -> None:
@@ -187,7 +185,7 @@ def test_mirrored_is_refused(case: tuple[Landmarks, Table, Camera]) -> None:
         for item in marks.items
     )
     with pytest.raises(CalibrationError, match=r"mirrored table from nose head 1.*mirroring off"):
-        solve(replace(marks, items=items), table, camera.image_size_px)
+        solve(replace(marks, items=items), table)
 
 
 def told_as(camera: Camera, told: Table, real: Table) -> Landmarks:
@@ -201,7 +199,7 @@ def test_a_wrong_size_is_betrayed_by_the_fittings(told: str, real: str) -> None:
     camera = random_camera(np.random.default_rng(82), table)
     wrong = Table.from_surface(told)
     with pytest.raises(CalibrationError, match=r"(surface: got .* by one factor|got a table with)"):
-        solve(told_as(camera, wrong, table), wrong, camera.image_size_px, exact_lens(camera))
+        solve(told_as(camera, wrong, table), wrong, Known(lens=exact_lens(camera)))
 
 
 def test_a_wrong_aspect_is_refused() -> None:
@@ -209,7 +207,7 @@ def test_a_wrong_aspect_is_refused() -> None:
     camera = random_camera(np.random.default_rng(83), table)
     wrong = Table(length_mm=2540.0, width_mm=1254.0)
     with pytest.raises(CalibrationError, match=r"(residuals of|got a table with|surface: got)"):
-        solve(told_as(camera, wrong, table), wrong, camera.image_size_px, exact_lens(camera))
+        solve(told_as(camera, wrong, table), wrong, Known(lens=exact_lens(camera)))
 
 
 def test_contradictory_landmarks_are_refused(case: tuple[Landmarks, Table, Camera]) -> None:
@@ -222,23 +220,21 @@ def test_contradictory_landmarks_are_refused(case: tuple[Landmarks, Table, Camer
         for item in marks.items
     )
     with pytest.raises(CalibrationError, match=r"mm rms, \d+% of them agreeing.*Worst: .* mm"):
-        solve(replace(marks, items=items), table, camera.image_size_px, exact_lens(camera))
+        solve(replace(marks, items=items), table, Known(lens=exact_lens(camera)))
 
 
 def test_edges_without_sights_are_refused(case: tuple[Landmarks, Table, Camera]) -> None:
     marks, table, camera = case
     edges = tuple(item for item in marks.items if item.kind != "sight")
     with pytest.raises(CalibrationError, match=r"got 0 sights that agree .*; allowed: 6 or more"):
-        solve(replace(marks, items=edges), table, camera.image_size_px, exact_lens(camera))
+        solve(replace(marks, items=edges), table, Known(lens=exact_lens(camera)))
 
 
 def test_pictures_of_another_size_are_refused(case: tuple[Landmarks, Table, Camera]) -> None:
     marks, table, camera = case
-    with pytest.raises(CalibrationError, match=r"image_size_px: got \(1920, 1080\); allowed"):
-        solve(marks, table, (1280, 720))
     other = replace(exact_lens(camera), image_size_px=(1280, 720))
     with pytest.raises(CalibrationError, match=r"lens file for 1280x720; .*own 1920x1080"):
-        solve(marks, table, camera.image_size_px, other)
+        solve(marks, table, Known(lens=other))
 
 
 def test_a_tape_that_contradicts_the_lens_is_refused(
@@ -247,9 +243,9 @@ def test_a_tape_that_contradicts_the_lens_is_refused(
     marks, table, camera = case
     wrong_mm = float(camera.position_mm[2]) * 1.1
     with pytest.raises(CalibrationError, match=r"camera_height_mm: got .*put the lens at \d+ mm"):
-        solve(marks, table, camera.image_size_px, exact_lens(camera), wrong_mm)
+        solve(marks, table, Known(lens=exact_lens(camera), camera_height_mm=wrong_mm))
     with pytest.raises(CalibrationError, match=r"camera_height_mm: got 2\.6; allowed: 300 to"):
-        solve(marks, table, camera.image_size_px, None, 2.6)
+        solve(marks, table, Known(camera_height_mm=2.6))
 
 
 def test_an_unknown_head_is_refused(case: tuple[Landmarks, Table, Camera]) -> None:

@@ -12,10 +12,11 @@ from calibration_cases import built_table, exact_lens, random_camera
 from drawn_table import Look, draw_table
 from numpy.typing import NDArray
 
-from calibration.calibrate import calibrate
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
+from calibration.from_still import calibrate
 from calibration.search.landmarks import find_landmarks
+from calibration.solve.known import Known
 from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
 
@@ -56,7 +57,7 @@ def check(calibration: object, camera: Camera) -> None:
 )
 def test_any_cloth_rail_and_size(seed: int, look: Look, surface: str) -> None:
     still, table, camera = drawn(seed, look, surface)
-    calibration = calibrate(still, table, "left", exact_lens(camera))
+    calibration = calibrate(still, table, "left", Known(lens=exact_lens(camera)))
     check(calibration, camera)
     assert calibration.scale_source == "lens file"
 
@@ -77,7 +78,7 @@ def test_without_a_lens_file_the_budget_holds(
 ) -> None:
     still, table, camera = plain
     tape_mm = float(camera.position_mm[2]) + 8.0 if with_tape else None
-    calibration = calibrate(still, table, "left", None, tape_mm)
+    calibration = calibrate(still, table, "left", Known(camera_height_mm=tape_mm))
     assert calibration.scale_source == ("tape measure" if with_tape else "default")
     assert calibration.budget is not None
     assert np.hypot(*bed_error_mm(calibration, camera).T).max() < 1.5 * calibration.budget.worst_mm
@@ -86,7 +87,7 @@ def test_without_a_lens_file_the_budget_holds(
 def test_a_lens_calibration_takes_seconds(plain: tuple[NDArray, Table, Camera]) -> None:
     still, table, camera = plain
     start = time.process_time()
-    check(calibrate(still, table, "left", exact_lens(camera)), camera)
+    check(calibrate(still, table, "left", Known(lens=exact_lens(camera))), camera)
     assert time.process_time() - start < MOST_CPU_S
 
 
@@ -107,7 +108,7 @@ def test_any_head_side(plain: tuple[NDArray, Table, Camera], head: str, turns: i
             distortion=(k1, k2, p2, -p1, k3),
         )
         width, height = height, width
-    calibration = calibrate(turned, table, head, lens)
+    calibration = calibrate(turned, table, head, Known(lens=lens))
     seen = camera.project([(300.0, 200.0, 28.575), (2000.0, 1100.0, 28.575)])
     size = SIZE_PX
     for _ in range(turns):
@@ -124,7 +125,7 @@ def test_things_on_the_rail_do_not_bend_it(plain: tuple[NDArray, Table, Camera])
     for x_mm in (600.0, 1800.0):
         u, v = camera.project([(x_mm, -95.0, 44.0)])[0].astype(int)
         cv2.rectangle(covered, (u - 70, v - 22), (u + 70, v + 22), (40, 40, 190), cv2.FILLED)
-    check(calibrate(covered, table, "left", exact_lens(camera)), camera)
+    check(calibrate(covered, table, "left", Known(lens=exact_lens(camera))), camera)
 
 
 # -- refusals ------------------------------------------------------------------------------
@@ -167,7 +168,7 @@ def test_a_table_cut_off_is_refused(plain: tuple[NDArray, Table, Camera]) -> Non
 def test_a_wrong_surface_is_refused(plain: tuple[NDArray, Table, Camera]) -> None:
     still, _, camera = plain
     with pytest.raises(CalibrationError, match=r"(surface: got 1981|got a table with|sights)"):
-        calibrate(still, Table.from_surface("7ft"), "left", exact_lens(camera))
+        calibrate(still, Table.from_surface("7ft"), "left", Known(lens=exact_lens(camera)))
 
 
 def test_a_mirrored_still_is_never_accepted_unseen(plain: tuple[NDArray, Table, Camera]) -> None:
@@ -176,7 +177,7 @@ def test_a_mirrored_still_is_never_accepted_unseen(plain: tuple[NDArray, Table, 
     mirrored = np.ascontiguousarray(still[:, ::-1])
     lens = exact_lens(camera)
     other = replace(lens, cx_px=SIZE_PX[0] - 1 - lens.cx_px)
-    calibration = calibrate(mirrored, table, "left", other)
+    calibration = calibrate(mirrored, table, "left", Known(lens=other))
     assert calibration.camera.position_mm[2] > 0
 
 
@@ -197,4 +198,4 @@ def test_a_lens_of_another_size_is_refused(plain: tuple[NDArray, Table, Camera])
     still, table, camera = plain
     other = replace(exact_lens(camera), image_size_px=(1920, 1080))
     with pytest.raises(CalibrationError, match=r"got 1280x720 px, the lens file is for 1920x1080"):
-        calibrate(still, table, "left", other)
+        calibrate(still, table, "left", Known(lens=other))

@@ -163,9 +163,12 @@ def test_no_points_give_empty_arrays() -> None:
 @pytest.mark.parametrize(
     ("change", "text"),
     [
-        ({"fx_px": 0.0}, r"focal lengths above 0.*Calibrate again"),
-        ({"cx_px": float("nan")}, r"finite numbers"),
-        ({"image_size_px": (1, 1)}, r"camera\.image_size_px: got \(1, 1\)"),
+        (
+            {"fx_px": 0.0},
+            r"camera\.fx_px: got 0\.0; .* above 0\. Calibrate again",
+        ),
+        ({"cx_px": float("nan")}, r"camera\.cx_px: got nan; allowed: a finite number\."),
+        ({"image_size_px": (1, 1)}, r"camera\.image_size_px\[0\]: got 1; allowed: 2 to 65535"),
     ],
 )
 def test_impossible_cameras_are_refused(change: dict, text: str) -> None:

@@ -30,6 +30,8 @@ VERDICT_KEYS = [
     "verdict", "p_in", "miss_mm", "miss_vector_mm", "along_mm", "across_mm", "arrival",
     "cue_stop_mm", "cut_deg", "side", "hooked", "path_to_pocket", "frozen", "reach", "potted",
     "scratch", "pot_chance", "pot_chance_given_up", "zone_empty", "warnings",
+    "arrival_from", "arrival_range_deg", "outside_zone_mm", "from_wanted_mm", "wanted_mm",
+    "assumed",
 ]  # fmt: skip
 
 
@@ -165,7 +167,8 @@ def test_read_prints_one_object_a_line_and_goes_on_after_a_bad_still(
     captured = capsys.readouterr()
     lines = [json.loads(line) for line in captured.out.splitlines()]
     assert [line["still"] for line in lines] == [str(good), str(bad), str(good)]
-    assert list(lines[0]) == ["still", "surface_mm", "settled", "obstructed", "balls", "warnings"]
+    pinned = ["still", "surface_mm", "settled", "obstructed", "balls", "warnings"]
+    assert list(lines[0]) == [*pinned, "notices"]
     assert lines[0]["surface_mm"] == [2540.0, 1270.0]
     assert lines[1]["error"]["code"] == "bad-still"
     assert f"{bad}: neither JPEG nor PNG" in lines[1]["error"]["detail"]
@@ -274,7 +277,7 @@ def test_session_takes_a_file_of_layouts_and_a_plan(capsys, tmp_path):
 def test_session_for_people_gives_intervals(capsys, session_folder):
     assert run("session", session_folder) == 0
     text = capsys.readouterr().out
-    assert "In the zone 2 of 3 (95 % interval 21 to 94 %)" in text
+    assert "In the zone: 2 of 3 (95 % interval 21 to 94 %" in text
 
 
 def test_session_keeps_a_refused_attempt_in_its_place(capsys, session_folder):
@@ -312,7 +315,7 @@ def test_session_refuses_what_is_no_folder(capsys, tmp_path):
     assert "nowhere: is no folder; allowed: a folder of stills" in line
     empty = tmp_path / "empty"
     empty.mkdir()
-    assert "holds no stills (.jpg, .jpeg, .png)" in refusal(capsys, "session", empty)
+    assert "holds no stills (.jpg, .jpeg, .png, .heic" in refusal(capsys, "session", empty)
 
 
 # -- bad input, nothing written half -----------------------------------------------------------
@@ -368,6 +371,14 @@ def test_calibration_of_an_unknown_version_is_refused(capsys, tmp_path, table_fi
     save(table_file, {**data, "version": 99})
     line = refusal(capsys, "map", "1,1", "--calibration", table_file)
     assert "table.json.version: got 99; allowed: 1" in line
+
+
+def test_a_still_given_as_calibration_is_told_apart(capsys, tmp_path):
+    coded = cv2.imencode(".png", np.full((240, 320, 3), 90, np.uint8))[1].tobytes()
+    (tmp_path / "table.json").write_bytes(coded)
+    line = refusal(capsys, "map", "1,1", "--calibration", tmp_path / "table.json")
+    assert "table.json: got a still (PNG); allowed: a restmark-table file." in line
+    assert "`restmark calibrate`" in line
 
 
 @pytest.mark.parametrize("text", ["", "{", "[1, 2]", '{"format": "restmark-lens", "version": 1}'])

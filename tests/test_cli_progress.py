@@ -25,7 +25,7 @@ def table_file(tmp_path):
 @pytest.fixture(autouse=True)
 def reading(monkeypatch):
     """Stills carry their layout: reading pictures has tests of its own."""
-    monkeypatch.setattr("vision.read.read_still", stand_in_read)
+    monkeypatch.setattr("service.desk.readers.TableReaders", lambda: stand_in_read)
 
 
 def folder_of(path, stops, *, shade, plan=None):
@@ -96,7 +96,7 @@ def test_sets_in_the_plan_are_kept_apart(capsys, tmp_path, table_file):
     plan = {"shots": [INTENT] * 3, "in_a_row": 2}
     folder = folder_of(tmp_path / "sets", [IN, IN, FAR], shade=50, plan=plan)
     assert keep(folder, table_file, tmp_path / "data") == 0
-    assert "Sets of 2 in a row, completed 1 time in 3 attempts" in capsys.readouterr().out
+    assert "Sets of 2 in a row: completed 1 time (in 3 attempts" in capsys.readouterr().out
     body = progress(capsys, tmp_path / "data")
     assert body["progress"]["attempts"] == 0
     assert body["progress"]["sets"][0]["sets"]["completions"] == 1

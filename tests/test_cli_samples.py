@@ -66,8 +66,8 @@ def test_calibrate_says_what_settled_the_scale(capsys, tmp_path):
     )  # fmt: skip
     text = capsys.readouterr().out
     assert code == 0
-    assert "scale settled by the measured camera height" in text
-    assert "error budget at ball height (95 %)" in text
+    assert "settled by the measured camera height" in text
+    assert "stated error (budget)" in text
 
 
 def test_read_finds_the_cue_ball_where_it_lies(capsys, files):
@@ -133,7 +133,7 @@ def test_demo_command_prints_and_passes_its_folder(capsys, monkeypatch, tmp_path
     assert run("demo", "--out", tmp_path / "here", "--serve", "--port", 8123) == 0
     captured = capsys.readouterr()
     assert asked == [tmp_path / "here", 8123]
-    assert "error budget" in captured.out
+    assert "good enough to trust: within" in captured.out
     assert captured.err.strip() == "working"
 
 

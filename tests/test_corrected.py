@@ -2,6 +2,7 @@
 
 import pytest
 
+from calibration.notices import Notice
 from vision.layout import Ball, Layout
 from vision.name.corrected import Correction, CorrectionError, corrected, told
 
@@ -15,10 +16,17 @@ LAYOUT = Layout(
         ),
         Ball(id="7", x_mm=1500.0, y_mm=800.0, confidence=0.97),
     ),
-    warnings=(
-        "Ball 3 at x 900, y 600 mm is in doubt; it could be 7 (40%).",
-        "2 balls look like ball 3: x 900, y 600 mm; x 1500, y 800 mm.",
-        "Ball 3 at x 900, y 600 mm is seen poorly: 1.9 mm, 1 sigma.",
+    notices=(
+        Notice(code="name-in-doubt", text="one", fields={"places_mm": [[900.0, 600.0]]}),
+        Notice(
+            code="names-alike", text="two", fields={"places_mm": [[900.0, 600.0], [1500.0, 800.0]]}
+        ),
+        # a sentence is not looked into, whatever it says
+        Notice(
+            code="seen-poorly",
+            text="Ball 3 at x 900, y 600 mm is in doubt",
+            fields={"places_mm": [[900.0, 600.0]]},
+        ),
     ),
 )
 
@@ -33,7 +41,7 @@ def test_confirmed_name_loses_its_doubt_and_its_warnings() -> None:
     ball = after.ball("3")
     assert ball is not None
     assert (ball.confidence, ball.doubtful, ball.runners_up) == (1.0, False, ())
-    assert after.warnings == LAYOUT.warnings[2:]
+    assert after.notices == LAYOUT.notices[2:]
 
 
 def test_ball_that_loses_its_name_gets_the_other_and_is_in_doubt() -> None:
@@ -65,7 +73,7 @@ def test_name_left_open_is_in_doubt_and_keeps_what_else_it_may_be() -> None:
     left = after.ball("3")
     assert left is not None
     assert (left.confidence, left.runners_up) == (0.5, (("7", 0.4),))
-    assert after.warnings == LAYOUT.warnings
+    assert after.notices == LAYOUT.notices
     # its name may still go to a ball that is known
     taken = corrected(LAYOUT, [Correction(id="7", x_mm=900, y_mm=600), open_names[1]])
     assert names_of(taken) == {500.0: "cue", 900.0: "7", 1500.0: "3"}
@@ -97,7 +105,7 @@ def test_corrections_that_mean_nothing_are_refused(words: str, said: str) -> Non
 @pytest.mark.parametrize(
     ("item", "said"),
     [
-        (3, r"names\[0\]: got 3; allowed: an object with id, x_mm and y_mm"),
+        (3, r"names\[0\]: got 3; allowed: an object with id, x_mm, y_mm"),
         ({"id": "3", "x_mm": 1.0}, r"names\[0\]\.y_mm: missing"),
         ({"id": "3", "x_mm": "1", "y_mm": 2}, r"names\[0\]\.x_mm: got '1'; allowed: a finite"),
         ({"id": 3, "x_mm": 1, "y_mm": 2}, r"names\[0\]\.id: got 3; allowed: text"),

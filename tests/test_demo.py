@@ -124,7 +124,7 @@ def test_terminal_shows_calibration_attempts_summary_and_accuracy(demo):
     print_demo(demo, Console(file=stream, width=140))
     text = stream.getvalue()
     for words in (
-        "error budget at ball height (95 %)", "held-out", "cut left", "In the zone",
+        "good enough to trust: within", "held-out", "from the wanted spot", "In the zone",
         "95 % interval", "rendered stills, exact truth", "Position error: median", REPORT_FILE,
     ):  # fmt: skip
         assert words in text, words

@@ -175,7 +175,7 @@ def test_zone_wanted_spot_and_miss_come_from_the_verdict(verdict):
     )
     assert length == pytest.approx(verdict.miss_mm, rel=0, abs=DRAWN_MM)
     assert f"{verdict.miss_mm:.0f} mm" in words(group(svg, "miss"))
-    assert "out by" in words(group(svg, "legend"))
+    assert "Out by" in words(group(svg, "legend"))
 
 
 def test_error_ellipse_is_scaled_and_the_legend_says_so(verdict):
@@ -204,7 +204,7 @@ def test_scratch_is_said_and_draws_no_stop():
     verdict = score_shot(BEFORE, after, Intent.from_dict(INTENT), TABLE)
     svg = ET.fromstring(top_view_svg(TABLE, after, before=BEFORE, verdict=verdict))
     assert group(svg, "stop") is None
-    assert "scratch" in words(group(svg, "legend"))
+    assert "Scratch" in words(group(svg, "legend"))
 
 
 def test_miss_label_keeps_clear_of_the_ball():

@@ -15,10 +15,11 @@ from calibration_cases import exact_lens
 from numpy.typing import NDArray
 from typer.testing import CliRunner
 
-from calibration.calibrate import calibrate, watched
 from calibration.errors import CalibrationError, FileFormatError
+from calibration.from_still import calibrate, watched
 from calibration.kept.calibration import Calibration
 from calibration.kept.rail_marks import RailMark
+from calibration.solve.known import Known
 from calibration.table import Table
 from calibration.watch.drift import DriftWatch
 from service.bench.drift.moved_stills import Light, Mover, misread_mm
@@ -284,7 +285,7 @@ def test_calibrate_keeps_marks_in_a_small_file_that_reads_back(
 ) -> None:
     told = Table(length_mm=truth.table.length_mm, width_mm=truth.table.width_mm)
     still = picture(PRACTICE / "empty.jpg")
-    solved = calibrate(still, told, truth.head, exact_lens(truth.camera))
+    solved = calibrate(still, told, truth.head, Known(lens=exact_lens(truth.camera)))
     assert len(solved.rail_marks) > 100
     assert {mark.kind for mark in solved.rail_marks} == {"seam", "sight"}
     path = tmp_path / "table.json"
@@ -312,9 +313,9 @@ def test_a_file_without_marks_says_that_drift_cannot_be_checked(
     ("change", "text"),
     [
         ({"channel": "grey"}, r"got kind 'seam', channel 'grey'"),
-        ({"profile": "1 2 3"}, r"3 grey levels; allowed: .* 25 finite levels"),
+        ({"profile": "1 2 3"}, r"3 grey levels; allowed: .* 25 levels"),
         ({"profile": "1 x"}, r"rail_marks\[0\]\.profile: got '1 x'; allowed: numbers"),
-        ({"profile": " ".join(["7"] * 25)}, r"levels that are not all the same"),
+        ({"profile": " ".join(["7"] * 25)}, r"levels from 0 to 255 that are not all the same"),
         ({"at_mm": [1.0, 2.0]}, r"rail_marks\[0\]\.at_mm: got \[1\.0, 2\.0\]; allowed: 3 numbers"),
     ],
 )

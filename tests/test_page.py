@@ -9,8 +9,9 @@ from api_kit import CALIBRATION, FAR, INTENT, Client, after, layout, running, st
 from page_kit import Tab
 from playwright.sync_api import expect
 
-from service.api import SessionAttempt, SessionStill, load_session
+from service.desk.session import SessionAttempt, SessionStill, load_session
 from service.position import Intent, landing_zone, score_shot
+from service.words.lengths import Units
 
 SIZES_PX = {"wall": (1920, 1080), "laptop": (1280, 800), "phone": (390, 800)}
 RECONNECT_MS = 15_000
@@ -57,9 +58,9 @@ def test_still_intent_still_without_a_reload(page, client):
     expect(page.locator(".steps .now .step-name")).to_have_text("Intent")
     expect(page.locator(".advice")).to_contain_text("PUT /api/v1/intent")
 
-    client.put("/intent", json=INTENT)
+    client.put("/intent", json=INTENT | {"route_mm": [[2055, 865], [670, 960]]})
     expect(verdict_of(page)).to_have_text("Play the shot")
-    expect(page.locator("#verdict .subline")).to_contain_text("Pot 3 → foot-left, leave 4")
+    expect(page.locator("#verdict .subline")).to_contain_text("Pot 3 in the foot left, leave 4")
     expect(page.locator(".steps .now .step-name")).to_have_text("Still after the shot")
 
     verdict = client.give(still(after()), "after.jpg").json()["attempt"]["verdict"]
@@ -68,13 +69,13 @@ def test_still_intent_still_without_a_reload(page, client):
     expect(page.locator("#verdict .subline")).to_contain_text(
         f"{abs(verdict['along_mm']):.0f} mm short · {abs(verdict['across_mm']):.0f} mm left"
     )
-    expect(page.locator("#facts")).to_contain_text("2300, 200 mm")
+    expect(page.locator("#facts")).to_contain_text("2300.0, 200.0 mm")
     expect(page.locator("#facts")).to_contain_text("7.24, 0.63 diamonds")
-    expect(page.locator("#top-view svg")).to_contain_text("out by")
+    expect(page.locator("#top-view svg")).to_contain_text("Out by")
     expect(page.locator("#attempts tbody tr")).to_have_count(1)
     expect(page.locator("#attempts tbody tr")).to_contain_text("before.jpg → after.jpg")
     expect(page.locator("#summary")).to_contain_text("0 of 1")
-    expect(page.locator("#summary")).to_contain_text("95 %: 0% to 79%")
+    expect(page.locator("#summary")).to_contain_text("95 % interval 0 to 79 %")
 
     assert page.evaluate("window.isStillTheFirst") is True, "the page was not loaded again"
     assert live.evaluate("old => old === document.getElementById('verdict')")
@@ -180,6 +181,34 @@ def test_spin_is_noted_on_the_page(page, client):
     expect(page.locator("select[name=spin]")).to_have_value("draw")
     kind = client.get("/attempts/1").json()["kind"]
     assert (kind["spin"], kind["side_spin"], kind["rails"]) == ("draw", None, 1)
+
+
+def test_lengths_are_shown_as_the_reader_chose_and_the_browser_keeps_it(page, client):
+    client.calibrate()
+    verdict = client.round(after()).json()["attempt"]["verdict"]
+    expect(verdict_of(page)).to_have_text(f"Out by {verdict['miss_mm']:.0f} mm")
+    page.locator("#units").select_option("inches")
+    expect(verdict_of(page)).to_have_text(f"Out by {verdict['miss_mm'] / 25.4:.1f} in")
+    expect(page.locator("#top-view svg")).to_contain_text(f"{verdict['miss_mm'] / 25.4:.1f} in")
+    expect(page.locator("#balls thead")).to_contain_text("x in")
+    page.reload()
+    expect(page.locator("#units")).to_have_value("inches")
+    expect(verdict_of(page)).to_have_text(f"Out by {verdict['miss_mm'] / 25.4:.1f} in")
+
+
+def test_a_choice_of_units_that_means_nothing_is_none(served, client):
+    client.calibrate()
+    answer = client.get(f"{served}parts", headers={"Cookie": "restmark-units=cubits"})
+    assert answer.status_code == 200
+    assert "x mm" in answer.text
+
+
+def test_the_service_shows_its_own_units_until_a_reader_chooses(tmp_path):
+    with running(tmp_path, units=Units.INCHES) as address, Client(address) as client:
+        client.calibrate()
+        assert "x in" in client.get(f"{address}parts").text
+        chosen = client.get(f"{address}parts", headers={"Cookie": "restmark-units=mm"})
+        assert "x mm" in chosen.text
 
 
 def test_one_session_alone_shows_no_weeks(page, client):

@@ -256,11 +256,11 @@ def test_an_intent_that_means_nothing_on_the_new_names_is_said(page, client):
 
 def test_a_verdict_on_the_new_names_or_what_stands_without(page, client):
     client.round(after())
-    expect(page.locator("#facts")).to_contain_text("2300, 200 mm")
+    expect(page.locator("#facts")).to_contain_text("2300.0, 200.0 mm")
     page.locator("#pick-cue").click()
     page.locator("#naming input[value='4']").check()
     page.locator("#naming [type=submit]").click()
-    expect(page.locator("#facts")).to_contain_text("900, 300 mm")
+    expect(page.locator("#facts")).to_contain_text("900.0, 300.0 mm")
     page.locator("#pick-4").click()
     page.locator("#naming input[value='3']").check()  # the ball that was to be potted, then
     page.locator("#naming [type=submit]").click()

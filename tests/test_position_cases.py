@@ -11,9 +11,10 @@ from position_layouts import layout
 
 from calibration.table import Table
 from service.position import Intent, Player, landing_zone, score_shot
-from service.position.plan.spread import AimedShot, RouteStop, fit_aim_spread, fit_route_spreads
+from service.position.plan.spread import AimedShot, RouteStop, fit_pot_spreads, fit_route_spreads
 from service.position.shot.cueing import cueing, level_tip_mm
 from service.position.shot.cut import cut_deg, distance_mm, fullness, ghost_ball_mm, side
+from service.position.shot.deflection import leaving_range_deg, rolling_turn_deg
 from service.position.shot.hooked import hooked, visible_share
 from service.position.shot.path import clearances, ghost_room_mm, mouth_state, path_to_pocket
 from service.position.shot.reach import over_ball, reach
@@ -193,21 +194,37 @@ def test_cueing_over_a_ball() -> None:
 
 
 def test_reach_along_the_middle_of_the_table() -> None:
-    """Shooting to the foot from the centre spot: 1270 back to the head nose line (hand: 1100),
-    635 to the left (a right-hander's body side: 600) and to the right (300): bridge. From y = 700
-    it is 570 to the left: by hand; a left-hander, body on the right, needs the bridge."""
+    """Shooting to the foot from beside the middle: 1270 back to the head nose line (hand: 1125).
+    From y = 525 it is 745 to the left (a right-hander's body side: 750), by hand; from y = 510 it
+    is 760, and 510 to the right (300): bridge. A left-hander mirrors."""
     right, left = Player(), Player(handedness="left")
-    assert reach((1270, 635), (1800, 635), NINE, right) == "bridge"
-    assert reach((1270, 700), (1800, 700), NINE, right) == "hand"
-    assert reach((1270, 700), (1800, 700), NINE, left) == "bridge"
-    assert reach((1270, 570), (1800, 570), NINE, left) == "hand"
-    assert reach((1050, 635), (1800, 635), NINE, right) == "hand"
+    assert reach((1270, 525), (1800, 525), NINE, right) == "hand"
+    assert reach((1270, 510), (1800, 510), NINE, right) == "bridge"
+    assert reach((1270, 510), (1800, 510), NINE, left) == "hand"
+    assert reach((1270, 760), (1800, 760), NINE, left) == "bridge"
+    assert reach((1120, 510), (1800, 510), NINE, right) == "hand"
+
+
+@pytest.mark.parametrize("surface", ["9ft", "pro8", "8ft", "7ft"])
+@pytest.mark.parametrize("hand", ["left", "right"])
+def test_the_middle_line_needs_no_bridge(surface: str, hand: str) -> None:
+    """A cue ball on the middle line lies 635 or less from either long nose: whatever it is played
+    at, nobody needs the mechanical bridge there."""
+    table = Table.from_surface(surface)
+    player = Player(handedness=hand)
+    for x in np.linspace(60, table.length_mm - 60, 25):
+        cue = (float(x), table.width_mm / 2)
+        for turn in np.radians(np.arange(0, 360, 5)):
+            target = (cue[0] + 300 * math.cos(turn), cue[1] + 300 * math.sin(turn))
+            assert reach(cue, target, table, player) == "hand", (cue, math.degrees(turn))
 
 
 def test_out_of_reach() -> None:
-    """From (1270, 635) along the table with a bridge that spans 1200 back and 400 to either side:
-    1270 and 635 are farther."""
-    short = Player(bridge_back_mm=1200, bridge_body_side_mm=600, bridge_off_side_mm=400)
+    """From (1270, 635) along the table with a bridge that spans 1200 back and 600 to the body's
+    side: 1270 and 635 are farther."""
+    short = Player(
+        bridge_back_mm=1200, bridge_body_side_mm=600, bridge_off_side_mm=400, hand_body_side_mm=500
+    )
     assert reach((1270, 635), (1800, 635), NINE, short) == "out of reach"
 
 
@@ -226,9 +243,11 @@ def test_area_of_a_free_wedge() -> None:
 
 def test_miss_of_a_drawn_circle() -> None:
     """Circle (1000, 600) of radius 100, stop (1180, 840): 300 from the middle, so 200 from the
-    circle, along (0.6, 0.8): vector (120, 160). The cue ball came from (400, 600), towards +x:
-    120 long and 160 left."""
-    intent = Intent.from_dict({"zone": {"circle_mm": [1000, 600, 100]}})
+    circle, along (0.6, 0.8): vector (120, 160). The route came from (400, 600), towards +x: 120
+    long and 160 left of the circle, 180 and 240 of its middle, which is the wanted spot."""
+    intent = Intent.from_dict(
+        {"zone": {"circle_mm": [1000, 600, 100]}, "route_mm": [[400, 600], [1000, 600]]}
+    )
     before = layout(NINE, {"cue": (400, 600), "1": (2000, 300)})
     after = layout(NINE, {"cue": (1180, 840), "1": (2000, 300)})
     verdict = score_shot(before, after, intent, NINE)
@@ -237,6 +256,26 @@ def test_miss_of_a_drawn_circle() -> None:
     assert verdict.miss_vector_mm == pytest.approx((120, 160), abs=HAND_MM)
     assert verdict.along_mm == pytest.approx(120, abs=HAND_MM)
     assert verdict.across_mm == pytest.approx(160, abs=HAND_MM)
+    printed = verdict.to_dict()
+    assert printed["outside_zone_mm"] == pytest.approx({"along_mm": 120, "across_mm": 160})
+    assert printed["from_wanted_mm"] == pytest.approx(
+        {"distance_mm": 300, "along_mm": 180, "across_mm": 240}
+    )
+    assert printed["wanted_mm"] == [1000, 600]
+    assert (printed["arrival"], printed["arrival_from"]) == ("planned", "route")
+
+
+def test_a_straight_line_to_the_wanted_spot_is_no_arrival() -> None:
+    """The same without a route: no way of the cue ball is known, so the miss is not split, and
+    the distance from the wanted spot is told all the same."""
+    intent = Intent.from_dict({"zone": {"circle_mm": [1000, 600, 100]}})
+    before = layout(NINE, {"cue": (400, 600), "1": (700, 600)})
+    after = layout(NINE, {"cue": (1180, 840), "1": (700, 600)})
+    printed = score_shot(before, after, intent, NINE).to_dict()
+    assert (printed["arrival"], printed["arrival_from"], printed["along_mm"]) == (None, None, None)
+    assert printed["miss_vector_mm"] == pytest.approx((120, 160), abs=HAND_MM)
+    assert printed["outside_zone_mm"] == {"along_mm": None, "across_mm": None}
+    assert printed["from_wanted_mm"]["distance_mm"] == pytest.approx(300)
 
 
 def test_miss_beside_a_wedge() -> None:
@@ -254,25 +293,76 @@ def test_miss_beside_a_wedge() -> None:
     assert judged_angle(verdict.cut_deg, intent.cut_deg) == "too straight"
 
 
-def test_miss_is_split_along_the_planned_line_from_the_potted_ball() -> None:
-    """Ball 2 at (1270, 1000) for side-left: its ghost ball is (1270, 942.85). The wanted spot is
-    the circle's middle (1270, 400): the line runs towards −y. The stop (1300, 200) lies 30 aside
-    and 200 past the middle, √40900 = 202.24 away: a miss of 102.24 along (30, −200)/202.24 =
-    (0.1483, −0.9889): 101.11 long; +x is left of someone who looks towards −y: 15.17 left."""
+def test_rolling_cue_balls_turn_as_published() -> None:
+    """Three-quarter, half and quarter ball: 27.6°, 33.7°, 27.3°."""
+    turns = [rolling_turn_deg(math.degrees(math.asin(1 - full))) for full in (0.75, 0.5, 0.25)]
+    assert turns == pytest.approx([27.6, 33.7, 27.3], abs=0.06)
+
+
+def test_the_cut_tells_the_arrival_to_a_range() -> None:
+    """Ball 2 at (1270, 1000) for side-left: ghost ball (1270, 942.85), line (0, 1). The cue ball
+    at (1270 − 500·sin 45°, 942.85 − 500·cos 45°) cuts it by 45° to the left and goes off to the
+    right of its own way, which runs at 45°: rolling at 45 − 29.05 = 15.95°, stunned at 0°. The
+    middle of that is 7.97°.
+
+    Wanted (1770, 1000), circle of 50. The stop (1870, 1012.85) lies 600 and 70 from the contact,
+    6.65°: it came that way. It is (100, 12.85) from the wanted spot: 100.82 away, at 7.32°, so
+    100.82·cos(7.32° − 7.97°) = 100.81 long and 100.82·sin(−0.65°) = −1.14, to the right."""
+    start = (1270 - 500 * math.sqrt(0.5), 942.85 - 500 * math.sqrt(0.5))
     intent = Intent.from_dict(
-        {"pot": "2", "pocket": "side-left", "zone": {"circle_mm": [1270, 400, 100]}}
+        {"pot": "2", "pocket": "side-left", "zone": {"circle_mm": [1770, 1000, 50]}}
     )
-    before = layout(NINE, {"cue": (1270, 300), "2": (1270, 1000)})
-    after = layout(NINE, {"cue": (1300, 200)})
-    verdict = score_shot(before, after, intent, NINE)
-    assert verdict.arrival == "planned"
-    assert verdict.arrival_line_mm is not None
-    np.testing.assert_allclose(
-        verdict.arrival_line_mm, [(1270, 942.85), (1270, 400)], rtol=0, atol=1e-9
+    before = layout(NINE, {"cue": start, "2": (1270, 1000)})
+    verdict = score_shot(before, layout(NINE, {"cue": (1870, 1012.85)}), intent, NINE)
+    assert (verdict.arrival, verdict.arrival_from) == (None, "cut")
+    assert verdict.arrival_range_deg == pytest.approx((0, 15.95), abs=HAND_MM)
+    assert verdict.offset_along_mm == pytest.approx(100.81, abs=HAND_MM)
+    assert verdict.offset_across_mm == pytest.approx(-1.14, abs=HAND_MM)
+    assert any("a range of 16°" in text for text in verdict.warnings)
+    # off a cushion, with draw, or after a missed pot the cut says nothing
+    for stop, left in (((1270, 300), {}), ((700, 900), {}), ((1870, 1012.85), {"2": (900, 1200)})):
+        other = score_shot(before, layout(NINE, {"cue": stop, **left}), intent, NINE)
+        assert (other.arrival, other.arrival_from, other.along_mm) == (None, None, None)
+    # nor through a ball that lies on the way
+    barred = {"5": (1570.0, 978.0)}
+    through = score_shot(
+        layout(NINE, {"cue": start, "2": (1270, 1000)} | barred),
+        layout(NINE, {"cue": (1870, 1012.85)} | barred), intent, NINE,
+    )  # fmt: skip
+    assert through.arrival_from is None
+
+
+def test_too_wide_a_range_splits_nothing() -> None:
+    """A cut of 10°: rolling at 21.6°, stunned at 80°, 58° apart. The range is told, no split."""
+    turn = math.radians(10)
+    start = (1270 - 500 * math.sin(turn), 942.85 - 500 * math.cos(turn))
+    intent = Intent.from_dict(
+        {"pot": "2", "pocket": "side-left", "zone": {"circle_mm": [1500, 1150, 30]}}
     )
-    assert verdict.along_mm == pytest.approx(101.11, abs=HAND_MM)
-    assert verdict.across_mm == pytest.approx(15.17, abs=HAND_MM)
-    assert verdict.potted == ("2",)
+    before = layout(NINE, {"cue": start, "2": (1270, 1000)})
+    verdict = score_shot(before, layout(NINE, {"cue": (1600, 1150)}), intent, NINE)
+    assert verdict.arrival_from == "cut"
+    assert verdict.arrival_range_deg is not None
+    low, high = verdict.arrival_range_deg
+    assert high - low == pytest.approx(80 - 21.65, abs=0.1)
+    assert (verdict.along_mm, verdict.offset_along_mm) == (None, None)
+    assert (verdict.arrival_line_mm, verdict.zone_widths_mm) == (None, None)
+    assert verdict.off_wanted_mm == pytest.approx(100)
+
+
+def test_the_split_mirrors_with_the_cut() -> None:
+    """Cut to the other side: the range mirrors about the line to the pocket."""
+    ghost, line = (1270.0, 942.85), (0.0, 1.0)
+    ranges = []
+    for sign in (-1, 1):
+        cue = (1270 + sign * 300 * math.sin(0.5), 942.85 - 300 * math.cos(0.5))
+        found = leaving_range_deg(cue, ghost, line)
+        assert found is not None
+        ranges.append(found)
+    (a, b), (c, d) = ranges
+    assert (180 - d, 180 - c) == pytest.approx((a, b))
+    assert leaving_range_deg((1270.0, 400.0), ghost, line) is None, "straight"
+    assert leaving_range_deg((1270.0, 1200.0), ghost, line) is None, "more than 90°"
 
 
 def test_pot_chance_of_a_straight_shot() -> None:
@@ -281,7 +371,10 @@ def test_pot_chance_of_a_straight_shot() -> None:
     asin(28.575/638.17) = 2.5664°, leaves 3.1442°. The ghost ball for that lies 57.15·sin 3.1442° =
     3.1346 aside and 0.086 ahead: aim error atan(3.1346/500.086) = 0.3591°. With that as the spread
     the pot goes in with probability erf(1/√2) = 0.6827."""
-    player = Player(aim_spread_deg=0.3591, bridge_spread_factor=1.0)
+    player = Player(
+        aim_spread_deg=0.3591, contact_error_mm=1e-9, throw_spread_deg=1e-9,
+        bridge_spread_factor=1.0,
+    )  # fmt: skip
     leave = leave_of(
         Intent(next="1", next_pocket="side-left"), NINE, player, {"1": (1270.0, 635.0)}
     )
@@ -506,12 +599,16 @@ def test_route_gives_the_arrival_line() -> None:
 
 
 def test_aim_spread_of_equal_windows_has_a_closed_form() -> None:
-    """30 shots with half-window 0.1°, 24 made: 0.8 = erf(h/(σ√2)), so h/σ = 1.2816 and σ =
-    0.07803°."""
-    shots = [AimedShot(half_window_deg=0.1, made=i < 24) for i in range(30)]
-    found = fit_aim_spread(shots)
+    """30 straight shots over 10 m with a half-window of 17.453 mm, 0.1° there, 24 made: 0.8 =
+    erf(h/(σ√2)), so h/σ = 1.2816 and σ = 0.07803°, 13.62 mm; the contact's 0.8 mm take
+    √(13.62² − 0.8²) = 13.60 mm of it, 0.07790°. A straight shot has no throw."""
+    shots = [
+        AimedShot(window_mm=17.453, way_mm=10000, half_turn_deg=17.8, throw_share=0.0, made=i < 24)
+        for i in range(30)
+    ]
+    found = fit_pot_spreads(shots, Player())["aim_spread_deg"]
     assert found.fitted
-    assert found.value == pytest.approx(0.07803, rel=0.006)
+    assert found.value == pytest.approx(0.07790, rel=0.006)
     assert found.low < found.value < found.high
 
 

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from service.cli import main
-from service.position.meant.player_file import read_player
+from service.position import Player
+from service.position.meant.player_file import read_player, write_player
 
 BALLS = {"cue": (1800, 800), "3": (2200, 1000), "4": (1270, 400), "9": (1600, 700)}
 LEAVE: dict[str, Any] = {
@@ -128,9 +129,18 @@ def test_player_from_a_session(tmp_path: Path, capsys: pytest.CaptureFixture[str
     result = tmp_path / "player.json"
     assert main(["player", str(folder), "--plan", plan, "--out", str(result)]) == 0
     said = capsys.readouterr().out.splitlines()
-    assert len(said) == 3
+    assert len(said) == 5
     assert all("a starting value, too little to tell from 3 " in line for line in said)
     assert read_player(result).to_dict()["aim_spread_deg"] == 0.1
+    own = tmp_path / "own.json"
+    write_player(own, Player(aim_spread_deg=0.2))
+    assert main(
+        ["player", str(folder), "--plan", plan, "--out", str(result), "--player", str(own)]
+    ) == 0  # fmt: skip
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == "aim spread: 0.2°, as given, too little to tell from 3 pots and misses"
+    assert main(["player", str(folder), "--plan", plan, "--out", str(result)]) == 0
+    capsys.readouterr()
     fitted = json.loads(result.read_text(encoding="utf-8"))["fitted"]
     assert fitted["aim_spread_deg"]["count"] == 3
     assert main(["player", str(folder), "--plan", plan, "--out", str(result), "--json"]) == 0

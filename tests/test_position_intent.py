@@ -91,15 +91,18 @@ def test_every_intent_round_trips(data: dict[str, Any]) -> None:
     ("change", "text"),
     [
         ({"cut_deg": [40, 10]}, r"intent\.cut_deg: got \[40, 10\], limits crossed"),
-        ({"distance_mm": [float("inf"), None]}, r"intent\.distance_mm: got \[inf, inf\]; allowed"),
-        ({"cut_deg": [10, 95]}, r"intent\.cut_deg: got \[10, 95\]; allowed: degrees from 0 to 90"),
-        ({"cut_deg": [-1, 20]}, r"intent\.cut_deg: got \[-1, 20\]"),
-        ({"cut_deg": [10]}, r"intent\.cut_deg: got \[10\]; allowed: a list of 2 numbers"),
-        ({"cut_deg": ["a", 3]}, r"intent\.cut_deg: got \['a', 3\]"),
-        ({"cut_deg": [float("nan"), 3]}, r"intent\.cut_deg: got \[nan, 3\]"),
+        (
+            {"distance_mm": [float("inf"), None]},
+            r"intent\.distance_mm\[0\]: got inf; allowed",
+        ),
+        ({"cut_deg": [10, 95]}, r"intent\.cut_deg\[1\]: got 95; allowed: degrees from 0 to 90"),
+        ({"cut_deg": [-1, 20]}, r"intent\.cut_deg\[0\]: got -1"),
+        ({"cut_deg": [10]}, r"intent\.cut_deg: got \[10\]; allowed: 2 numbers"),
+        ({"cut_deg": ["a", 3]}, r"intent\.cut_deg\[0\]: got 'a'"),
+        ({"cut_deg": [float("nan"), 3]}, r"intent\.cut_deg\[0\]: got nan"),
         ({"distance_mm": [900, 200]}, r"intent\.distance_mm: got \[900, 200\], limits crossed"),
-        ({"cushion_mm": -5}, r"intent\.cushion_mm: got -5\.0; allowed: a finite number of mm"),
-        ({"cushion_mm": True}, r"intent\.cushion_mm: got \[True\]; allowed: a number"),
+        ({"cushion_mm": -5}, r"intent\.cushion_mm: got -5; allowed: a finite number, 0 or more"),
+        ({"cushion_mm": True}, r"intent\.cushion_mm: got True; allowed: a finite number"),
         ({"side": "up"}, r"intent\.side: got 'up'; allowed: left, right, either"),
         ({"reach": "arm"}, r"intent\.reach: got 'arm'; allowed: hand, bridge, any"),
         ({"over_ball": "no"}, r"intent\.over_ball: got 'no'; allowed: avoid, any"),
@@ -110,19 +113,25 @@ def test_every_intent_round_trips(data: dict[str, Any]) -> None:
         ({"next_pocket": "side"}, r"intent\.next_pocket: got 'side'; allowed: head-left"),
         ({"next": "3"}, r"intent\.next: got '3', which is also the ball to pot"),
         ({"next": None}, r"intent\.next: missing, though next_pocket is 'side-right'"),
-        ({"route_mm": 5}, r"intent\.route_mm: got 5; allowed: a list of \[x, y\] points in mm"),
+        ({"route_mm": 5}, r"intent\.route_mm: got 5; allowed: a list of lists of 2 numbers"),
         ({"route_mm": [[1, 2]]}, r"intent\.route_mm: got \[\[1\.0, 2\.0\]\]; allowed: 2 or more"),
         ({"route_mm": [[1, 2], [1, 2]]}, r"intent\.route_mm: got .*each 1 mm or more from the one"),
-        ({"route_mm": [[1, 2], [1, "b"]]}, r"intent\.route_mm\[1\]: got \[1, 'b'\]"),
+        ({"route_mm": [[1, 2], [1, "b"]]}, r"intent\.route_mm\[1\]\[1\]: got 'b'"),
         ({"pot": None}, r"intent\.pot: missing, though pocket is 'foot-left'"),
         ({"spin": "draw"}, r"intent: got unknown field\(s\) spin; allowed: pot, pocket"),
         ({"zone": {}}, r"intent\.zone: got both or neither"),
         ({"zone": []}, r"intent\.zone: got \[\]; allowed:"),
         ({"zone": {"circle_mm": [1, 2]}}, r"intent\.zone\.circle_mm: got \[1, 2\]"),
-        ({"zone": {"circle_mm": [1, 2, 0]}}, r"intent\.zone\.circle_mm: got .*radius above 0"),
+        (
+            {"zone": {"circle_mm": [1, 2, 0]}},
+            r"circle_mm\[2\]: got 0; allowed: a radius above 0",
+        ),
         ({"zone": {"polygon_mm": 7}}, r"intent\.zone\.polygon_mm: got 7; allowed: a list"),
-        ({"zone": {"polygon_mm": [[0, 0], [1, 1]]}}, r"polygon_mm: got .*3 or more finite points"),
-        ({"zone": {"polygon_mm": [[0, 0], [1, "b"]]}}, r"intent\.zone\.polygon_mm\[1\]: got"),
+        ({"zone": {"polygon_mm": [[0, 0], [1, 1]]}}, r"polygon_mm: got .*3 or more points"),
+        (
+            {"zone": {"polygon_mm": [[0, 0], [1, "b"]]}},
+            r"zone\.polygon_mm\[1\]\[1\]: got 'b'",
+        ),
         (
             {"zone": {"polygon_mm": [[0, 0], [9, 9], [9, 0], [0, 9]]}},
             r"intent\.zone\.polygon_mm: got .*does not cross itself",
@@ -139,7 +148,7 @@ def test_contradictions_are_refused(change: dict[str, Any], text: str) -> None:
 def test_intent_without_next_ball_or_zone_is_refused() -> None:
     with pytest.raises(IntentError, match=r"intent\.next: missing; allowed: next and next_pocket"):
         Intent.from_dict({"pot": "3", "pocket": "foot-left"})
-    with pytest.raises(IntentError, match=r"intent: got list; allowed: an object"):
+    with pytest.raises(IntentError, match=r"intent: got \[.*; allowed: an object"):
         Intent.from_dict([FULL])
 
 
@@ -218,7 +227,8 @@ def test_limits_beside_a_drawn_zone_are_named_as_unused() -> None:
     there = layout(NINE, {"cue": (400, 400), "4": (1000, 600)})
     verdict = score_shot(there, there, Intent.from_dict(data | {"cut_deg": [10, 20]}), NINE)
     assert "the zone is taken as drawn: cut_deg does not limit it" in verdict.warnings
-    assert score_shot(there, there, Intent.from_dict(data), NINE).warnings == ()
+    plain = score_shot(there, there, Intent.from_dict(data), NINE)
+    assert not any("taken as drawn" in text for text in plain.warnings)
 
 
 def test_layouts_that_cannot_be_compared_are_refused() -> None:
@@ -293,8 +303,8 @@ def test_a_short_player_file_by_hand_keeps_starting_values(tmp_path: Path) -> No
 @pytest.mark.parametrize(
     ("circle", "text"),
     [
-        ([600, 600, 10**30], r"zone\.circle_mm: got .*above 0 and up to 5000"),
-        ([600, 600, 10**400], r"zone\.circle_mm: got a number too large to be a length"),
+        ([600, 600, 10**30], r"zone\.circle_mm\[2\]: got .*above 0 and up to 5000"),
+        ([600, 600, 10**400], r"zone\.circle_mm\[2\]: got 1000.*above 0 and up to 5000"),
     ],
 )
 def test_a_circle_beyond_any_table_is_refused(circle, text):

@@ -176,7 +176,9 @@ def test_mirrored_drawn_zone_gives_the_mirrored_miss(
     for flip in (False, True):
         balls = [(100.0, 635.0), (x_mm, y_mm), stop]
         start, centre, end = ((x, table.width_mm - y) if flip else (x, y) for x, y in balls)
-        intent = Intent.from_dict({"zone": {"circle_mm": [*centre, radius_mm]}})
+        intent = Intent.from_dict(
+            {"zone": {"circle_mm": [*centre, radius_mm]}, "route_mm": [start, centre]}
+        )
         results.append(
             score_shot(layout(table, {"cue": start}), layout(table, {"cue": end}), intent, table)
         )

@@ -21,6 +21,8 @@ KEYS = [
     "verdict", "p_in", "miss_mm", "miss_vector_mm", "along_mm", "across_mm", "arrival",
     "cue_stop_mm", "cut_deg", "side", "hooked", "path_to_pocket", "frozen", "reach", "potted",
     "scratch", "pot_chance", "pot_chance_given_up", "zone_empty", "warnings",
+    "arrival_from", "arrival_range_deg", "outside_zone_mm", "from_wanted_mm", "wanted_mm",
+    "assumed",
 ]  # fmt: skip
 CHANCE = 0.01
 """4096 evenly spread deviates give a probability to about this."""
@@ -39,7 +41,10 @@ def _score(after: dict[str, tuple[float, float]], **intent: object) -> Verdict:
 
 
 def test_printed_object_has_its_keys_and_is_json() -> None:
-    verdict = _score(_after(cue=(1270.0, 800.0)), cut_deg=[0, 40], distance_mm=[100, 600])
+    verdict = _score(
+        _after(cue=(1270.0, 800.0)),
+        cut_deg=[0, 40], distance_mm=[100, 600], route_mm=[[2150, 950], [1270, 800]],
+    )  # fmt: skip
     out = json.loads(json.dumps(verdict.to_dict(), allow_nan=False))
     assert list(out) == KEYS
     assert out["verdict"] == "in"
@@ -52,6 +57,27 @@ def test_printed_object_has_its_keys_and_is_json() -> None:
     assert (out["potted"], out["zone_empty"], out["warnings"]) == (["3"], False, [])
     assert verdict.pot_made is True
     assert judged_angle(verdict.cut_deg, (0.0, 90.0)) == "good angle"
+
+
+def test_zone_and_wanted_spot_may_lie_on_two_sides() -> None:
+    """An angle of two arms, route along +x: the stop lies left of the nearest arm and right of
+    the wanted spot in the other. Each split is that of its own vector, by its own name."""
+    arms = [[500, 300], [1100, 300], [1100, 900], [900, 900], [900, 340], [500, 340]]
+    intent = Intent.from_dict({"zone": {"polygon_mm": arms}, "route_mm": [[300, 600], [1000, 600]]})
+    there = layout(NINE, {"cue": (600.0, 400.0)})
+    verdict = score_shot(there, there, intent, NINE)
+    printed = verdict.to_dict()
+    assert printed["outside_zone_mm"] == pytest.approx({"along_mm": 0, "across_mm": 60})
+    assert (printed["along_mm"], printed["across_mm"]) == pytest.approx((0, 60))
+    wanted = printed["wanted_mm"]
+    assert wanted[1] > 400
+    assert printed["from_wanted_mm"] == pytest.approx(
+        {
+            "distance_mm": math.dist(wanted, (600, 400)),
+            "along_mm": 600 - wanted[0],
+            "across_mm": 400 - wanted[1],
+        }
+    )
 
 
 def test_scratch_has_no_stop() -> None:

@@ -11,7 +11,7 @@ import pytest
 from service.drawing.sessions import SessionPoint, sessions_svg
 from service.position import Intent, Verdict
 from service.practice import Played, ShotKind, progress
-from service.report.progress_words import progress_lines, session_rows
+from service.words.progress import progress_lines, session_rows
 
 FIRST = datetime(2026, 9, 1, 19, 0, tzinfo=UTC)
 POT = Intent.from_dict(
@@ -71,7 +71,7 @@ def test_a_rise_is_claimed_when_it_can_be() -> None:
     assert found.weak_side.side == "speed"
     text = " ".join(progress_lines(found))
     assert "That is a trend" in text
-    assert "speed is the weak side" in text
+    assert "Weak side: speed, long or short" in text
     assert "8 sessions, 2026-09-01 to 2026-10-20, 160 attempts of one shot" in text
     run = found.long_run
     assert run.long_short.low_mm is not None
@@ -148,14 +148,14 @@ def test_it_is_json_with_times_and_no_nan() -> None:
 
 def test_rows_of_sessions() -> None:
     first, _ = session_rows(progress(_weeks([0.5, 0.25])).sessions)
-    assert (first.day, first.attempts, first.zone, first.pots) == (
+    assert (first.day, first.figures.attempts, first.figures.zone, first.pots) == (
         "2026-09-01",
         20,
         "10 of 20",
         "20 of 20",
     )
-    assert first.interval == "30 to 70 %"
-    assert first.speed != "–"
+    assert first.figures.interval == "30 to 70 %"
+    assert first.figures.speed != "–"
 
 
 @pytest.mark.parametrize("fitted", [None, (0.2, 0.7)])
@@ -166,6 +166,6 @@ def test_drawing_says_every_session(fitted: tuple[float, float] | None) -> None:
     ]
     svg = sessions_svg(points, fitted=fitted)
     assert svg.count("<circle") == 5
-    assert "2026-09-03: 3 of 10, 95 % 20% to 40%" in svg
+    assert "2026-09-03: 3 of 10, 95 % interval 20 to 40 %" in svg
     assert svg.count("<polyline") == (fitted is not None)
     assert "<circle" not in sessions_svg([])

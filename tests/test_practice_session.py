@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -11,8 +12,17 @@ from position_layouts import layout
 
 from calibration.errors import RestmarkError
 from calibration.table import Table
+from service.desk.verdicts import scored_verdict
 from service.position import IntentError
-from service.practice import Pair, Plan, pair_readings, score_session
+from service.practice import (
+    Pair,
+    Plan,
+    chain_readings,
+    pair_readings,
+    score_session,
+    summarise,
+)
+from service.store.records import Circumstances, Score
 from vision.layout import Layout
 
 NINE = Table()
@@ -53,7 +63,7 @@ def test_stills_without_partner_or_role_are_named() -> None:
     assert left_out[2].reason == "a-before: its still after the shot is missing; it is not scored"
 
 
-def test_consecutive_stills_form_a_chain() -> None:
+def test_stills_taken_while_something_went_on_are_left_out_of_a_sequence() -> None:
     arm = replace(layout(NINE, END), obstructed=True)
     rolling = replace(layout(NINE, END), settled=False)
     readings = [
@@ -63,8 +73,11 @@ def test_consecutive_stills_form_a_chain() -> None:
         ("4", layout(NINE, END)),
         ("5", layout(NINE, END)),
     ]
-    pairs, left_out = pair_readings(readings)
-    assert _names(pairs) == [("1", "4"), ("4", "5")]
+    chain, left_out = chain_readings(readings)
+    assert [link.name for link in chain] == ["1", "4", "5"]
+    assert chain[1].seen is not None
+    assert (chain[1].seen.rolled, chain[1].seen.hand_over_bed) == (True, True)
+    assert chain[2].seen is None
     assert [(still.name, still.code) for still in left_out] == [
         ("2", "obstructed"),
         ("3", "unsettled"),
@@ -138,7 +151,7 @@ def test_plan_round_trip_and_errors(tmp_path: Path) -> None:
     assert plan.intent(3) is None
     with pytest.raises(IntentError, match=r"plan\.shots\[1\]\.next: got '99'"):
         Plan.from_dict({"shots": [SHOT, SHOT | {"next": "99"}]})
-    with pytest.raises(IntentError, match=r'plan: got \[\]; allowed: an object \{"shots"'):
+    with pytest.raises(IntentError, match=r"plan: got \[\]; allowed: an object with shots, notes"):
         Plan.from_dict([])
     with pytest.raises(IntentError, match=r"plan: got .*extra"):
         Plan.from_dict({"shots": [], "extra": 1})
@@ -157,3 +170,30 @@ def test_layouts_made_from_stills_keep_their_places() -> None:
     assert attempt.before_layout is not None
     assert attempt.after_layout is not None
     assert attempt.after_layout.ball("3") is None
+
+
+@pytest.mark.parametrize(
+    ("printed", "route", "source"),
+    [
+        ({"arrival": "planned"}, None, None),
+        ({"arrival": "planned"}, [[900, 300], [600, 500]], "route"),
+        ({"arrival": "seen"}, None, "video"),
+        ({"arrival": None, "arrival_from": "cut"}, None, "cut"),
+    ],
+)
+def test_stored_verdicts_of_old_are_not_split_by_a_straight_line(
+    printed: dict[str, str | None], route: list[list[float]] | None, source: str | None
+) -> None:
+    """A verdict kept from before arrivals were told apart: planned without a route was a straight
+    line to the wanted spot, and no longer counts for speed against line."""
+    intent = {"zone": {"circle_mm": [600, 500, 80]}} | ({"route_mm": route} if route else {})
+    score = Score(
+        attempt_id=1, intent_text=json.dumps(intent),
+        verdict_text=json.dumps({"verdict": "out", "miss_mm": 5.0, **printed}),
+        offset_along_mm=30.0, offset_across_mm=-40.0,
+        around=Circumstances(played_at=datetime(2026, 3, 1, tzinfo=UTC)),
+    )  # fmt: skip
+    found = scored_verdict(score)
+    assert found.arrival_from == source
+    assert found.offset_along_mm == (None if source is None else 30.0)
+    assert summarise([found]).landing.n == (0 if source is None else 1)

@@ -322,9 +322,74 @@ def test_summary_counts_each_thing_once() -> None:
     assert found.to_dict()["zone"]["n"] == 5
 
 
+def test_a_generous_zone_does_not_look_like_accuracy() -> None:
+    """The same six stops in a small zone and in one that holds them all: the average miss falls
+    to 0, the distances from the wanted spot stay, hits included, whatever way they came."""
+    offsets = [(30.0, 40.0), (-60.0, 80.0), (0.0, 150.0), (90.0, 120.0), (200.0, 0.0), (7.0, 24.0)]
+    away = [50.0, 100.0, 150.0, 150.0, 200.0, 25.0]
+    small, large = (
+        summarise(
+            [
+                _verdict(
+                    "in" if off <= radius else "out", miss_mm=max(off - radius, 0.0),
+                    wanted_mm=(1000.0, 500.0), cue_stop_mm=(1000.0 + a, 500.0 + b),
+                )
+                for (a, b), off in zip(offsets, away, strict=True)
+            ]
+        )
+        for radius in (40.0, 400.0)
+    )  # fmt: skip
+    assert small.average_miss.mean_mm == pytest.approx((10 + 60 + 110 + 110 + 160) / 6)
+    assert large.average_miss.mean_mm == 0
+    assert small.around_wanted == large.around_wanted
+    found = small.around_wanted
+    assert (found.n, found.average.mean_mm) == (6, pytest.approx(112.5))
+    assert found.root_mean_square_mm == pytest.approx((98_125 / 6) ** 0.5)
+    assert found.average.low_mm is not None
+    assert found.average.low_mm < 112.5
+    assert found.half_within.distance_mm == pytest.approx(125)
+    assert found.half_within.low_mm is not None
+    assert small.landing.n == 0, "no direction is known"
+    assert (small.arrivals.unknown, small.arrivals.cut) == (6, 0)
+
+
+def test_only_known_directions_tell_speed_from_line() -> None:
+    verdicts = [
+        _verdict(
+            "in", miss_mm=0.0, arrival_from=source, wanted_mm=(1000.0, 500.0),
+            cue_stop_mm=(1010.0, 500.0), **(_offset(10.0, 0.0) if split else {}),
+        )
+        for source, split in [
+            ("video", True), ("route", True), ("route", True), ("cut", True), ("cut", False),
+            (None, False),
+        ]
+    ]  # fmt: skip
+    found = summarise(verdicts).to_dict()
+    assert found["arrivals"] == {"video": 1, "route": 2, "cut": 1, "unknown": 2}
+    assert found["landing"]["n"] == 4
+    assert found["around_wanted"]["n"] == 6
+
+
 def test_summary_of_nothing() -> None:
     found = summarise([])
     assert found.attempts == 0
     assert found.pots.share is None
     assert found.average_miss.mean_mm is None
     assert found.pot_chance_given_up is None
+
+
+def test_distance_from_the_wanted_spot_counts_every_stop() -> None:
+    """Stops that all lie in a wide zone: the average miss is 0, the distance is not."""
+    offsets = [(30.0, 40.0), (-60.0, 80.0), (0.0, -50.0), (120.0, 0.0), (-20.0, 15.0)]
+    verdicts = [
+        Verdict(verdict="in", miss_mm=0.0, offset_along_mm=along, offset_across_mm=across)
+        for along, across in offsets
+    ]
+    found = summarise(verdicts)
+    assert found.average_miss.mean_mm == 0
+    spread = found.around_wanted.average
+    assert spread.mean_mm == pytest.approx((50 + 100 + 50 + 120 + 25) / 5, rel=1e-9)
+    assert spread.low_mm is not None
+    assert spread.high_mm is not None
+    assert 0 < spread.low_mm < spread.mean_mm < spread.high_mm
+    assert found.to_dict()["around_wanted"]["n"] == 5

@@ -1,5 +1,6 @@
 """The report: self-contained, escaped, and saying verdicts, doubts and refusals plainly."""
 
+import math
 import re
 from html.parser import HTMLParser
 
@@ -10,17 +11,19 @@ import pytest
 from calibration.camera import Camera
 from calibration.errors import FileFormatError, RestmarkError
 from calibration.jsonfile import make_folder, write_text
-from calibration.kept.calibration import Budget, Calibration, Residual
+from calibration.kept.calibration import Calibration, Residual
+from calibration.notices import Notice
 from calibration.table import Table
 from service.position import Intent
 from service.position.verdict.judged import judged_angle
 from service.practice import score_session
 from service.practice.statistics.summary import summarise
-from service.report import attempt_words, words
 from service.report.figures import LandingPoint, StripRow, landings_svg, residuals_svg
-from service.report.model import Accuracy, Source, make_report
+from service.report.model import Accuracy, Source, make_report, table_points
 from service.report.page import render_page
-from service.report.summary_words import summary_lines
+from service.words import balls, intents, lengths, plain
+from service.words.lengths import LEFT_RIGHT, LONG_SHORT, MILLIMETRES, Lengths, Units
+from service.words.summary import summary_facts, summary_lines
 from vision.layout import Ball, Layout
 
 TABLE = Table()
@@ -38,7 +41,8 @@ def layout(name, *, warnings=(), obstructed=False, **places):
         Ball(id=key.lstrip("b"), x_mm=x, y_mm=y, cov_mm2=COV) for key, (x, y) in places.items()
     )
     return Layout(
-        still=name, surface_mm=TABLE.surface_mm, balls=balls, warnings=warnings,
+        still=name, surface_mm=TABLE.surface_mm, balls=balls,
+        notices=tuple(Notice(code="note", text=text) for text in warnings),
         obstructed=obstructed,
     )  # fmt: skip
 
@@ -87,8 +91,8 @@ def source():
     )  # fmt: skip
     made = Calibration(
         camera=camera, table=TABLE, head="left", scale_source="lens file", residuals=residuals,
-        budget=Budget(median_mm=0.31, worst_mm=0.62, worst_at_mm=(2500.0, 30.0)),
-        warnings=("a note of the calibration",),
+        parameter_names=("lens_x_mm",), parameter_cov=((0.04,),),
+        notices=(Notice(code="note", text="a note of the calibration"),),
     )  # fmt: skip
     jpeg = cv2.imencode(".jpg", np.full((360, 640, 3), 90, np.uint8))[1].tobytes()
     return Source(
@@ -157,9 +161,9 @@ def test_every_attempt_has_its_drawings_and_words(page, result):
     assert page.count('class="overlay"') == len(result.attempts)
     text = Page(page).text
     for phrase in (
-        "In the zone", "Out by", "ball widths", "Scratch: no position to judge",
-        "as wanted", "too much angle", "by hand", "given up against the best leave",
-        "planned arrival line", "diamonds",
+        "In the zone", "Out by", "ball widths", "no position to judge", "as wanted",
+        "too much angle", "by hand", "fewer than from the best place in the zone",
+        "no arrival line is known", "of the potting line", "diamonds",
     ):  # fmt: skip
         assert phrase in text, phrase
 
@@ -173,9 +177,9 @@ def test_refusals_and_doubts_are_said(page):
 
 def test_calibration_and_truth_are_said(page):
     text = Page(page).text
-    assert "error budget at ball height (95 %): median 0.31 mm, worst 0.62 mm at 2500, 30" in text
-    assert "nose: 5 landmarks" in text
-    assert "1 set aside as disagreeing" in text
+    assert "good enough to trust: within 0.5 mm over the bed" in text
+    assert "cushion edges (noses): 5 seen" in text
+    assert "1 more set aside as disagreeing" in text
     assert "note: a note of the calibration" in text
     assert "median 0.50 mm" in text
 
@@ -183,15 +187,16 @@ def test_calibration_and_truth_are_said(page):
 def test_rates_stand_with_their_intervals(page, result):
     text = Page(page).text
     zone = result.summary.zone
-    assert f"In the zone {zone.successes} of {zone.n} (95 % interval" in text
-    for line in summary_lines(result.summary):
-        assert line in text
-        if " of " in line and "In the zone" in line:
-            assert line.count("95 % interval") == 2
+    assert f"In the zone {zone.successes} of {zone.n} 95 % interval" in text
+    for fact in summary_facts(result.summary):
+        assert fact.value in text
+        assert fact.aside in text
+        if fact.label in ("In the zone", "Pots made"):
+            assert "95 % interval" in fact.aside
 
 
 def test_empty_session_has_words_too():
-    assert summary_lines(summarise([]))[0] == "0 attempts."
+    assert summary_lines(summarise([]))[0] == "Attempts: 0"
 
 
 def test_report_without_calibration_leaves_its_section_out(result):
@@ -211,18 +216,45 @@ def points(places):
     ]
 
 
-def test_long_is_right_and_left_is_up():
+def test_long_is_up_and_left_is_left():
     svg = landings_svg(points([(100.0, 50.0)]))
     match = re.search(r'translate\(([-\d.]+) ([-\d.]+)\)"><title>attempt 0', svg)
     x, y = float(match[1]), float(match[2])
-    assert x > 0 > y
-    assert x / -y == pytest.approx(2.0, rel=0, abs=0.01)
+    assert x < 0, "left of the arrival line stands on the left"
+    assert y < 0, "long stands at the top"
+    assert y / x == pytest.approx(2.0, rel=0, abs=0.01)
+
+
+def test_by_the_table_the_foot_is_right_and_side_left_is_up(result):
+    spots = table_points(result.attempts)
+    svg = landings_svg(spots, by_table=True)
+    for attempt in result.attempts[:2]:
+        stop, wanted = attempt.verdict.cue_stop_mm, attempt.verdict.wanted_mm
+        match = re.search(
+            rf'translate\(([-\d.]+) ([-\d.]+)\)"><title>attempt {attempt.attempt}:', svg
+        )
+        x, y = float(match[1]), float(match[2])
+        assert math.copysign(1, x) == math.copysign(1, stop[0] - wanted[0])
+        assert math.copysign(1, -y) == math.copysign(1, stop[1] - wanted[1])
+    assert "<ellipse" not in svg
+
+
+def test_most_stops_without_an_arrival_line_are_all_drawn_by_the_table(page, result):
+    drawn = re.search(r"<svg[^>]*class=\"landings\".*?</svg>", page, re.S)[0]
+    assert drawn.count("<title>attempt ") == len(table_points(result.attempts)) == 6
+    assert "toward the" in drawn
 
 
 def test_ellipse_is_drawn_from_five_attempts_on():
     places = [(10.0, 5.0), (-20.0, 30.0), (40.0, -10.0), (0.0, 0.0), (25.0, 60.0)]
     assert "<ellipse" not in landings_svg(points(places[:4]))
     assert "<ellipse" in landings_svg(points(places))
+
+
+def test_ellipse_of_stops_along_the_arrival_line_stands_upright():
+    places = [(-200.0, 0.0), (-90.0, 10.0), (0.0, -10.0), (110.0, 5.0), (200.0, -5.0)]
+    match = re.search(r"rotate\(([-\d.]+)\)", landings_svg(points(places)))
+    assert abs(float(match[1])) == pytest.approx(90.0, rel=0, abs=2.0)
 
 
 def test_figures_stand_degenerate_data():
@@ -235,36 +267,53 @@ def test_figures_stand_degenerate_data():
 
 
 @pytest.mark.parametrize(
-    ("along_mm", "said"), [(84.2, "84 mm long"), (-12.0, "12 mm short"), (0.2, "right length")]
-)
-def test_long_and_short(along_mm, said):
-    assert words.long_or_short(along_mm) == said
+    ("length_mm", "units", "said"),
+    [
+        (84.2, "mm", "84 mm"), (4.26, "mm", "4.3 mm"), (0.0, "mm", "0 mm"),
+        (254.0, "inches", "10.0 in"), (84.2, "inches", "3.31 in"),
+        (635.0, "diamonds", "2.00 diamonds"), (3.175, "diamonds", "0.010 diamonds"),
+    ],
+)  # fmt: skip
+def test_lengths_in_every_unit(length_mm, units, said):
+    assert Lengths.on(TABLE, Units(units)).text(length_mm) == said
+
+
+def test_places_in_diamonds_count_quarters_of_the_width():
+    short = Table(length_mm=1981.2, width_mm=990.6)
+    assert Lengths.on(short, Units.DIAMONDS).place((990.6, 495.3)) == "4.00, 2.00 diamonds"
+    assert Lengths.on(short, Units.INCHES).place((990.6, 495.3)) == "39.0, 19.5 in"
+    assert lengths.diamonds(short.surface_mm, (495.3, 742.95)) == "2.00, 3.00"
 
 
 @pytest.mark.parametrize(
-    ("across_mm", "said"), [(9.6, "10 mm left"), (-30.0, "30 mm right"), (-0.1, "on the line")]
-)
-def test_left_and_right(across_mm, said):
-    assert words.left_or_right(across_mm) == said
+    ("value_mm", "ends", "said"),
+    [
+        (84.2, LONG_SHORT, "84 mm long"), (-12.0, LONG_SHORT, "12 mm short"),
+        (0.2, LONG_SHORT, "neither long nor short"), (9.96, LEFT_RIGHT, "10 mm left"),
+        (-30.0, LEFT_RIGHT, "30 mm right"), (-0.1, LEFT_RIGHT, "neither left nor right"),
+    ],
+)  # fmt: skip
+def test_sides(value_mm, ends, said):
+    assert MILLIMETRES.sided(value_mm, ends) == said
 
 
 def test_signed_numbers_have_a_real_minus_and_zero_none():
-    assert [words.signed(v) for v in (3.4, -3.4, -0.2)] == ["+3", "\N{MINUS SIGN}3", "0"]
+    assert [plain.signed(v) for v in (3.4, -3.4, -0.2)] == ["+3", "\N{MINUS SIGN}3", "0"]
 
 
 def test_error_is_the_larger_half_axis_of_the_95_ellipse():
     ball = Ball(id="1", x_mm=1, y_mm=1, cov_mm2=((4.0, 0.0), (0.0, 1.0)))
-    assert words.error_mm(ball) == pytest.approx(2 * 2.4477, rel=0, abs=1e-3)
+    assert balls.error_95_mm(ball) == pytest.approx(2 * 2.4477, rel=0, abs=1e-3)
 
 
 def test_intent_in_words():
-    said = attempt_words.intent_words(Intent.from_dict(INTENT))
+    said = intents.intent_words(Intent.from_dict(INTENT))
     assert said == (
-        "Pot 3 in the foot left, leave 4 for the side right, cut 10 to 40°, right side, "
-        "200 to 900 mm away, 60 mm off the cushions"
+        "Pot 3 in the foot left, leave 4 for the side right, cut 10 to 40°, "
+        "right of the potting line, 200 to 900 mm away, 60 mm off the cushions"
     )
     drawn = Intent.from_dict({"zone": {"circle_mm": [500, 500, 100]}})
-    assert attempt_words.intent_words(drawn) == "Stop in the drawn zone"
+    assert intents.intent_words(drawn) == "Stop in the drawn zone"
 
 
 @pytest.mark.parametrize(

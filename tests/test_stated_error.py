@@ -6,9 +6,10 @@ Rendered rooms with tables built to tolerance (length and width 1.6 mm, sights 0
 twice that; mouths, caps, offsets anywhere in their range; cameras leaning up to 30 degrees), told
 by their named size, 51 rooms that nothing was tuned on, two of them refused for their cloth:
 `python -m vision.training.dataset --set built`, then
-`python -m service.bench.rooms.stated_error FOLDER`, and with `--sources tape nothing --noise 0`. Root mean squares over the bed; "ninths" are the least and
-largest ratio of the bed's nine parts, "pull" is in stated sigmas. (Measured one step
-earlier, before building errors were foreshortened row by row.)
+`python -m service.bench.rooms.stated_error FOLDER`, and with `--sources tape nothing --noise 0`.
+Root mean squares over the bed; "ninths" are the least and largest ratio of the bed's nine parts,
+"pull" is in stated sigmas. (Measured one step earlier, before building errors were foreshortened
+row by row.)
 
                               n  measured predicted  ratio      ninths  pull      ninths  in 95 %
 lens, noise 0, by tape       49  1.271 mm  1.256 mm   1.01  0.93-1.04   1.01  1.00-1.03      98%
@@ -46,11 +47,12 @@ from calibration_cases import (
     exact_lens,
     simulated_landmarks,
 )
-from numpy.typing import NDArray
 
-from calibration.calibrate import landmarks_of
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
+from calibration.from_still import landmarks_of
+from calibration.kept.budget import GRID, bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.lens.file import Lens
 from calibration.seen.edges import EDGE_SIGMA_PX
@@ -65,7 +67,6 @@ from calibration.solve.bearing_out import (
     record_of,
 )
 from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, TAPE_ERROR_MM, Known
-from calibration.solve.quality import GRID, bed_grid_mm
 from calibration.solve.solve import solve
 from calibration.table import NAMED_SURFACES_MM, Table
 from service.bench.rooms.stated_error import FRAMES, NOISE_LEVELS, main, noisy, told_table
@@ -73,7 +74,6 @@ from service.demo.samples import OTHERS_FOLDER, sample_folder
 from vision.still import decode_still
 from vision.truth.file import TruthStill, read_truth
 
-FloatArray = NDArray[np.float64]
 PRACTICE_FOLDER = "practice"
 BY_TAPE = FRAMES[0]
 WITHIN = (0.8, 1.2)
@@ -107,10 +107,8 @@ def simulated(
     tape_mm = float(camera.position_mm[2]) + rng.normal(0, TAPE_ERROR_MM / 2)
     known = Known(surface_error_mm=surface_error_mm)
     try:
-        made = solve(
-            marks, told, camera.image_size_px, lens, tape_mm if source == "tape" else None,
-            known=known,
-        )  # fmt: skip
+        height_mm = tape_mm if source == "tape" else None
+        made = solve(marks, told, replace(known, lens=lens, camera_height_mm=height_mm))
     except CalibrationError as refused:
         # one in some hundred tables has the fittings of its neighbour in size: measure, it says
         if "Measure the surface from nose to nose" not in str(refused):
@@ -232,11 +230,11 @@ def test_rendered_rooms_taken_for_other_sizes(
         told, _ = told_table(truth.table, exact=True)
         picture = noisy(decode_still(data), level, int(rng.integers(2**31)))
         lens = Lens.exact(truth.camera)
-        marks = landmarks_of(picture, told, truth.head, lens)
+        marks = landmarks_of(picture, told, truth.head, Known(lens=lens))
         for signs in ONE_SIGMA_OFF:
             size = np.array(told.surface_mm) + np.array(signs) * NAMED_ERROR_MM / 2
             other = Table(length_mm=float(size[0]), width_mm=float(size[1]))
-            made = solve(retold(marks, told, other), other, marks.image_size_px, lens, known=known)
+            made = solve(retold(marks, told, other), other, replace(known, lens=lens))
             records += both_frames(made, truth.camera, truth.table)
     figures = bear_out(records)
     table = "\n" + as_text(figures)

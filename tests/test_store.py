@@ -4,6 +4,7 @@ import json
 import os
 import sqlite3
 import threading
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.resources import files
 
@@ -15,11 +16,19 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from api_kit import INTENT, layout, picture
 
-from service.store import Circumstances, NotFoundError, Store, StoreError, media_type_of
+from service.store import (
+    Circumstances,
+    JudgedBy,
+    NotFoundError,
+    Store,
+    StoreError,
+    media_type_of,
+)
 from service.store.tables import metadata
 from vision.layout import Layout
 
 DOCUMENT = {"format": "restmark-table", "version": 1}
+BY = JudgedBy(settings={"format": "restmark-player", "version": 1}, source="given")
 
 
 @pytest.fixture
@@ -51,6 +60,7 @@ def add_attempt(writer, **more):
         before=before,
         after=after,
         verdict={"verdict": "in", "miss_mm": 0.0},
+        judged_by=BY,
         offsets_mm=(-3.5, 1.25),
         **more,
     )
@@ -207,8 +217,19 @@ def test_the_numbered_steps_lead_from_nothing_to_the_tables(tmp_path):
     engine = sa.create_engine(f"sqlite:///{tmp_path / 'restmark.db'}")
     with engine.connect() as connection:
         context = MigrationContext.configure(connection)
-        assert context.get_current_heads() == ("0003",)
+        assert context.get_current_heads() == ("0004",)
         assert compare_metadata(context, metadata) == []
+    engine.dispose()
+
+
+def step_back(data_dir, step):
+    """Bring a directory back to that numbered step."""
+    engine = sa.create_engine(f"sqlite:///{data_dir / 'restmark.db'}")
+    with engine.begin() as connection:
+        config = Config()
+        config.set_main_option("script_location", str(files("service.store") / "migrations"))
+        config.attributes["connection"] = connection
+        command.downgrade(config, step)
     engine.dispose()
 
 
@@ -217,14 +238,10 @@ def test_attempts_of_the_first_release_are_kept_and_have_no_kind(tmp_path):
     with store.writing() as writer:
         attempt = add_attempt(writer)
     store.close()
-    engine = sa.create_engine(f"sqlite:///{tmp_path / 'restmark.db'}")
-    with engine.begin() as connection:
-        config = Config()
-        config.set_main_option("script_location", str(files("service.store") / "migrations"))
-        config.attributes["connection"] = connection
-        command.downgrade(config, "0001")
-        assert "spin" not in [c["name"] for c in sa.inspect(connection).get_columns("attempts")]
-    engine.dispose()
+    step_back(tmp_path, "0001")
+    database = sqlite3.connect(tmp_path / "restmark.db")
+    assert "spin" not in [row[1] for row in database.execute("PRAGMA table_info(attempts)")]
+    database.close()
     again = Store(tmp_path)
     with again.reading() as reader:
         (score,) = reader.scores()
@@ -262,14 +279,12 @@ def test_a_directory_of_the_step_before_is_brought_up_with_what_it_holds(tmp_pat
     with store.writing() as writer:
         attempt = add_attempt(writer)
     store.close()
-    database = sqlite3.connect(tmp_path / "restmark.db")
-    database.executescript(
-        "DROP TABLE corrections; DROP TABLE sets; UPDATE alembic_version SET version_num = '0002'"
-    )
-    database.close()
+    step_back(tmp_path, "0002")
     again = Store(tmp_path)
     with again.writing() as writer:
-        assert writer.attempts() == (attempt,)
+        (held,) = writer.attempts()
+        assert held.judged_by.source == "starting values"
+        assert replace(held, judged_by=BY) == attempt
         assert writer.ball_set() is None
         writer.add_set({"looks": []})
         assert writer.ball_set().document == {"looks": []}
@@ -336,7 +351,7 @@ def test_a_directory_of_a_newer_release_is_refused_untouched(tmp_path):
     database = sqlite3.connect(tmp_path / "restmark.db")
     database.execute("UPDATE alembic_version SET version_num = '9999'")
     database.commit()
-    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0003\. A newer"):
+    with pytest.raises(StoreError, match=r"got step 9999; allowed: steps up to 0004\. A newer"):
         Store(tmp_path)
     assert database.execute("SELECT version_num FROM alembic_version").fetchall() == [("9999",)]
     database.close()

@@ -131,7 +131,7 @@ def test_impossible_surfaces_are_refused(surface: str, text: str) -> None:
 )
 def test_impossible_settings_are_refused(field: str, value: object, text: str) -> None:
     with pytest.raises(TableError, match=text):
-        Table.from_dict({field: value})
+        Table.from_dict({**Table().to_dict(), field: value})
 
 
 def test_unknown_fields_are_named() -> None:

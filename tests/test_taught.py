@@ -209,11 +209,11 @@ def test_set_survives_its_file(taught_odd: Taught, tmp_path) -> None:
         ),
         (
             {"looks": [{"id": "3", "chance": 1.5, "embedding": "1"}]},
-            r"^set\.looks\[0\]\.chance: got 1\.5; allowed: 0 to 1",
+            r"^set\.looks\[0\]\.chance: got 1\.5; allowed: a number from 0 to 1",
         ),
         (
             {"looks": [{"id": "3", "chance": 0.5, "embedding": "1 nan"}]},
-            r"^set\.looks\[0\]\.embedding: allowed: finite numbers",
+            r"^set\.looks\[0\]\.embedding: got '1 nan'; allowed: finite numbers",
         ),
         (
             {"looks": [

@@ -128,9 +128,9 @@ def test_truth_is_read(tmp_path) -> None:
     [
         (None, "cannot be read as JSON"),
         ("{", "cannot be read as JSON"),
-        ("[]", "got format None"),
-        ('{"format": "restmark-truth", "version": 2, "stills": {}}', "version 2; allowed"),
-        ('{"format": "restmark-truth", "version": 1}', "stills: got NoneType"),
+        ("[]", "got list; allowed: a JSON object"),
+        ('{"format": "restmark-truth", "version": 2, "stills": {}}', "version: got 2; allowed: 1"),
+        ('{"format": "restmark-truth", "version": 1}', "stills: got None; allowed: an object"),
     ],
 )
 def test_wrong_truth_file_is_refused(tmp_path, text: str | None, match: str) -> None:
@@ -143,8 +143,8 @@ def test_wrong_truth_file_is_refused(tmp_path, text: str | None, match: str) -> 
 @pytest.mark.parametrize(
     ("changes", "match"),
     [
-        ({"camera": None}, "missing or wrong field"),
-        ({"balls": [{"id": "1"}]}, "missing or wrong field"),
+        ({"camera": None}, "camera: got None; allowed: an object"),
+        ({"balls": [{"id": "1"}]}, r"balls\[0\]\.x_mm: missing"),
         ({"balls": [{"id": "16", "x_mm": 1, "y_mm": 1}]}, "got '16'"),
         ({"table": {"depth_mm": 1}}, "unknown field"),
     ],

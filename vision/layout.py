@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from calibration import strict
 from calibration.errors import FileFormatError
+from calibration.jsonfile import read_value
+from calibration.notices import Notice, notices_from, sentences
+from calibration.strict import Share
+from calibration.table import LONGEST_MM, SHORTEST_MM
 
 BALL_IDS = ("cue", *(str(number) for number in range(1, 16)))
 Cov = tuple[tuple[float, float], tuple[float, float]]
 EXACT: Cov = ((0.0, 0.0), (0.0, 0.0))
+OFF_BED_MM = 300.0
+"""So far outside the noses a ball's place is still believed: it lies in a pocket or on the rail."""
+_ROUNDING = 1e-6
+"""Of a covariance: what figures written with a few digits lose."""
+_REMEDY = "Correct it, or read the still again."
+_NEEDED = ("surface_mm", "balls")
+_PRINTED = "one object as `restmark read --json` prints it"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,21 +35,32 @@ class Ball:
     x_mm: float
     y_mm: float
     cov_mm2: Cov = EXACT
-    confidence: float = 1.0
+    confidence: Share = 1.0
     """Probability that the name is right."""
     doubtful: bool = False
-    runners_up: tuple[tuple[str, float], ...] = ()
+    runners_up: tuple[tuple[str, Share], ...] = ()
     """Other names with their probabilities, best first; given when doubtful."""
+    look: tuple[tuple[str, Share], ...] = ()
+    """Likely names by the ball's looks alone, without the other balls, best first."""
+    said: bool = False
+    """A person gave the name."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="ball", error=FileFormatError, remedy=_REMEDY)
         if self.id not in BALL_IDS:
             raise FileFormatError(
-                f"ball.id: got {self.id!r}; allowed: cue, 1 … 15. Correct the name."
+                f"ball.id: got {strict.shown(self.id)}; allowed: cue, 1 … 15. Correct the name."
             )
-        if not (math.isfinite(self.x_mm) and math.isfinite(self.y_mm)):
+        if not _is_covariance(self.cov_mm2):
             raise FileFormatError(
-                f"ball {self.id}: got x_mm {self.x_mm}, y_mm {self.y_mm}; allowed: finite "
-                "millimetres in the table frame. Correct the place."
+                f"ball.cov_mm2: got {[list(row) for row in self.cov_mm2]}; allowed: a "
+                f"symmetric 2×2 covariance in mm² without negative variances. {_REMEDY}"
+            )
+        others = [name for name, _ in self.runners_up]
+        if len({self.id, *others}) <= len(others) or not set(others) <= set(BALL_IDS):
+            raise FileFormatError(
+                f"ball.runners_up: got {strict.shown(others)}; allowed: names cue, 1 … 15 "
+                f"besides the ball's own, each once. {_REMEDY}"
             )
 
     @property
@@ -58,39 +80,17 @@ class Ball:
         }
         if self.runners_up:
             out["runners_up"] = [{"id": name, "confidence": p} for name, p in self.runners_up]
+        if self.look:
+            out["look"] = [{"id": name, "confidence": p} for name, p in self.look]
+        if self.said:
+            out["said"] = True
         return out
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "ball") -> Ball:
         """Inverse of ``to_dict``; only ``id``, ``x_mm`` and ``y_mm`` are required."""
-        if not isinstance(data, Mapping):
-            raise FileFormatError(f"{path}: got {data!r}; allowed: an object with id, x_mm, y_mm.")
-        try:
-            cov = data.get("cov_mm2") or EXACT
-            (a, b), (c, d) = cov
-            return cls(
-                id=str(data["id"]),
-                x_mm=float(data["x_mm"]),
-                y_mm=float(data["y_mm"]),
-                cov_mm2=((float(a), float(b)), (float(c), float(d))),
-                confidence=float(data.get("confidence", 1.0)),
-                doubtful=bool(data.get("doubtful", False)),
-                runners_up=tuple(
-                    (str(r["id"]), float(r["confidence"])) for r in data.get("runners_up", ())
-                ),
-            )
-        except KeyError as missing:
-            raise FileFormatError(
-                f"{path}.{missing.args[0]}: missing; allowed: id, x_mm and y_mm of every ball. "
-                "Add it."
-            ) from None
-        except (TypeError, ValueError) as wrong:
-            if isinstance(wrong, FileFormatError):
-                raise FileFormatError(f"{path}: {wrong}") from None
-            raise FileFormatError(
-                f"{path}: got {dict(data)!r}; allowed: id, numbers x_mm and y_mm, and a 2×2 "
-                "cov_mm2. Correct the field."
-            ) from None
+        convert = {"runners_up": strict.listed(_runner_up), "look": strict.listed(_runner_up)}
+        return strict.build(cls, data, path=path, label="ball", remedy=_REMEDY, convert=convert)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,9 +102,25 @@ class Layout:
     balls: tuple[Ball, ...] = ()
     settled: bool = True
     obstructed: bool = False
-    warnings: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    """What whoever uses it should know: doubts, drift, what lies over the bed."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="layout", error=FileFormatError, remedy=_REMEDY)
+        length_mm, width_mm = self.surface_mm
+        if not SHORTEST_MM <= width_mm <= length_mm <= LONGEST_MM:
+            raise FileFormatError(
+                f"layout.surface_mm: got {list(self.surface_mm)}; allowed: length and width, "
+                f"{SHORTEST_MM:g} mm ≤ width ≤ length ≤ {LONGEST_MM:g} mm. {_REMEDY}"
+            )
+        for ball in self.balls:
+            off_mm = max(-ball.x_mm, -ball.y_mm, ball.x_mm - length_mm, ball.y_mm - width_mm)
+            if off_mm > OFF_BED_MM:
+                raise FileFormatError(
+                    f"layout.balls: got ball {ball.id} at x {ball.x_mm:g}, y {ball.y_mm:g} mm; "
+                    f"allowed: at most {OFF_BED_MM:g} mm off a surface of {length_mm:g}x"
+                    f"{width_mm:g} mm. {_REMEDY}"
+                )
         names = [ball.id for ball in self.balls]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
@@ -112,6 +128,11 @@ class Layout:
                 f"layout {self.still}: got ball(s) {', '.join(twice)} more than once; allowed: "
                 "each name once. Remove or rename the extra."
             )
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The notices' sentences."""
+        return sentences(self.notices)
 
     def ball(self, name: str) -> Ball | None:
         """The ball of that name, or None where it is not on the table."""
@@ -126,47 +147,38 @@ class Layout:
             "obstructed": self.obstructed,
             "balls": [ball.to_dict() for ball in self.balls],
             "warnings": list(self.warnings),
+            "notices": [notice.to_dict() for notice in self.notices],
         }
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "layout") -> Layout:
         """Inverse of ``to_dict``; ``surface_mm`` and ``balls`` are required."""
-        if not isinstance(data, Mapping):
-            raise FileFormatError(
-                f"{path}: got {type(data).__name__}; allowed: an object as `read --json` prints it."
-            )
-        for name in ("surface_mm", "balls"):
-            if not isinstance(data.get(name), list):
-                raise FileFormatError(
-                    f"{path}.{name}: got {data.get(name)!r}; allowed: a list as `read --json` "
-                    "prints it. Add it."
-                )
-        try:
-            length, width = (float(v) for v in data["surface_mm"])
-        except (TypeError, ValueError):
-            raise FileFormatError(
-                f"{path}.surface_mm: got {data['surface_mm']!r}; allowed: length and width in mm."
-            ) from None
-        return cls(
-            still=str(data.get("still", "")),
-            surface_mm=(length, width),
-            balls=tuple(
-                Ball.from_dict(item, path=f"{path}.balls[{i}]")
-                for i, item in enumerate(data["balls"])
-            ),
-            settled=bool(data.get("settled", True)),
-            obstructed=bool(data.get("obstructed", False)),
-            warnings=tuple(str(w) for w in data.get("warnings", ())),
+        row = strict.record(data, path, known=_NEEDED, remedy=_REMEDY)
+        return strict.build(
+            cls,
+            {"still": "", **row, "notices": notices_from(row, path=path)},
+            path=path,
+            label="layout",
+            remedy=_REMEDY,
+            needed=_NEEDED,
+            convert={"balls": strict.listed(lambda item, at: Ball.from_dict(item, path=at))},
         )
 
     @classmethod
     def read(cls, path: Path) -> Layout:
         """Layout from a JSON file holding one object as ``read --json`` prints it."""
-        try:
-            data = json.loads(path.read_text(encoding="utf-8"))
-        except (OSError, UnicodeDecodeError, json.JSONDecodeError) as wrong:
-            raise FileFormatError(
-                f"{path}: cannot be read as JSON ({wrong}); allowed: one object as "
-                "`restmark read --json` prints it. Give such a file."
-            ) from None
+        data = read_value(path, what=_PRINTED, remedy="Give such a file.")
         return cls.from_dict(data, path=str(path))
+
+
+def _is_covariance(cov: Cov) -> bool:
+    (a, b), (c, d) = cov
+    if min(a, d) < 0:
+        return False
+    most = math.sqrt(a) * math.sqrt(d) * (1 + _ROUNDING)
+    return max(abs(b), abs(c)) <= most and abs(b - c) <= _ROUNDING * most
+
+
+def _runner_up(data: object, path: str) -> tuple[Any, Any]:
+    row = strict.record(data, path, known=("id", "confidence"), remedy=_REMEDY)
+    return (row.get("id"), row.get("confidence"))

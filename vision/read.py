@@ -6,12 +6,16 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
+from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
+from calibration.notices import Notice
 from calibration.table import BALL_DIAMETER_MM
 from calibration.watch.drift import Drift, DriftWatch
 from vision.bed.obstruction import obstructions
@@ -19,16 +23,17 @@ from vision.bed.reference import Reference, Unexplained
 from vision.find.detect import Finder, NetworkFinder, one_a_place
 from vision.find.finder_view import FinderView
 from vision.find.search import Search
+from vision.name.colour import colour_lack, doubted
 from vision.name.identify import Name, alike, name_balls
 from vision.name.taught import Taught
 from vision.place.apart import keep_apart
 from vision.place.centres import Placed, place_balls
 
+from .header import is_turned
 from .layout import BALL_IDS, Ball, Layout
 from .networks import Networks, shipped
-from .still import Picture, check_size, decode_still
+from .still import Picture, StillError, check_size, decode_still
 
-FloatArray = NDArray[np.float64]
 NEAR_PX = 1.0
 """A camera corrected by less needs no new view: the finder aims no finer."""
 BALL_ODDS = 0.0
@@ -38,15 +43,19 @@ POOR_MM = 1.5
 OVERLAP = 0.88
 """Placed balls nearer than this, in diameters, are one."""
 
+_DRIFT_CODES = {"moved": "moved", "cannot tell": "drift-unsure", "unchecked": "drift-unchecked"}
+
 
 class Reader:
     """Reads stills of one calibration; keeps the maps that only depend on it, and the last still.
 
-    A still that differs little from the last is searched only where it differs; every ball is
-    placed anew. Threads may share a reader: stills are read one at a time.
+    One a table: its stills are a sequence. A still that differs little from the last is searched
+    only where it differs; every ball is placed anew. Threads may share a reader: stills are read
+    one at a time.
 
-    ``last_timings_ms`` holds the time of each step of the last still. Another ``finder`` can
-    stand in for the shipped network.
+    ``last_timings_ms`` holds the time of each step of the last still. ``taught`` is what is known
+    of the ball set and may be set anew between stills. Another ``finder`` can stand in for the
+    shipped network. Raises ``WeightsError`` where the shipped networks are missing or damaged.
     """
 
     def __init__(
@@ -68,26 +77,87 @@ class Reader:
         self._one_at_a_time = threading.RLock()
         self.last_timings_ms: dict[str, float] = {}
 
-    def read_still(self, data: bytes, *, name: str = "", previous: Layout | None = None) -> Layout:
-        """Bytes of a JPEG or PNG file → layout; ``StillError`` where it is no such file."""
+    def read_still(
+        self,
+        data: bytes,
+        *,
+        name: str = "",
+        previous: Layout | None = None,
+        settled: bool = True,
+        afresh: bool = False,
+    ) -> Layout:
+        """Bytes of a JPEG, PNG or HEIC file → layout.
+
+        ``previous`` is the layout before, for the names of balls that have not moved. A still
+        cannot show whether balls are rolling: whoever took it says so with ``settled``. Read
+        ``afresh`` it has no regard to the stills before, whoever reads beside.
+
+        A camera that looks straight down does not know which way is up: where the orientation
+        that it noted does not fit the calibration, the picture is taken as it was stored.
+
+        Raises:
+            StillError: bytes that are no whole picture, or one of another size than the
+                calibration's.
+            CalibrationError: code "moved": camera or table moved farther than can be corrected,
+                or the rails cannot be found again.
+        """
+        rest = (name, previous, settled, afresh)
+        try:
+            return self._read_bytes(data, *rest, as_stored=False)
+        except (StillError, CalibrationError) as refused:
+            if not is_turned(data):
+                raise
+            try:
+                return self._read_bytes(data, *rest, as_stored=True)
+            except (StillError, CalibrationError):
+                raise refused from None
+
+    def _read_bytes(
+        self, data: bytes, name: str, previous: Layout | None, settled: bool, afresh: bool,
+        *, as_stored: bool,
+    ) -> Layout:  # fmt: skip
         started = time.perf_counter()
-        picture = decode_still(data, name=name)
+        size_px = self.calibration.camera.image_size_px
+        picture = decode_still(data, name=name, size_px=size_px, as_stored=as_stored)
         decode_ms = (time.perf_counter() - started) * 1e3
         with self._one_at_a_time:
-            layout = self.read_image(picture, name=name, previous=previous)
+            layout = self.read_image(
+                picture, name=name, previous=previous, settled=settled, afresh=afresh
+            )
             self.last_timings_ms = {"decode": decode_ms, **self.last_timings_ms}
         return layout
 
     def read_image(
-        self, picture: Picture, *, name: str = "", previous: Layout | None = None
+        self,
+        picture: Picture,
+        *,
+        name: str = "",
+        previous: Layout | None = None,
+        settled: bool = True,
+        afresh: bool = False,
     ) -> Layout:
-        """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout."""
+        """Picture (H, W, 3) BGR, uint8, of the calibration's size → layout.
+
+        ``previous``, ``settled`` and ``afresh`` as in ``read_still``.
+
+        Raises:
+            StillError: a picture of another size.
+            CalibrationError: code "moved": camera or table moved farther than can be corrected,
+                or the rails cannot be found again.
+        """
         check_size(picture, self.calibration.camera.image_size_px, name=name)
         with self._one_at_a_time:
+            if afresh:
+                self.forget()
             self.last_timings_ms = {}
             with self._step("drift"):
                 drift = self.watch.check(picture, name=name or "still")
-            return self._read(picture, name, previous, drift)
+            return replace(self._read(picture, name, previous, drift), settled=settled)
+
+    def forget(self) -> None:
+        """The next still is read as if it were the first."""
+        with self._one_at_a_time:
+            self.search.forget()
 
     def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
         camera, table = drift.calibration.camera, self.calibration.table
@@ -107,14 +177,19 @@ class Reader:
         with self._step("identify"):
             hint = self.taught.hint(placed.embedding) if self.taught and len(centres) else None
             names = name_balls(placed.names, centres, previous=previous, hint=hint)
+            lack = colour_lack(picture) if names else None
+            names = names if lack is None else doubted(names)
         with self._step("compare"):
             unexplained = self._unexplained(seen, centres)
             things = obstructions(found.things, unexplained)
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
-        odd = alike(placed.names, centres, hint=hint)
+        odd = alike(placed.names, centres, hint=hint, names=names)
+        unsure = _doubts(balls) if lack is None else [lack]
         poor = _poor(names, centres, placed.cov_mm2)
-        said = [*odd, *_warnings(balls), *poor, *things]
-        warnings = [*([drift.warning] if drift.warning else []), *said]
+        moved = (
+            [Notice(code=_DRIFT_CODES[drift.state], text=drift.warning)] if drift.warning else []
+        )
+        over = [Notice(code="obstructed", text=thing) for thing in things]
         if steady and not things:
             search.keep(placed, camera)
         else:
@@ -123,9 +198,8 @@ class Reader:
             still=name,
             surface_mm=table.surface_mm,
             balls=balls,
-            settled=True,
             obstructed=bool(things),
-            warnings=tuple(warnings),
+            notices=(*moved, *odd, *unsure, *poor, *over),
         )
 
     def _unexplained(
@@ -157,6 +231,8 @@ def _balls(
             confidence=name.confidence,
             doubtful=name.doubtful,
             runners_up=name.runners_up,
+            look=name.look,
+            said=name.said,
         )
         for name, (x, y), c in zip(names, centres_mm, whole, strict=True)
     ]
@@ -172,23 +248,29 @@ def chosen(placed: Placed) -> Placed:
     return sure.taken(kept)
 
 
-def _warnings(balls: tuple[Ball, ...]) -> list[str]:
+def _doubts(balls: tuple[Ball, ...]) -> list[Notice]:
     out = []
     for ball in balls:
         if ball.doubtful:
             others = ", ".join(f"{name} ({p:.0%})" for name, p in ball.runners_up)
-            out.append(
-                f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt"
-                + (f"; it could be {others}." if others else ".")
+            text = f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt" + (
+                f"; it could be {others}." if others else "."
             )
+            fields = {"id": ball.id, "places_mm": [list(ball.centre_mm)]}
+            out.append(Notice(code="name-in-doubt", text=text, fields=fields))
     return out
 
 
-def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) -> list[str]:
-    """A warning for each ball that the picture itself shows poorly, whatever the calibration."""
+def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) -> list[Notice]:
+    """A notice for each ball that the picture itself shows poorly, whatever the calibration."""
     sigma_mm = np.sqrt(np.linalg.eigvalsh(cov_mm2)[:, 1]) if names else ()
     return [
-        f"Ball {name.id} at x {x:.0f}, y {y:.0f} mm is seen poorly: {sigma:.1f} mm, 1 sigma."
+        Notice(
+            code="seen-poorly",
+            text=f"Ball {name.id} at x {x:.0f}, y {y:.0f} mm is seen poorly: {sigma:.1f} mm, "
+            "1 sigma.",
+            fields={"id": name.id, "places_mm": [[float(x), float(y)]], "sigma_mm": float(sigma)},
+        )
         for name, (x, y), sigma in zip(names, centres_mm, sigma_mm, strict=True)
         if sigma > POOR_MM
     ]
@@ -196,7 +278,7 @@ def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) 
 
 @lru_cache(maxsize=4)
 def reader_of(calibration: Calibration, taught: Taught | None = None) -> Reader:
-    """The kept reader of a calibration and a taught ball set."""
+    """The kept reader of a calibration and a taught ball set, for its maps."""
     return Reader(calibration, taught=taught)
 
 
@@ -207,14 +289,25 @@ def read_still(
     name: str = "",
     previous: Layout | None = None,
     taught: Taught | None = None,
+    settled: bool = True,
 ) -> Layout:
     """Bytes of a still → layout with every ball's place, error and name.
 
-    ``previous`` is the layout before: unmoved balls keep their names more surely. ``taught`` is
-    what is known of this very ball set. Raises ``StillError`` for bytes that are no whole JPEG or
-    PNG of the calibration's size.
+    Reads afresh: what was read before changes nothing; ``Reader`` is for sequences. ``previous``
+    is the layout before: balls that have not moved keep the names that were said, and what they
+    looked like then counts with this look. ``taught`` is what is known of this very ball set.
+    ``settled`` is what whoever took the still says: balls that roll cannot be told from one
+    picture.
+
+    Raises:
+        StillError: bytes that are no whole picture of the calibration's size.
+        CalibrationError: code "moved": camera or table moved farther than can be corrected
+            since the calibration, or the rails cannot be found again.
+        WeightsError: the shipped networks are missing or damaged.
     """
-    return reader_of(calibration, taught).read_still(data, name=name, previous=previous)
+    return reader_of(calibration, taught).read_still(
+        data, name=name, previous=previous, settled=settled, afresh=True
+    )
 
 
 def read_image(
@@ -224,6 +317,16 @@ def read_image(
     name: str = "",
     previous: Layout | None = None,
     taught: Taught | None = None,
+    settled: bool = True,
 ) -> Layout:
-    """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already."""
-    return reader_of(calibration, taught).read_image(picture, name=name, previous=previous)
+    """Like ``read_still`` for a picture (H, W, 3) BGR, uint8, that is decoded already.
+
+    Raises:
+        StillError: a picture of another size than the calibration's.
+        CalibrationError: code "moved": camera or table moved farther than can be corrected
+            since the calibration, or the rails cannot be found again.
+        WeightsError: the shipped networks are missing or damaged.
+    """
+    return reader_of(calibration, taught).read_image(
+        picture, name=name, previous=previous, settled=settled, afresh=True
+    )

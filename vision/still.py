@@ -1,7 +1,8 @@
 """Bytes of a still to a picture array, or a refusal that says what is wrong with them.
 
-Decoders fill the missing part of a cut-off file with grey and say nothing, so wholeness is
-checked on the file's own structure first.
+Sizes are read from the header first: a small file can hold a picture of gigabytes. Decoders fill
+the missing part of a cut-off file with grey, so wholeness is checked on the file's own structure,
+and damage within by what the decoder warns of and by what the picture shows.
 """
 
 from __future__ import annotations
@@ -16,12 +17,17 @@ from numpy.typing import NDArray
 
 from calibration.errors import RestmarkError
 
+from . import heif
+from .damage import steps_between_blocks, warned_of
+from .header import PNG_START, kind_of, stated_size_px
+
 Picture = NDArray[np.uint8]
+MOST_PIXELS = 64_000_000
+"""More than any camera over a table needs; decoded it takes 200 MB."""
 MIN_SIDE_PX = 200
 """Below this a ball on any table is under 5 px wide: nothing could be read."""
 
-_JPEG_START = b"\xff\xd8\xff"
-_PNG_START = b"\x89PNG\r\n\x1a\n"
+_KINDS = "a JPEG or PNG file"
 _SCAN = 0xDA
 _JPEG_END = 0xD9
 # in entropy-coded data 0xFF is followed by a stuffed 0, a restart marker or a fill byte
@@ -34,57 +40,117 @@ class StillError(RestmarkError):
     code = "bad-still"
 
 
-def decode_still(data: bytes, *, name: str = "") -> Picture:
-    """Bytes of a whole JPEG or PNG file → picture (H, W, 3), BGR, uint8.
+def decode_still(
+    data: bytes,
+    *,
+    name: str = "",
+    size_px: tuple[int, int] | None = None,
+    as_stored: bool = False,
+) -> Picture:
+    """Bytes of a whole JPEG, PNG or (with the extra ``heic``) HEIC file → picture, BGR, uint8.
 
-    Raises ``StillError`` for anything else: empty, of another kind, cut off, damaged or
-    smaller than ``MIN_SIDE_PX`` on a side. ``name`` stands at the start of the error's text.
+    The picture is (H, W, 3) and turned as the file's orientation says, unless ``as_stored``. With
+    ``size_px``, width and height of the calibration, another size is refused; without, one of
+    more than ``MOST_PIXELS``. Sizes are read before anything is decoded. ``name`` stands at the
+    start of the error's text.
+
+    Raises:
+        StillError: anything else: empty, of another kind, cut off, damaged or smaller than
+            ``MIN_SIDE_PX`` on a side.
     """
     label = name or "still"
     if not data:
-        raise StillError(f"{label}: empty, 0 bytes; allowed: a JPEG or PNG file. Send it again.")
-    if data.startswith(_JPEG_START):
-        whole = _jpeg_is_whole(data)
-    elif data.startswith(_PNG_START):
-        whole = _png_is_whole(data)
-    else:
+        raise StillError(f"{label}: empty, 0 bytes; allowed: {_KINDS}. Send it again.")
+    kind = kind_of(data)
+    if kind == "heif":
+        return _decode_heif(data, label, size_px)
+    if kind is None:
         raise StillError(
-            f"{label}: neither JPEG nor PNG (it starts with {data[:8]!r}); allowed: a JPEG or "
-            "PNG file. Save the still in one of these formats."
+            f"{label}: neither JPEG nor PNG (it starts with {data[:8]!r}); allowed: {_KINDS}. "
+            "Save the still in one of these formats."
         )
-    if not whole:
+    stated = stated_size_px(data)
+    if stated is not None:
+        _check_stated(stated, size_px, label)
+    if stated is None or not (_jpeg_is_whole(data) if kind == "jpeg" else _png_is_whole(data)):
         raise StillError(
             f"{label}: cut off or damaged ({len(data)} bytes, the picture's end is missing); "
             "allowed: a whole JPEG or PNG file. Copy or take the still again."
         )
-    picture = _decode(data)
+    flags = cv2.IMREAD_COLOR | (cv2.IMREAD_IGNORE_ORIENTATION if as_stored else 0)
+    picture, said = warned_of(lambda: _decode(data, flags))
     if picture is None:
+        raise _damaged(label, "it cannot be decoded")
+    if said:
+        raise _damaged(label, f"the decoder says: {said}")
+    if kind == "jpeg" and steps_between_blocks(picture):
+        raise _damaged(label, "its brightness steps between two rows of blocks")
+    if size_px is not None:
+        check_size(picture, size_px, name=label)
+    return picture
+
+
+def _decode_heif(data: bytes, label: str, size_px: tuple[int, int] | None) -> Picture:
+    try:
+        image = heif.opened(data)
+        _check_stated(image.size, size_px, label)
+        return heif.pixels(image)
+    except heif.NotInstalledError:
         raise StillError(
-            f"{label}: damaged, cannot be decoded; allowed: a whole JPEG or PNG file. Take the "
-            "still again."
-        )
-    height, width = picture.shape[:2]
-    if min(height, width) < MIN_SIDE_PX:
+            f"{label}: a HEIC file; allowed: JPEG or PNG, and HEIC with the extra `heic`. Install "
+            "it with `pip install 'restmark[heic]'`, or save the still as JPEG."
+        ) from None
+    except StillError:
+        raise
+    except ValueError as wrong:
+        raise _damaged(label, str(wrong)) from None
+
+
+def _check_stated(stated: tuple[int, int], size_px: tuple[int, int] | None, label: str) -> None:
+    """Refuse by the size that the file states; one turned on its side may still be right."""
+    width, height = stated
+    if min(stated) < MIN_SIDE_PX:
         raise StillError(
             f"{label}: got {width}x{height} px; allowed: at least {MIN_SIDE_PX} px on each side. "
             "Use the camera's full size."
         )
-    return picture
-
-
-def check_size(picture: Picture, size_px: tuple[int, int], *, name: str = "") -> None:
-    """Raise ``StillError`` unless the picture has the calibration's width and height."""
-    height, width = picture.shape[:2]
-    if (width, height) != tuple(size_px):
+    if size_px is not None and tuple(size_px) not in (stated, stated[::-1]):
+        raise _other_size(stated, size_px, label)
+    if width * height > MOST_PIXELS:
         raise StillError(
-            f"{name or 'still'}: got {width}x{height} px; allowed: {size_px[0]}x{size_px[1]} px, "
-            "the size the calibration was made with. Take stills of that size or calibrate again."
+            f"{label}: got {width}x{height} px; allowed: at most {MOST_PIXELS // 1_000_000} "
+            "million pixels. Take stills of a smaller size."
         )
 
 
-def _decode(data: bytes) -> Picture | None:
+def _damaged(label: str, how: str) -> StillError:
+    return StillError(
+        f"{label}: damaged ({how}); allowed: a whole JPEG or PNG file. Copy or take the still "
+        "again."
+    )
+
+
+def _other_size(got: tuple[int, int], size_px: tuple[int, int], label: str) -> StillError:
+    return StillError(
+        f"{label}: got {got[0]}x{got[1]} px; allowed: {size_px[0]}x{size_px[1]} px, the size the "
+        "calibration was made with. Take stills of that size or calibrate again."
+    )
+
+
+def check_size(picture: Picture, size_px: tuple[int, int], *, name: str = "") -> None:
+    """Refuse a picture that has not the calibration's width and height.
+
+    Raises:
+        StillError: another size.
+    """
+    height, width = picture.shape[:2]
+    if (width, height) != tuple(size_px):
+        raise _other_size((width, height), size_px, name or "still")
+
+
+def _decode(data: bytes, flags: int) -> Picture | None:
     try:
-        picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+        picture = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     except cv2.error:
         return None
     return None if picture is None else np.asarray(picture, dtype=np.uint8)
@@ -116,7 +182,7 @@ def _jpeg_is_whole(data: bytes) -> bool:
 
 def _png_is_whole(data: bytes) -> bool:
     """Whether every chunk is complete with a right checksum and the last is IEND."""
-    at = len(_PNG_START)
+    at = len(PNG_START)
     while at + 12 <= len(data):
         length, kind = struct.unpack(">I4s", data[at : at + 8])
         end = at + 12 + length

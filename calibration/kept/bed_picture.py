@@ -9,7 +9,6 @@ from __future__ import annotations
 import base64
 import binascii
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -17,9 +16,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration import jsonfile
+from calibration import strict
 from calibration.camera import Camera
 from calibration.errors import FileFormatError
+from calibration.strict import Positive
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
 ImageArray = NDArray[np.uint8]
@@ -43,18 +43,13 @@ class BedPicture:
 
     corner_mm: tuple[float, float]
     """Table place of the first pixel's centre."""
-    scale_mm: float
+    scale_mm: Positive
     """Millimetres per pixel."""
     jpeg: bytes = field(repr=False)
     """The picture as a JPEG file, BGR once decoded."""
 
     def __post_init__(self) -> None:
-        numbers = (*self.corner_mm, self.scale_mm)
-        if not all(math.isfinite(value) for value in numbers) or self.scale_mm <= 0:
-            raise FileFormatError(
-                f"bed_picture: got corner_mm {self.corner_mm}, scale_mm {self.scale_mm}; allowed: "
-                f"finite numbers, the scale above 0. {_REMEDY}"
-            )
+        strict.check(self, label="bed_picture", error=FileFormatError, remedy=_REMEDY)
         self.pixels()
 
     @classmethod
@@ -78,7 +73,11 @@ class BedPicture:
         return cls(corner_mm=corner, scale_mm=SCALE_MM, jpeg=jpeg)
 
     def pixels(self) -> ImageArray:
-        """The picture, (rows, columns, 3) BGR; FileFormatError where the bytes hold none."""
+        """The picture, (rows, columns, 3) BGR.
+
+        Raises:
+            FileFormatError: the bytes hold no such picture.
+        """
         found = None
         if self.jpeg[:2] == b"\xff\xd8":
             found = cv2.imdecode(np.frombuffer(self.jpeg, np.uint8), cv2.IMREAD_COLOR)
@@ -100,19 +99,23 @@ class BedPicture:
     @classmethod
     def from_dict(cls, data: object, *, path: str = "bed_picture") -> BedPicture:
         """Inverse of ``to_dict``; errors name the field by its path."""
-        if not isinstance(data, Mapping):
-            raise FileFormatError(f"{path}: got {data!r}; allowed: an object or null. {_REMEDY}")
-        x_mm, y_mm = jsonfile.numbers(data, "corner_mm", path, count=2)
-        line = jsonfile.text(data, "jpeg", path)
-        try:
-            jpeg = base64.b64decode(line, validate=True)
-        except (binascii.Error, ValueError):
-            raise FileFormatError(
-                f"{path}.jpeg: got {line[:20]!r}…; allowed: base64. {_REMEDY}"
-            ) from None
-        return cls(
-            corner_mm=(x_mm, y_mm), scale_mm=jsonfile.number(data, "scale_mm", path), jpeg=jpeg
+        return strict.build(
+            cls,
+            data,
+            path=path,
+            label="bed_picture",
+            remedy=_REMEDY,
+            convert={"jpeg": _jpeg_bytes},
         )
+
+
+def _jpeg_bytes(line: object, path: str) -> bytes:
+    try:
+        return base64.b64decode(str(line), validate=True)
+    except (binascii.Error, ValueError):
+        raise FileFormatError(
+            f"{path}: got {strict.shown(line)}; allowed: base64. {_REMEDY}"
+        ) from None
 
 
 def _even(count: float) -> int:

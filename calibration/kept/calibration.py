@@ -8,23 +8,38 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from calibration import jsonfile
+from calibration import jsonfile, strict
+from calibration.arrays import FloatArray, is_covariance
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError
+from calibration.notices import Notice, notices_from, sentences
+from calibration.strict import NotNegative, Share
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from calibration.vary import PARAMETERS, SURFACE, sensitivity
 
 from .bed_picture import BedPicture
-from .rail_marks import RailMark, marks_from_list
+from .budget import Budget
+from .fits_together import check_agreement
+from .rail_marks import RailMark
 
-FloatArray = NDArray[np.float64]
 TABLE_FORMAT = "restmark-table"
 TABLE_VERSION = 1
 HEADS = ("left", "right", "top", "bottom")
 SCALE_SOURCES = ("lens file", "tape measure", "ball check", "EXIF", "default", "exact")
 """What settled focal length against height; ``exact`` is a camera known beforehand."""
+_NEEDED = (
+    "camera",
+    "table",
+    "head",
+    "scale_source",
+    "parameter_names",
+    "parameter_cov",
+    "residuals",
+    "warnings",
+)
+"""Later fields are missing in older files."""
 _REMEDY = "Make the file again with `restmark calibrate`."
 
 
@@ -38,32 +53,15 @@ class Residual:
     """Seen minus predicted: signed across its line, or the distance of a point."""
     off_mm: float
     """The same at the landmark's own height on the table."""
-    sigma_px: float
+    sigma_px: NotNegative
     """Its expected standard deviation."""
-    weight: float
+    weight: Share
     """1 where it counts fully, towards 0 where it disagrees with the others."""
+    part: str = ""
+    """The cushion, pocket or sight that it is of; empty in older files."""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Budget:
-    """Stated 95 % error of the calibration alone over the bed, at ball height.
-
-    Against a tape measure that starts at the head nose and the lower long nose; the surface's
-    own error counts in full.
-    """
-
-    median_mm: float
-    worst_mm: float
-    worst_at_mm: tuple[float, float]
-    rows: int = 15
-    columns: int = 30
-    height_mm: float = BALL_CENTRE_HEIGHT_MM
-    noses_median_mm: float | None = None
-    noses_worst_mm: float | None = None
-    """The same against the noses all round: what readings carry. None in older files."""
-    map_mm: tuple[tuple[float, ...], ...] = ()
-    """rows × columns: the error at the middle of each cell, from y = 0 upward and from the head
-    on; empty in older files."""
+    def __post_init__(self) -> None:
+        strict.check(self, label="residual", error=FileFormatError, remedy=_REMEDY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,14 +77,15 @@ class Calibration:
     parameter_names: tuple[str, ...] = ()
     parameter_cov: tuple[tuple[float, ...], ...] = ()
     residuals: tuple[Residual, ...] = ()
-    budget: Budget | None = None
-    warnings: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    """What whoever uses it should know."""
     rail_marks: tuple[RailMark, ...] = ()
     """What the empty still showed on the rails; without them drift cannot be checked."""
     bed_picture: BedPicture | None = None
     """What it showed of the bed, to compare later stills with. None in older files."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="calibration", error=CalibrationError, remedy=_REMEDY)
         if self.head not in HEADS:
             raise CalibrationError(
                 f"calibration.head: got {self.head!r}; allowed: {', '.join(HEADS)}. Say on which "
@@ -104,17 +103,36 @@ class Calibration:
                 f"calibration.parameter_names: got {', '.join(unknown or self.parameter_names)}; "
                 f"allowed: each once of {', '.join(sorted(PARAMETERS))}. {_REMEDY}"
             )
-        matrix = np.asarray(self.parameter_cov, dtype=float)
-        if count and (matrix.shape != (count, count) or not np.all(np.isfinite(matrix))):
+        rows = {len(row) for row in self.parameter_cov}
+        if len(self.parameter_cov) != count or rows - {count}:
             raise CalibrationError(
-                f"calibration.parameter_cov: got shape {matrix.shape}; allowed: {count} x {count} "
-                f"finite numbers, one row a parameter. {_REMEDY}"
+                f"calibration.parameter_cov: got {len(self.parameter_cov)} rows; allowed: {count} "
+                f"rows of {count} finite numbers, one a parameter. {_REMEDY}"
+            )
+        if not is_covariance(np.asarray(self.parameter_cov, dtype=float)):
+            raise CalibrationError(
+                "calibration.parameter_cov: got a matrix that is no covariance; allowed: a "
+                f"symmetric one without negative variances. {_REMEDY}"
             )
 
     @classmethod
     def exact(cls, camera: Camera, table: Table, *, head: str = "left") -> Calibration:
-        """A calibration without error: for truth and tests."""
+        """A calibration without error: for truth and tests.
+
+        Raises:
+            CalibrationError: ``head`` is no side of the picture.
+        """
         return cls(camera=camera, table=table, head=head, scale_source="exact")
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """The notices' sentences."""
+        return sentences(self.notices)
+
+    @property
+    def budget(self) -> Budget | None:
+        """The stated error over the bed, worked out from the covariance; None without one."""
+        return Budget.of(self.table, self.own_covariance_mm2) if self.parameter_names else None
 
     # -- mapping ---------------------------------------------------------------------------
 
@@ -204,14 +222,19 @@ class Calibration:
     # -- files -----------------------------------------------------------------------------
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain JSON object with format and version."""
+        """Plain JSON object with format and version.
+
+        ``budget`` is there for people and other programs: ``from_dict`` works it out again.
+        """
+        budget = self.budget
         return {
             "format": TABLE_FORMAT,
             "version": TABLE_VERSION,
             "head": self.head,
             "scale_source": self.scale_source,
             "warnings": list(self.warnings),
-            "budget": None if self.budget is None else _budget_to_dict(self.budget),
+            "notices": [notice.to_dict() for notice in self.notices],
+            "budget": None if budget is None else budget.to_dict(),
             "table": self.table.to_dict(),
             "camera": self.camera.to_dict(),
             "parameter_names": list(self.parameter_names),
@@ -223,105 +246,53 @@ class Calibration:
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "calibration") -> Calibration:
-        """Inverse of ``to_dict``; errors name the field by its path."""
+        """Inverse of ``to_dict``.
+
+        Raises:
+            FileFormatError: a field is missing or wrong; the text names it by its path.
+            CalibrationError, TableError: the values together make no calibration.
+        """
         jsonfile.check_version(
             data, file_format=TABLE_FORMAT, version=TABLE_VERSION, path=path, remedy=_REMEDY
         )
-        names = _texts(data, "parameter_names", path)
-        budget = jsonfile.field(data, "budget", path)
-        return cls(
-            camera=Camera.from_dict(jsonfile.mapping(data, "camera", path), path=f"{path}.camera"),
-            table=Table.from_dict(jsonfile.mapping(data, "table", path), path=f"{path}.table"),
-            head=jsonfile.text(data, "head", path),
-            scale_source=jsonfile.text(data, "scale_source", path),
-            parameter_names=names,
-            parameter_cov=jsonfile.square_matrix(data, "parameter_cov", path, size=len(names)),
-            residuals=tuple(
-                _residual_from_dict(item, f"{path}.residuals[{i}]")
-                for i, item in enumerate(jsonfile.items(data, "residuals", path))
-            ),
-            budget=None if budget is None else _budget_from_dict(budget, f"{path}.budget"),
-            warnings=_texts(data, "warnings", path),
-            rail_marks=_rail_marks(data, path),
-            bed_picture=_bed_picture(data, path),
+        out = strict.build(
+            cls,
+            {**data, "notices": notices_from(data, path=path)},
+            path=path,
+            label="calibration",
+            remedy=_REMEDY,
+            needed=_NEEDED,
+            convert={
+                "camera": lambda part, at: Camera.from_dict(part, path=at),
+                "table": lambda part, at: Table.from_dict(part, path=at),
+                "residuals": strict.listed(_residual),
+                "rail_marks": strict.listed(lambda part, at: RailMark.from_dict(part, path=at)),
+                "bed_picture": strict.or_none(lambda part, at: BedPicture.from_dict(part, path=at)),
+            },
         )
+        check_agreement(out.camera, out.table, out.rail_marks, out.bed_picture, path=path)
+        return out
 
     def write(self, path: Path | str) -> None:
-        """Write the table file, whole or not at all."""
+        """Write the table file, whole or not at all.
+
+        Raises:
+            FileFormatError: the place cannot be written.
+        """
         jsonfile.write_json(path, self.to_dict())
 
     @classmethod
     def read(cls, path: Path | str) -> Calibration:
-        """Read a table file; FileFormatError where it is not one."""
+        """Read a table file.
+
+        Raises:
+            FileFormatError, CalibrationError, TableError: it is not one, as in ``from_dict``.
+        """
         data = jsonfile.read_json(
             path, file_format=TABLE_FORMAT, version=TABLE_VERSION, remedy=_REMEDY
         )
         return cls.from_dict(data, path=str(path))
 
 
-def _rail_marks(data: Mapping[str, Any], path: str) -> tuple[RailMark, ...]:
-    """Optional: files without them are as good for everything but drift."""
-    if "rail_marks" not in data:
-        return ()
-    return marks_from_list(jsonfile.items(data, "rail_marks", path), f"{path}.rail_marks")
-
-
-def _bed_picture(data: Mapping[str, Any], path: str) -> BedPicture | None:
-    """Optional as well: readings do without it."""
-    if data.get("bed_picture") is None:
-        return None
-    return BedPicture.from_dict(data["bed_picture"], path=f"{path}.bed_picture")
-
-
-def _texts(data: Mapping[str, Any], name: str, path: str) -> tuple[str, ...]:
-    row = {str(i): item for i, item in enumerate(jsonfile.items(data, name, path))}
-    return tuple(jsonfile.text(row, key, f"{path}.{name}") for key in row)
-
-
-def _budget_to_dict(budget: Budget) -> dict[str, Any]:
-    return {
-        **asdict(budget),
-        "worst_at_mm": list(budget.worst_at_mm),
-        "map_mm": jsonfile.as_lists(budget.map_mm),
-    }
-
-
-def _budget_from_dict(data: object, path: str) -> Budget:
-    if not isinstance(data, Mapping):
-        raise FileFormatError(f"{path}: got {data!r}; allowed: an object or null. {_REMEDY}")
-    at_x, at_y = jsonfile.numbers(data, "worst_at_mm", path, count=2)
-    return Budget(
-        median_mm=jsonfile.number(data, "median_mm", path),
-        worst_mm=jsonfile.number(data, "worst_mm", path),
-        worst_at_mm=(at_x, at_y),
-        rows=int(jsonfile.number(data, "rows", path)),
-        columns=int(jsonfile.number(data, "columns", path)),
-        height_mm=jsonfile.number(data, "height_mm", path),
-        noses_median_mm=_number_or_none(data, "noses_median_mm", path),
-        noses_worst_mm=_number_or_none(data, "noses_worst_mm", path),
-        map_mm=_map(data, path),
-    )
-
-
-def _number_or_none(data: Mapping[str, Any], name: str, path: str) -> float | None:
-    return None if data.get(name) is None else jsonfile.number(data, name, path)
-
-
-def _map(data: Mapping[str, Any], path: str) -> tuple[tuple[float, ...], ...]:
-    if "map_mm" not in data:
-        return ()
-    rows = {str(i): row for i, row in enumerate(jsonfile.items(data, "map_mm", path))}
-    return tuple(jsonfile.numbers(rows, key, f"{path}.map_mm") for key in rows)
-
-
-def _residual_from_dict(data: object, path: str) -> Residual:
-    if not isinstance(data, Mapping):
-        raise FileFormatError(f"{path}: got {data!r}; allowed: an object. {_REMEDY}")
-    return Residual(
-        name=jsonfile.text(data, "name", path),
-        kind=jsonfile.text(data, "kind", path),
-        off_px=jsonfile.number(data, "off_px", path),
-        off_mm=jsonfile.number(data, "off_mm", path),
-        sigma_px=jsonfile.number(data, "sigma_px", path),
-        weight=jsonfile.number(data, "weight", path),
-    )
+def _residual(data: object, path: str) -> Residual:
+    return strict.build(Residual, data, path=path, label="residual", remedy=_REMEDY)

@@ -8,13 +8,13 @@ the table.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from calibration import jsonfile
+from calibration import strict
 from calibration.errors import FileFormatError
 
 STEP_MM = 1.25
@@ -24,6 +24,7 @@ HALF_SAMPLES = 12
 CHANNELS = ("blue", "green", "red")
 KINDS: Mapping[str, float] = {"seam": 24.0, "sight": 3.0}
 """Kind → half the breadth (mm) over which its lines are spread along the edge."""
+_UNIT_SLACK = 1e-3
 _REMEDY = "Make the file again with `restmark calibrate`."
 
 
@@ -43,19 +44,21 @@ class RailMark:
     """Grey levels, 2 · HALF_SAMPLES + 1 of them, STEP_MM apart."""
 
     def __post_init__(self) -> None:
-        numbers = (*self.at_mm, *self.across, *self.profile)
+        strict.check(self, label="rail_mark", error=FileFormatError, remedy=_REMEDY)
         sound = (
             self.kind in KINDS
             and self.channel in CHANNELS
             and len(self.profile) == 2 * HALF_SAMPLES + 1
-            and all(math.isfinite(value) for value in numbers)
+            and abs(math.hypot(*self.across) - 1.0) < _UNIT_SLACK
+            and all(0.0 <= level <= 255.0 for level in self.profile)
         )
         if not sound or np.ptp(self.profile) <= 0:
             raise FileFormatError(
-                f"rail_marks.{self.name}: got kind {self.kind!r}, channel {self.channel!r}, "
+                f"rail_mark {strict.shown(self.name)}: got kind {strict.shown(self.kind)}, channel "
+                f"{strict.shown(self.channel)}, across {list(self.across)}, "
                 f"{len(self.profile)} grey levels; allowed: "
-                f"{', '.join(KINDS)}; {', '.join(CHANNELS)}; {2 * HALF_SAMPLES + 1} finite "
-                f"levels that are not all the same. {_REMEDY}"
+                f"{', '.join(KINDS)}; {', '.join(CHANNELS)}; a unit vector; {2 * HALF_SAMPLES + 1} "
+                f"levels from 0 to 255 that are not all the same. {_REMEDY}"
             )
 
     def to_dict(self) -> dict[str, Any]:
@@ -72,27 +75,20 @@ class RailMark:
     @classmethod
     def from_dict(cls, data: object, *, path: str = "rail_mark") -> RailMark:
         """Inverse of ``to_dict``; errors name the field by its path."""
-        if not isinstance(data, Mapping):
-            raise FileFormatError(f"{path}: got {data!r}; allowed: an object. {_REMEDY}")
-        at_x, at_y, at_z = jsonfile.numbers(data, "at_mm", path, count=3)
-        across_x, across_y = jsonfile.numbers(data, "across", path, count=2)
-        line = jsonfile.text(data, "profile", path)
-        try:
-            profile = tuple(float(word) for word in line.split())
-        except ValueError:
-            raise FileFormatError(
-                f"{path}.profile: got {line!r}; allowed: numbers between blanks. {_REMEDY}"
-            ) from None
-        return cls(
-            name=jsonfile.text(data, "name", path),
-            kind=jsonfile.text(data, "kind", path),
-            at_mm=(at_x, at_y, at_z),
-            across=(across_x, across_y),
-            channel=jsonfile.text(data, "channel", path),
-            profile=profile,
+        return strict.build(
+            cls,
+            data,
+            path=path,
+            label="rail_mark",
+            remedy=_REMEDY,
+            convert={"profile": _levels},
         )
 
 
-def marks_from_list(items: Sequence[object], path: str) -> tuple[RailMark, ...]:
-    """Marks of a table file."""
-    return tuple(RailMark.from_dict(item, path=f"{path}[{i}]") for i, item in enumerate(items))
+def _levels(line: object, path: str) -> tuple[float, ...]:
+    try:
+        return tuple(float(word) for word in str(line).split())
+    except ValueError:
+        raise FileFormatError(
+            f"{path}: got {strict.shown(line)}; allowed: numbers between blanks. {_REMEDY}"
+        ) from None

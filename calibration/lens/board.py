@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,15 +10,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration import strict
+from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 PATTERNS = ("charuco", "chessboard")
 FEWEST_CORNERS = 12
 """A still with fewer board corners says too little about the lens to be worth its pose."""
 MARKER_SHARE = 0.75
 """Side of a marker in parts of its square where none is given."""
+_PLAIN_NEEDS = ("pattern", "squares", "square_mm")
 _SQUARES = re.compile(r"^\s*(\d+)\s*[x×]\s*(\d+)\s*$")
 
 
@@ -36,6 +37,7 @@ class BoardPattern:
     """Marker dictionary of a ChArUco board, as OpenCV calls it without ``DICT_``."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="board", error=CalibrationError, remedy="Measure the board.")
         if self.pattern not in PATTERNS:
             raise CalibrationError(
                 f"board.pattern: got {self.pattern!r}; allowed: {', '.join(PATTERNS)}. "
@@ -80,6 +82,9 @@ class BoardPattern:
         """Board from ``squares`` given as ``COLUMNSxROWS``, other fields as keywords.
 
         A ``marker_mm`` of None takes ``MARKER_SHARE`` of the square.
+
+        Raises:
+            CalibrationError: the squares cannot be read, or no such board can be.
         """
         made = {"squares": squares_of(squares), **settings}
         if made.get("marker_mm", 0) is None:
@@ -127,10 +132,11 @@ class BoardPattern:
         return out
 
     @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> BoardPattern:
-        """Inverse of ``to_dict``."""
-        columns, rows = data["squares"]
-        return cls(**{**data, "squares": (int(columns), int(rows))})
+    def from_dict(cls, data: object, *, path: str = "board") -> BoardPattern:
+        """Inverse of ``to_dict``; errors name the field by its path."""
+        row = strict.record(data, path, known=strict.names_of(cls))
+        needed = strict.names_of(cls) if row.get("pattern") == "charuco" else _PLAIN_NEEDS
+        return strict.build(cls, row, path=path, label="board", needed=needed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,7 +238,11 @@ def _chessboard_corners(grey: ImageArray, board: BoardPattern) -> tuple[FloatArr
 
 
 def squares_of(text: str) -> tuple[int, int]:
-    """Columns and rows from ``COLUMNSxROWS``."""
+    """Columns and rows from ``COLUMNSxROWS``.
+
+    Raises:
+        CalibrationError: the text is not two numbers with an x between them.
+    """
     match = _SQUARES.match(text)
     if not match:
         raise CalibrationError(

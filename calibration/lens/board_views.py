@@ -79,7 +79,11 @@ def usable_views(
 
 
 def check_enough(views: Sequence[BoardView], records: Mapping[str, BoardStill]) -> None:
-    """CalibrationError with every reason where fewer than ``FEWEST_STILLS`` views are left."""
+    """Refuse fewer than ``FEWEST_STILLS`` usable views.
+
+    Raises:
+        CalibrationError: there are fewer; the text holds every reason.
+    """
     if len(views) < FEWEST_STILLS:
         reasons = "; ".join(s.reason.rstrip(".") for s in records.values() if not s.used)
         raise CalibrationError(

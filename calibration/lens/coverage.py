@@ -46,7 +46,11 @@ def picture_coverage(views: Sequence[BoardView], size_px: tuple[int, int]) -> tu
 
 
 def check_coverage(by_region: Sequence[float]) -> None:
-    """CalibrationError where the whole picture or one of its ninths is covered too poorly."""
+    """Refuse a lens whose board covered the whole picture or one of its ninths too poorly.
+
+    Raises:
+        CalibrationError: it did; the text names the parts.
+    """
     whole = float(np.mean(by_region))
     # a third is one cell short of half: not a matter of rounding
     empty = [

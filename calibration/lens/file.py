@@ -8,19 +8,20 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from calibration import jsonfile
+from calibration import jsonfile, strict
+from calibration.arrays import FloatArray, is_covariance
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError
+from calibration.strict import Count, NotNegative, PicturePx, Positive, Share
 
 from .board import BoardPattern
 
-FloatArray = NDArray[np.float64]
 LENS_FORMAT = "restmark-lens"
 LENS_VERSION = 1
 INTRINSICS = ("fx_px", "fy_px", "cx_px", "cy_px", "k1", "k2", "p1", "p2", "k3")
 REJECTIONS = ("no-board", "few-corners", "blurred", "outlier", "other-size", "bad-still")
+_AGAIN = "Fit the lens again from sharper stills."
 _REMEDY = "Make the file again with `restmark lens`."
 
 
@@ -34,53 +35,54 @@ class BoardStill:
     """Kind of reason where not used: one of ``REJECTIONS``."""
     reason: str = ""
     """Why it was not used, in words."""
-    corners: int = 0
-    edge_px: float | None = None
+    corners: Count = 0
+    edge_px: NotNegative | None = None
     """10–90 % width of its edges, of the board where found; None where none can be judged."""
-    rms_px: float | None = None
+    rms_px: NotNegative | None = None
     """Reprojection error over both axes with the fitted lens; None where it was not fitted."""
-    held_out_px: float | None = None
+    held_out_px: NotNegative | None = None
     """The same with a lens that was fitted without this still, at corners that did not settle
     the board's place."""
+
+    def __post_init__(self) -> None:
+        strict.check(self, label="still", error=FileFormatError, remedy=_REMEDY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lens:
     """Intrinsics and distortion of one camera at one picture size."""
 
-    image_size_px: tuple[int, int]
-    fx_px: float
-    fy_px: float
+    image_size_px: tuple[PicturePx, PicturePx]
+    fx_px: Positive
+    fy_px: Positive
     cx_px: float
     cy_px: float
     distortion: tuple[float, float, float, float, float]
     """k1, k2, p1, p2, k3."""
     parameter_cov: tuple[tuple[float, ...], ...]
     """9 × 9, in the order of ``INTRINSICS``; rows of fixed parameters are 0."""
-    fit_rms_px: float
-    held_out_rms_px: float
+    fit_rms_px: NotNegative
+    held_out_rms_px: NotNegative
     """Error at corners of stills that the fit did not see, both axes together."""
-    coverage: float
+    coverage: Share
     """Part of the picture's cells with a board corner, 0 … 1."""
-    coverage_by_region: tuple[float, ...] = ()
+    coverage_by_region: tuple[Share, ...] = ()
     """The same of each of the picture's ninths, in the order of ``coverage.REGIONS``."""
     board: BoardPattern | None = None
     """The board as it lay before the camera: scaled by ``ruler_mm`` where that was given."""
-    ruler_mm: float | None = None
+    ruler_mm: NotNegative | None = None
     """What the print's 100 mm bar measured; None where square and marker were told as printed."""
     stills: tuple[BoardStill, ...] = ()
 
     def __post_init__(self) -> None:
-        values = (*self.values, self.fit_rms_px, self.held_out_rms_px, self.coverage)
-        if not np.all(np.isfinite(values)) or min(self.fx_px, self.fy_px) <= 0:
+        strict.check(self, label="lens", error=CalibrationError, remedy=_AGAIN)
+        count = len(INTRINSICS)
+        lengths = ", ".join(map(str, sorted({len(row) for row in self.parameter_cov})))
+        square = [len(row) for row in self.parameter_cov] == [count] * count
+        if not square or not is_covariance(np.asarray(self.parameter_cov)):
             raise CalibrationError(
-                f"lens: got {values}; allowed: finite numbers with focal lengths above 0. "
-                "Fit the lens again from sharper stills."
-            )
-        if min(self.image_size_px) < 2:
-            raise CalibrationError(
-                f"lens.image_size_px: got {self.image_size_px}; allowed: width and height of at "
-                "least 2 px. Fit the lens again."
+                f"lens.parameter_cov: got rows of {lengths} numbers; allowed: {count} rows of "
+                f"{count}, symmetric and without negative variances. {_AGAIN}"
             )
 
     @classmethod
@@ -141,80 +143,57 @@ class Lens:
         jsonfile.check_version(
             data, file_format=LENS_FORMAT, version=LENS_VERSION, path=path, remedy=_REMEDY
         )
-        width, height = jsonfile.numbers(data, "image_size_px", path, count=2)
-        k1, k2, p1, p2, k3 = jsonfile.numbers(data, "distortion", path, count=5)
-        names = jsonfile.field(data, "parameter_names", path)
+        row = strict.record(data, path, remedy=_REMEDY)
+        names = row.get("parameter_names")
         if names != list(INTRINSICS):
             raise FileFormatError(
-                f"{path}.parameter_names: got {names!r}; allowed: {list(INTRINSICS)}. {_REMEDY}"
+                f"{path}.parameter_names: got {strict.shown(names)}; allowed: {list(INTRINSICS)}. "
+                f"{_REMEDY}"
             )
-        return cls(
-            image_size_px=(int(width), int(height)),
-            fx_px=jsonfile.number(data, "fx_px", path),
-            fy_px=jsonfile.number(data, "fy_px", path),
-            cx_px=jsonfile.number(data, "cx_px", path),
-            cy_px=jsonfile.number(data, "cy_px", path),
-            distortion=(k1, k2, p1, p2, k3),
-            parameter_cov=jsonfile.square_matrix(data, "parameter_cov", path, size=len(INTRINSICS)),
-            fit_rms_px=jsonfile.number(data, "fit_rms_px", path),
-            held_out_rms_px=jsonfile.number(data, "held_out_rms_px", path),
-            coverage=jsonfile.number(data, "coverage", path),
-            coverage_by_region=jsonfile.numbers(data, "coverage_by_region", path),
-            board=_board_from_dict(data, path),
-            ruler_mm=_maybe(data, "ruler_mm", path),
-            stills=tuple(
-                _still_from_dict(item, f"{path}.stills[{i}]")
-                for i, item in enumerate(jsonfile.items(data, "stills", path))
-            ),
+        return strict.build(
+            cls,
+            row,
+            path=path,
+            label="lens",
+            remedy=_REMEDY,
+            needed=strict.names_of(cls),
+            convert={
+                "board": strict.or_none(_board),
+                "stills": strict.listed(_still),
+            },
         )
 
     def write(self, path: Path | str) -> None:
-        """Write the lens file, whole or not at all."""
+        """Write the lens file, whole or not at all.
+
+        Raises:
+            FileFormatError: the place cannot be written.
+        """
         jsonfile.write_json(path, self.to_dict())
 
     @classmethod
     def read(cls, path: Path | str) -> Lens:
-        """Read a lens file; FileFormatError where it is not one."""
+        """Read a lens file.
+
+        Raises:
+            FileFormatError: it is not one, or a field is missing or wrong.
+        """
         data = jsonfile.read_json(
             path, file_format=LENS_FORMAT, version=LENS_VERSION, remedy=_REMEDY
         )
         return cls.from_dict(data, path=str(path))
 
 
-def _still_from_dict(data: object, path: str) -> BoardStill:
-    if not isinstance(data, Mapping):
-        raise FileFormatError(f"{path}: got {data!r}; allowed: an object. {_REMEDY}")
-    return BoardStill(
-        name=jsonfile.text(data, "name", path),
-        used=bool(jsonfile.field(data, "used", path)),
-        code=jsonfile.text(data, "code", path),
-        reason=jsonfile.text(data, "reason", path),
-        corners=int(jsonfile.number(data, "corners", path)),
-        edge_px=_maybe(data, "edge_px", path),
-        rms_px=_maybe(data, "rms_px", path),
-        held_out_px=_maybe(data, "held_out_px", path),
+def _still(data: object, path: str) -> BoardStill:
+    return strict.build(
+        BoardStill,
+        data,
+        path=path,
+        label="still",
+        remedy=_REMEDY,
+        needed=strict.names_of(BoardStill),
     )
 
 
-def _maybe(data: Mapping[str, Any], name: str, path: str) -> float | None:
-    """The finite number ``data[name]``, or None for null."""
-    if jsonfile.field(data, name, path) is None:
-        return None
-    return jsonfile.number(data, name, path)
-
-
-def _board_from_dict(data: Mapping[str, Any], path: str) -> BoardPattern | None:
-    if jsonfile.field(data, "board", path) is None:
-        return None
-    board, here = jsonfile.mapping(data, "board", path), f"{path}.board"
-    columns, rows = jsonfile.numbers(board, "squares", here, count=2)
-    settings: dict[str, Any] = {"square_mm": jsonfile.number(board, "square_mm", here)}
-    pattern = jsonfile.text(board, "pattern", here)
-    if pattern == "charuco":
-        settings["marker_mm"] = jsonfile.number(board, "marker_mm", here)
-        settings["dictionary"] = jsonfile.text(board, "dictionary", here)
-    try:
-        return BoardPattern(pattern=pattern, squares=(int(columns), int(rows)), **settings)
-    except CalibrationError as refused:
-        # its text starts with the field's path from the board on
-        raise FileFormatError(f"{path}.{refused.detail}") from None
+def _board(data: object, path: str) -> BoardPattern:
+    return BoardPattern.from_dict(data, path=path)

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 
 from .board import BoardPattern, BoardView
@@ -22,7 +22,6 @@ from .file import INTRINSICS, BoardStill, Lens
 
 __all__ = ["FEWEST_STILLS", "BoardStill", "Lens", "fit_lens"]
 
-FloatArray = NDArray[np.float64]
 POOREST_HELD_OUT = 1.0 / 1920
 """Largest held-out error in parts of the picture's longer side: 1 px of a 1080p still; lesser
 pictures have 1 px too. All stills of a warped board agree that badly."""

@@ -49,12 +49,20 @@ def printable_mm(page_mm: tuple[float, float]) -> tuple[float, float]:
 
 
 def largest_square_mm(paper: str, squares: tuple[int, int]) -> float:
-    """Side of the largest squares of which ``squares`` (columns, rows) fit on ``paper``."""
+    """Side of the largest squares of which ``squares`` (columns, rows) fit on ``paper``.
+
+    Raises:
+        CalibrationError: the paper is unknown.
+    """
     return max(_square_mm(page_mm, squares) for page_mm in _pages(paper))
 
 
 def default_square_mm(paper: str, squares: tuple[int, int]) -> float:
-    """The largest whole millimetre that fits."""
+    """The largest whole millimetre that fits.
+
+    Raises:
+        CalibrationError: the paper is unknown.
+    """
     return float(floor(largest_square_mm(paper, squares) + 1e-9))
 
 

@@ -6,9 +6,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
+
 from .board import BoardPattern, BoardView, clear_mm, square_px
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 _STEP_PX = 0.25
 _ALONG = np.linspace(0.3, 0.7, 9)

@@ -7,17 +7,16 @@ from io import BytesIO
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from shapely import Polygon, box, union_all
 
 from calibration import jsonfile
+from calibration.arrays import FloatArray
 
 from .board import BoardPattern
 from .paper import CAPTION_MM, UNPRINTABLE_MM, Sheet
 
-FloatArray = NDArray[np.float64]
 POINTS_A_MM = 72.0 / 25.4
 """PDF lengths are points, 1/72 of an inch."""
 RULER_MM = 100.0
@@ -32,7 +31,11 @@ _LINE_MM = 2.3
 
 
 def write_sheet(path: Path | str, sheet: Sheet) -> None:
-    """Write the PDF of ``sheet``, whole or not at all; FileFormatError where it cannot be."""
+    """Write the PDF of ``sheet``, whole or not at all.
+
+    Raises:
+        FileFormatError: the place cannot be written.
+    """
     jsonfile.write_bytes(path, sheet_pdf(sheet))
 
 

@@ -11,12 +11,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 from calibration.lens.file import Lens
 from calibration.solve.start import DEFAULT_FOCAL
 from calibration.table import Table
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 _WORK_WIDTH_PX = 640
 _THRESHOLDS = (0.45, 0.65, 0.9, 1.3, 1.9, 2.7, 4.0)

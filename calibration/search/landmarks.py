@@ -17,6 +17,7 @@ from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import HEADS
 from calibration.lens.file import Lens
+from calibration.notices import Notice
 from calibration.seen.edges import LEAST_SIGNIFICANCE, Light, TableEdge, find_edge
 from calibration.seen.marks import (
     DIMENSION_EXPECTED_MM,
@@ -37,7 +38,6 @@ from calibration.table import Table
 from .cloth import ClothOutline, find_cloth
 from .vetting import lined_up
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 FEWEST_STRETCHES = 24
 """Least stretches of noses and seams together with which a still is worth solving."""
@@ -105,8 +105,10 @@ def find_landmarks(
 
     ``head`` is the side of the picture on which the head end lies. ``given`` are hand-given
     points: they take part, start the search where there are enough of them, and replace what is
-    found of the same name. Raises CalibrationError where the table cannot be found whole and
-    the points do not suffice.
+    found of the same name.
+
+    Raises:
+        CalibrationError: the table cannot be found whole and the points do not suffice.
     """
     check_still(still_bgr, head, lens)
     height, width = still_bgr.shape[:2]
@@ -119,7 +121,9 @@ def find_landmarks(
             camera, change_mm = _first_hold(light, outlines, table, blank, lens)
             return replace(_closer(light, camera, table, change_mm, blank, lens), shape=shape)
         except CalibrationError as refused:
-            raise CalibrationError(f"{refused.detail} {shape}".strip()) from None
+            raise CalibrationError(
+                f"{refused.detail} {shape}".strip(), code=refused.code, fields=refused.fields
+            ) from None
     try:
         camera, change_mm = _pointed_hold(light, table, blank, lens)
         marks = _closer(light, camera, table, change_mm, blank, lens)
@@ -127,7 +131,11 @@ def find_landmarks(
         _check_found(marks, alone=True)
         return marks
     except CalibrationError as few:
-        note = f"only the {len(given)} given points are used: {few.detail}"
+        note = Notice(
+            code="points-alone",
+            text=f"only the {len(given)} given points are used: {few.detail}",
+            fields={"points": len(given)},
+        )
         return replace(blank, notes=(note,))
 
 
@@ -328,7 +336,11 @@ def _side_place(table: Table, side: str, along_mm: float, kind: str) -> Vector:
 
 
 def check_still(still_bgr: ImageArray, head: str, lens: Lens | None) -> None:
-    """Refuse an unknown head side, what is no still, and a still that the lens is not for."""
+    """Refuse an unknown head side, what is no still, and a still that the lens is not for.
+
+    Raises:
+        CalibrationError: it is one of these.
+    """
     if head not in HEADS:
         raise CalibrationError(
             f"head: got {head!r}; allowed: {', '.join(HEADS)}. Say on which side of the picture "
@@ -356,5 +368,6 @@ def _check_found(marks: Landmarks, alone: bool) -> None:
             f"landmarks: got {noses} stretches of noses, {seams} of cushion seams, "
             f"{marks.count('sight')} sights and {marks.count('pocket')} of pocket facings; "
             f"allowed: {FEWEST_STRETCHES} stretches or more. Take the still of the "
-            "empty table again, sharp, whole and evenly lit."
+            "empty table again, sharp, whole and evenly lit.",
+            fields={"about": "landmarks"},
         )

@@ -10,12 +10,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.camera import Camera
 from calibration.seen.marks import Landmark, Landmarks
 
-FloatArray = NDArray[np.float64]
+STRETCHED = ("nose", "cushion back")
+"""Kinds that are seen in stretches of one line."""
 MOST_SCATTER_MM = 0.45
 """Usual distance of a cushion's stretches from their own line: in rendered tables 0.02 to 0.4,
 by chance, within a window of ±3 mm, 0.54 to 1.6."""
@@ -23,18 +23,16 @@ by chance, within a window of ±3 mm, 0.54 to 1.6."""
 
 def lined_up(marks: Landmarks, camera: Camera, change_mm: Mapping[str, float]) -> Landmarks:
     """``marks`` without the cushions' edges whose stretches scatter about their own line."""
-    groups: dict[str, list[Landmark]] = {}
+    edges: dict[tuple[str, str], list[Landmark]] = {}
     for item in marks.items:
-        stretch = item.kind in ("nose", "cushion back")
-        name = item.name.rsplit(" ", 1)[0] if stretch else item.name
-        groups.setdefault(name, []).append(item)
-    kept = [
-        item
-        for items in groups.values()
-        if items[0].kind not in ("nose", "cushion back")
-        or _scatter_mm(items, camera, change_mm) <= MOST_SCATTER_MM
-        for item in items
-    ]
+        if item.kind in STRETCHED:
+            edges.setdefault((item.kind, item.part), []).append(item)
+    scattered = {
+        edge
+        for edge, items in edges.items()
+        if _scatter_mm(items, camera, change_mm) > MOST_SCATTER_MM
+    }
+    kept = [item for item in marks.items if (item.kind, item.part) not in scattered]
     return replace(marks, items=tuple(kept))
 
 

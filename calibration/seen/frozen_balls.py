@@ -10,15 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.table import BALL_CENTRE_HEIGHT_MM, FROZEN_INSET_MM, Table
 
 from .marks import OUTWARD, Landmark, side_point_mm
 
-FloatArray = NDArray[np.float64]
 PLACES = ("head-2", "foot-2", "left-2", "left-6", "right-2", "right-6")
 """Where to freeze a ball: to the cushion before the sight of that name."""
 FEWEST_BALLS = 4
@@ -52,6 +51,9 @@ def frozen_marks(balls: Sequence[SeenBall], camera: Camera, table: Table) -> tup
 
     Refuses fewer than four, or none at one of the sides, naming the places that lack a ball.
     Balls elsewhere are left alone.
+
+    Raises:
+        CalibrationError: balls lack at their places.
     """
     seen_px = np.array([ball.centre_px for ball in balls], dtype=float).reshape(-1, 2)
     seen_mm = camera.back_project(seen_px, BALL_CENTRE_HEIGHT_MM)

@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import HEADS
+from calibration.notices import Notice
 from calibration.table import Table
 
-FloatArray = NDArray[np.float64]
 Vector = tuple[float, float, float]
 
 KINDS = ("nose", "cushion back", "sight", "pocket", "point", "ball")
@@ -66,6 +66,8 @@ class Landmark:
     """Dimension of the table → how ``point_mm`` moves for each mm of it."""
     built_sigma_mm: float = 0.0
     """Independent building tolerance of this one landmark, 1 sigma."""
+    part: str = ""
+    """The cushion, pocket or sight that it is of; empty for other places."""
     measured: bool = False
     """Whether its place was measured on the table; else it rides on the surface's size."""
 
@@ -77,7 +79,7 @@ class Landmarks:
     items: tuple[Landmark, ...]
     head: str
     image_size_px: tuple[int, int]
-    notes: tuple[str, ...] = ()
+    notes: tuple[Notice, ...] = ()
     """What whoever uses them should know, for example that some were left out."""
     shape: str = ""
     """What the cloth's outline says where it has not the table's shape; for refusals."""
@@ -116,6 +118,11 @@ class Landmarks:
         return tuple(name for name in DIMENSION_SIGMA_MM if name in used)
 
 
+def side_of(cushion: str) -> str:
+    """The side of a cushion: ``left`` of ``left-head``."""
+    return cushion.split("-")[0]
+
+
 def sight_mark(
     table: Table, name: str, *, seen_px: FloatArray, sigma_px: float, built_sigma_mm: float
 ) -> Landmark:
@@ -125,6 +132,7 @@ def sight_mark(
     return Landmark(
         name=f"sight {name}",
         kind="sight",
+        part=name,
         point_mm=point,
         seen_px=(float(seen_px[0]), float(seen_px[1])),
         sigma_px=sigma_px,

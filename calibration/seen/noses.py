@@ -5,7 +5,7 @@ from __future__ import annotations
 from calibration.table import Table
 
 from .edges import TableEdge
-from .marks import OUTWARD, Vector, side_point_mm
+from .marks import OUTWARD, Vector, side_of, side_point_mm
 
 _END_MARGIN_MM = 25.0
 """Left off at each end, where the nose turns into a pocket."""
@@ -23,7 +23,7 @@ def back_edges(table: Table) -> tuple[TableEdge, ...]:
 
 
 def _edge(table: Table, cushion: str, kind: str) -> TableEdge:
-    side = cushion.split("-")[0]
+    side = side_of(cushion)
     out_x, out_y = OUTWARD[side]
     outward = (out_x, out_y, 0.0)
     axis = 1 if out_x else 0
@@ -43,6 +43,7 @@ def _edge(table: Table, cushion: str, kind: str) -> TableEdge:
     end = side_point_mm(table, side, last - _END_MARGIN_MM, out_mm)
     return TableEdge(
         name=cushion,
+        part=cushion,
         kind=kind,
         start_mm=(*start, height_mm),
         end_mm=(*end, height_mm),

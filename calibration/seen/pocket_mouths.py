@@ -71,6 +71,7 @@ def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
     return TableEdge(
         name=f"{pocket.name} at {_cushion_of(table, side, point)}",
         kind="pocket",
+        part=pocket.name,
         start_mm=place(_FIRST_MM),
         end_mm=place(_LAST_MM),
         across_mm=(*across, 0.0),

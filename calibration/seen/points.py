@@ -6,16 +6,15 @@ seen from the bed, ``/2`` the right one) and of spots (``foot spot``).
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from calibration import jsonfile
+from calibration import jsonfile, strict
+from calibration.arrays import FloatArray
 from calibration.errors import CalibrationError
 from calibration.table import POCKET_NAMES, Table
 
@@ -23,7 +22,6 @@ from .marks import Landmark, Vector, sight_mark
 from .pocket_mouths import nose_point_moves
 from .sights import BUILT_SIGMA_MM as SIGHT_BUILT_MM
 
-FloatArray = NDArray[np.float64]
 POINTS_FORMAT = "restmark-points"
 POINTS_VERSION = 1
 CLICK_SIGMA_PX = 1.0
@@ -42,6 +40,8 @@ FREE_BUILT_MM = 1.0
 """A place measured by tape from two noses, 1 sigma, where the file states nothing else."""
 _LEAST_WIDTH_MM = 150.0
 _ROOM_MM, _LOWEST_MM, _HIGHEST_MM = 400.0, -50.0, 300.0
+_PLACE = ("x_mm", "y_mm", "z_mm")
+_KEYS = ("is", "u", "v", "sigma_px", *_PLACE, "sigma_mm")
 _REMEDY = "Correct the points file."
 
 
@@ -59,17 +59,12 @@ class GivenPoint:
     """Error of a place in millimetres, per axis; a named one has its own."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="point", error=CalibrationError, remedy=_REMEDY)
         label = self.label
         if (self.name is None) == (self.place_mm is None):
             raise CalibrationError(
                 f"point {label}: got {'both' if self.name else 'neither'} of a name and a place in "
                 f"mm; allowed: one of them. {_REMEDY}"
-            )
-        numbers = (*self.seen_px, *(self.place_mm or ()), self.sigma_px, self.sigma_mm)
-        if not all(math.isfinite(value) for value in numbers):
-            raise CalibrationError(
-                f"point {label}: got numbers that are not finite; allowed: finite pixels and "
-                f"millimetres. {_REMEDY}"
             )
         if not 0.02 <= self.sigma_px <= 50 or not 0 <= self.sigma_mm <= 50:
             raise CalibrationError(
@@ -95,39 +90,50 @@ class GivenPoint:
     @classmethod
     def from_dict(cls, data: object, *, path: str = "points[0]") -> GivenPoint:
         """Inverse of ``to_dict``; errors name the field by its path."""
-        known = {"is", "u", "v", "sigma_px", "x_mm", "y_mm", "z_mm", "sigma_mm"}
-        if not isinstance(data, Mapping):
+        row = strict.record(data, path, known=_KEYS, error=CalibrationError, remedy=_REMEDY)
+        if isinstance(row.get("is"), str):
+            path = f"{path} ({strict.shown(row['is'], bare=True)})"
+        strict.record(row, path, known=_KEYS, closed=True, error=CalibrationError, remedy=_REMEDY)
+        free = any(key in row for key in _PLACE)
+        wanted = (
+            "u",
+            "v",
+            *(_PLACE if free else ()),
+            *(("is",) if "is" in row or not free else ()),
+        )
+        missing = [key for key in wanted if key not in row]
+        if missing:
             raise CalibrationError(
-                f"{path}: got {data!r}; allowed: an object with is (or x_mm, y_mm, z_mm), u and "
-                f"v. {_REMEDY}"
+                f"{path}.{missing[0]}: missing; allowed: is (or x_mm, y_mm, z_mm), u and v. "
+                f"{_REMEDY}"
             )
-        if isinstance(data.get("is"), str):
-            path = f"{path} ({data['is']})"
-        unknown = sorted(str(key) for key in set(data) - known)
-        if unknown:
-            raise CalibrationError(
-                f"{path}: got unknown field(s) {', '.join(unknown)}; allowed: "
-                f"{', '.join(sorted(known))}. {_REMEDY}"
-            )
-        free = any(key in data for key in ("x_mm", "y_mm", "z_mm"))
-        return cls(
-            name=jsonfile.text(data, "is", path) if "is" in data or not free else None,
-            place_mm=_place(data, path) if free else None,
-            seen_px=(jsonfile.number(data, "u", path), jsonfile.number(data, "v", path)),
-            sigma_px=_optional(data, "sigma_px", path, CLICK_SIGMA_PX),
-            sigma_mm=_optional(data, "sigma_mm", path, FREE_BUILT_MM),
+        found = {
+            key: strict.number(row[key], f"{path}.{key}", error=CalibrationError, remedy=_REMEDY)
+            for key in row
+            if key != "is"
+        }
+        given: dict[str, object] = {k: v for k, v in found.items() if k.startswith("sigma")}
+        given["seen_px"] = (found["u"], found["v"])
+        if "is" in row:
+            given["name"] = row["is"]
+        if free:
+            given["place_mm"] = tuple(found[key] for key in _PLACE)
+        return strict.build(
+            cls, given, path=path, label="point", error=CalibrationError, remedy=_REMEDY
         )
 
 
 def read_points(path: Path | str) -> tuple[GivenPoint, ...]:
-    """The points of a points file; FileFormatError or CalibrationError where it is not one."""
+    """The points of a points file.
+
+    Raises:
+        FileFormatError, CalibrationError: it is not one, or a point cannot be.
+    """
     data = jsonfile.read_json(
         path, file_format=POINTS_FORMAT, version=POINTS_VERSION, remedy=_REMEDY
     )
-    return tuple(
-        GivenPoint.from_dict(item, path=f"{path}.points[{i}]")
-        for i, item in enumerate(jsonfile.items(data, "points", str(path)))
-    )
+    each = strict.listed(lambda item, at: GivenPoint.from_dict(item, path=at))
+    return each(data.get("points"), f"{path}.points")
 
 
 def points_to_dict(points: Sequence[GivenPoint]) -> dict[str, Any]:
@@ -148,7 +154,11 @@ def point_names(table: Table) -> tuple[str, ...]:
 def point_marks(
     points: Sequence[GivenPoint], table: Table, image_size_px: tuple[int, int]
 ) -> tuple[Landmark, ...]:
-    """The points as landmarks of ``table``; refuses unknown, repeated and impossible ones."""
+    """The points as landmarks of ``table``; refuses unknown, repeated and impossible ones.
+
+    Raises:
+        CalibrationError: a point is unknown, given twice, outside the picture or off the table.
+    """
     labels = [point.label for point in points]
     twice = sorted({label for label in labels if labels.count(label) > 1})
     if twice:
@@ -167,7 +177,11 @@ def point_marks(
 
 
 def check_alone(marks: Sequence[Landmark], table: Table) -> None:
-    """Refuse points that cannot stand alone: too few, or not spread over the table."""
+    """Refuse points that cannot stand alone: too few, or not spread over the table.
+
+    Raises:
+        CalibrationError: they cannot; the text says which are lacking.
+    """
     names = ", ".join(mark.name for mark in marks) or "none"
     where = (
         f"{FEWEST_ALONE} or more, at both ends and on both long sides, no matter which one is "
@@ -263,12 +277,3 @@ def _check_place(place_mm: Vector, table: Table, label: str) -> None:
             f"{table.length_mm + _ROOM_MM:g}, y -400 to {table.width_mm + _ROOM_MM:g}, z "
             f"{_LOWEST_MM:g} to {_HIGHEST_MM:g} mm. {_REMEDY}"
         )
-
-
-def _place(data: Mapping[str, Any], path: str) -> Vector:
-    x_mm, y_mm, z_mm = (jsonfile.number(data, key, path) for key in ("x_mm", "y_mm", "z_mm"))
-    return (x_mm, y_mm, z_mm)
-
-
-def _optional(data: Mapping[str, Any], name: str, path: str, default: float) -> float:
-    return jsonfile.number(data, name, path) if name in data else default

@@ -10,10 +10,9 @@ its best squared error at every sample is one projection (variable projection, G
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import erf
 
-FloatArray = NDArray[np.float64]
+from calibration.arrays import FloatArray
 
 
 def step_basis(half: int, step_mm: float, blur_mm: float) -> FloatArray:

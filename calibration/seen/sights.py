@@ -9,13 +9,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.table import Table
 
 from .edges import Light, project_grid
 from .marks import OUTWARD, Landmark, sight_mark
 
-FloatArray = NDArray[np.float64]
 _STEP_MM = 0.5
 _SIGHT_REACH_MM = 18.0
 """Half the length of the largest diamond sight, with some room."""

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Residual
-from calibration.seen.marks import SIDES
+from calibration.seen.marks import SIDES, side_of
 from calibration.seen.points import FEWEST_ALONE
 from calibration.table import Table
 
@@ -30,7 +30,11 @@ leaves two of its half in view, at the ends."""
 
 
 def check_sights(residuals: Sequence[Residual]) -> None:
-    """Refuse a solve that many sights contradict, by their names."""
+    """Refuse a solve that many sights contradict, by their names.
+
+    Raises:
+        CalibrationError: more sights than ``MOST_OFF`` and ``MOST_SHARE`` are off their places.
+    """
     sights = [r for r in residuals if r.kind == "sight"]
     off = sorted((r for r in sights if abs(r.off_mm) > OFF_MM), key=lambda r: -abs(r.off_mm))
     if len(off) <= max(MOST_OFF, MOST_SHARE * len(sights)):
@@ -39,7 +43,8 @@ def check_sights(residuals: Sequence[Residual]) -> None:
     raise CalibrationError(
         f"landmarks: got {len(off)} of {len(sights)} sights away from where the cushions' edges "
         f"put them ({listed}); allowed: {MOST_OFF}, or {MOST_SHARE:.0%}, beyond {OFF_MM:g} mm. "
-        "Clear the rails of cues and cloths, and take the still again, sharp and evenly lit."
+        "Clear the rails of cues and cloths, and take the still again, sharp and evenly lit.",
+        fields={"about": "landmarks", "names": [r.name for r in off]},
     )
 
 
@@ -48,6 +53,9 @@ def check_spread(residuals: Sequence[Residual], table: Table) -> None:
 
     Hand-given points that could stand alone are judged as such, not here; fewer of them each
     stand for a sight, wherever they are.
+
+    Raises:
+        CalibrationError: a side or a half of the table shows too few landmarks.
     """
     points = sum(r.kind == "point" for r in residuals)
     if points >= FEWEST_ALONE:
@@ -58,17 +66,14 @@ def check_spread(residuals: Sequence[Residual], table: Table) -> None:
             f"landmarks: got {', '.join(lacking)}; allowed: {FEWEST_STRETCHES} stretches of nose "
             f"or seam on each side, {FEWEST_BY_LENGTH} sights in the head and foot half, "
             f"{FEWEST_BY_WIDTH} in the left and right half. Take the still with the whole table "
-            "in view and nothing on its rails, sharp and evenly lit."
+            "in view and nothing on its rails, sharp and evenly lit.",
+            fields={"about": "landmarks", "lacking": lacking},
         )
 
 
 def _bare_sides(residuals: Sequence[Residual]) -> list[str]:
     kinds = ("nose", "cushion back")
-    seen = [
-        r.name.removeprefix(r.kind).split()[0].split("-")[0]
-        for r in residuals
-        if r.kind in kinds and abs(r.off_mm) < MOST_EDGE_MM
-    ]
+    seen = [side_of(r.part) for r in residuals if r.kind in kinds and abs(r.off_mm) < MOST_EDGE_MM]
     return [
         f"{seen.count(side)} stretches of nose or seam on the {side} side"
         for side in SIDES
@@ -79,9 +84,7 @@ def _bare_sides(residuals: Sequence[Residual]) -> list[str]:
 def _bare_halves(residuals: Sequence[Residual], table: Table, points: int) -> list[str]:
     length_mm, width_mm = table.surface_mm
     places = [
-        table.sights_mm[r.name.removeprefix("sight ")]
-        for r in residuals
-        if r.kind == "sight" and abs(r.off_mm) <= OFF_MM
+        table.sights_mm[r.part] for r in residuals if r.kind == "sight" and abs(r.off_mm) <= OFF_MM
     ]
     halves = {
         "head": (FEWEST_BY_LENGTH, sum(x < length_mm / 2 for x, _ in places)),

@@ -7,14 +7,11 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
+from calibration.kept.budget import bed_grid_mm
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
-
-from .quality import bed_grid_mm
-
-FloatArray = NDArray[np.float64]
 
 
 def homography_error_mm(camera: Camera, table: Table, corner_height_mm: float = 0.0) -> FloatArray:

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
+from calibration.chi_square import PLANE_95
 from calibration.errors import CalibrationError
+from calibration.kept.budget import GRID, bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
-from .quality import CHI2_95, GRID, bed_grid_mm
-
-FloatArray = NDArray[np.float64]
 WHOLE = "whole bed"
 ALONG, ACROSS = ("head", "middle", "foot"), ("right", "centre", "left")
 REGIONS = tuple(f"{end} {hand}" for end in ALONG for hand in ACROSS)
@@ -164,5 +164,5 @@ def _figures(label: str, region: str, error_mm: ArrayLike, cov_mm2: ArrayLike) -
         ratio_x=float(ratio_x),
         ratio_y=float(ratio_y),
         pull=float(np.sqrt(np.mean(squares) / 2)),
-        inside_95=float(np.mean(squares < CHI2_95)),
+        inside_95=float(np.mean(squares < PLANE_95)),
     )

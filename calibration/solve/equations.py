@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.seen.marks import KINDS, Landmarks
 from calibration.vary import STEPS, sensitivity
 
-FloatArray = NDArray[np.float64]
 _FEWEST_ROWS = 10
 _SPREAD_MEAN = 0.3443
 """Mean of z² / (1 + z²) over a unit Gaussian z, by quadrature."""

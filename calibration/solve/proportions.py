@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from calibration.errors import CalibrationError
+from calibration.notices import Notice
 from calibration.seen.marks import DIMENSION_SIGMA_MM
 from calibration.table import NAMED_SURFACES_MM, Table
 
@@ -45,16 +46,17 @@ def check_size(
     change_mm: Mapping[str, float],
     sigma_mm: Mapping[str, float],
     known: Known,
-    *,
-    confirmed: bool = False,
-) -> tuple[str, ...]:
+) -> tuple[Notice, ...]:
     """Refuse a told size that the fittings contradict; warn where another does almost as well.
 
     ``change_mm`` and ``sigma_mm`` are the solved dimensions against the model, and their errors.
-    ``confirmed``: lens file and measured height agree, so the size needs no other witness.
+    Where lens file and measured height are ``known``, the size needs no other witness.
+
+    Raises:
+        CalibrationError: the fittings contradict the told size.
     """
     doubts = _proportions(table, change_mm)
-    if confirmed:
+    if known.lens is not None and known.tape_mm is not None:
         return ()
     seen_mm = {
         name: getattr(table, name) + change_mm[name]
@@ -64,14 +66,15 @@ def check_size(
     if 0 < known.surface_error_mm < NAMED_ERROR_MM:
         return doubts
     if not seen_mm:
-        return (
+        text = (
             f"the surface's size is taken as told, {_size(table.surface_mm)}: no landmark checks "
-            "it. Measure the surface from nose to nose.",
+            "it. Measure the surface from nose to nose."
         )
+        return (Notice(code="size-unchecked", text=text),)
     return _rivals(table, seen_mm) or doubts
 
 
-def _proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[str, ...]:
+def _proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[Notice, ...]:
     ratios = {
         name: 1 + change_mm[name] / getattr(table, name)
         for name in _PROPORTION_SIGMA
@@ -90,14 +93,16 @@ def _proportions(table: Table, change_mm: Mapping[str, float]) -> tuple[str, ...
         raise CalibrationError(
             f"surface: got {told} mm, but against that the fittings come out wrong by one factor "
             f"({seen}), as on a surface of about {guess} mm; allowed: factors of 1 within "
-            f"{WRONG_SIZE:.1%}. Measure the surface from nose to nose and give that."
+            f"{WRONG_SIZE:.1%}. Measure the surface from nose to nose and give that.",
+            fields={"about": "surface", "ratio": ratio},
         )
     if abs(ratio - 1) > SUSPECT_SIZE:
-        return (f"surface {told} mm looks nearer to {guess} mm by its fittings ({seen}): measure.",)
+        text = f"surface {told} mm looks nearer to {guess} mm by its fittings ({seen}): measure."
+        return (Notice(code="size-in-doubt", text=text, fields={"ratio": ratio}),)
     return ()
 
 
-def _rivals(table: Table, seen_mm: Mapping[str, float]) -> tuple[str, ...]:
+def _rivals(table: Table, seen_mm: Mapping[str, float]) -> tuple[Notice, ...]:
     """Named neighbours of the told size that explain the fittings almost as well, or better.
 
     Refuses where one explains them better by odds of more than 10 to 1.
@@ -113,15 +118,17 @@ def _rivals(table: Table, seen_mm: Mapping[str, float]) -> tuple[str, ...]:
             raise CalibrationError(
                 f"surface: got {_size(table.surface_mm)}, but the fittings are explained by {name} "
                 f"({_size(size_mm)}) far better; allowed: a size that the fittings bear out, or "
-                "one that was measured. Measure the surface from nose to nose and give that."
+                "one that was measured. Measure the surface from nose to nose and give that.",
+                fields={"about": "surface", "rival": name},
             )
         if more < ALMOST_AS_WELL:
             words = "better than" if more < 0 else "almost as well as"
-            out.append(
+            text = (
                 f"the fittings are explained by {name} ({_size(size_mm)}) {words} by "
                 f"{_size(table.surface_mm)}: measure the surface from nose to nose, or give lens "
                 "file and camera height together."
             )
+            out.append(Notice(code="size-in-doubt", text=text, fields={"rival": name}))
     return tuple(out)
 
 

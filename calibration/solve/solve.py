@@ -11,38 +11,35 @@ from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration, Residual
 from calibration.lens.file import Lens
+from calibration.notices import Notice
 from calibration.seen.marks import KINDS, Landmarks
 from calibration.table import Table
 
 from .fit import best_start, covariance_of, problem_of, settled
 from .known import NOTHING, Known
+from .outliers import check_given
 from .proportions import check_size
-from .quality import check_fit, check_head, error_budget, residuals_of
+from .quality import check_fit, check_head, residuals_of
 from .start import check_landmarks, start_cameras
 
 FEWEST_FACINGS, MOST_FACING_MM = 3, 1.2
 """Facings that must agree, and how well (rms), before a mouth's width is believed."""
 
 
-def solve(
-    landmarks: Landmarks,
-    table: Table,
-    image_size_px: tuple[int, int],
-    lens: Lens | None = None,
-    camera_height_mm: float | None = None,
-    *,
-    known: Known = NOTHING,
-) -> Calibration:
+def solve(landmarks: Landmarks, table: Table, known: Known = NOTHING) -> Calibration:
     """Camera, table dimensions and their covariance from ``landmarks``.
 
     With a lens file its intrinsics are held and their covariance is carried along. Without one
-    the focal length is settled by ``camera_height_mm`` (the lens above the bed, to ±20 mm or
-    what ``known`` says), by frozen balls among the landmarks, by EXIF data or, failing all that,
-    by a wide default. Raises CalibrationError naming the landmarks at fault.
+    the focal length is settled by the best of what is ``known``, failing all by a wide default.
+
+    Raises:
+        CalibrationError: the lens file is for stills of another size, the landmarks cannot be
+            solved, contradict each other or what is known; the text names those at fault.
     """
-    _check_request(landmarks, image_size_px, lens, camera_height_mm)
+    lens = known.lens
+    _check_lens(lens, landmarks.image_size_px)
     check_landmarks(landmarks)
-    problem = problem_of(landmarks, lens, camera_height_mm, known)
+    problem = problem_of(landmarks, known)
     state = settled(problem, best_start(problem, start_cameras(landmarks, lens)))
     surface = (table.surface_mm, known.surface_error_mm / 2)
     names, covariance = covariance_of(problem, state, lens, surface)
@@ -53,16 +50,13 @@ def solve(
         problem.equations.expected_px(state.camera, state.kind_scale),
     )
     stated_px = problem.equations.expected_px(state.camera, dict.fromkeys(KINDS, 1.0))
-    check_head(state.camera, table, landmarks.head)
-    tape = _tape(camera_height_mm, known)
     sigma_mm = dict(zip(names, (float(v) for v in np.sqrt(np.diag(covariance))), strict=True))
-    confirmed = lens is not None and tape is not None
-    warnings = check_size(table, state.change_mm, sigma_mm, known, confirmed=confirmed)
-    warnings += check_fit(
-        residuals, stated_px, table, state.change_mm, state.camera, tape, sure=lens is not None
-    )
-    source = _scale_source(landmarks, lens, camera_height_mm, known)
-    calibration = Calibration(
+    notices = check_size(table, state.change_mm, sigma_mm, known)
+    check_given(landmarks, known, state.camera, residuals, stated_px)
+    check_head(state.camera, table, landmarks.head)
+    notices += check_fit(residuals, table, state.change_mm, state.camera, known)
+    source = known.scale_source(balls=landmarks.count("ball") > 0)
+    return Calibration(
         camera=state.camera,
         table=_settled_table(table, state.change_mm, residuals),
         head=landmarks.head,
@@ -70,9 +64,8 @@ def solve(
         parameter_names=names,
         parameter_cov=tuple(tuple(float(v) for v in row) for row in covariance),
         residuals=residuals,
-        warnings=(*landmarks.notes, *warnings, *_rough(source, known)),
+        notices=(*landmarks.notes, *notices, *_rough(source, known)),
     )
-    return replace(calibration, budget=error_budget(calibration))
 
 
 def settle(
@@ -81,35 +74,23 @@ def settle(
     """Camera and changed dimensions (mm) from ``landmarks``, without judging them.
 
     The inner step of the search for landmarks; ``start`` saves the search for a first camera.
+
+    Raises:
+        CalibrationError: the landmarks are too few, on one line or mirrored.
     """
     check_landmarks(landmarks)
-    problem = problem_of(landmarks, lens, None, NOTHING)
+    problem = problem_of(landmarks, Known(lens=lens))
     cameras = [start] if start is not None else start_cameras(landmarks, lens)
     state = settled(problem, best_start(problem, cameras), rounds=1)
     return state.camera, state.change_mm
 
 
-def _check_request(
-    landmarks: Landmarks,
-    size: tuple[int, int],
-    lens: Lens | None,
-    camera_height_mm: float | None,
-) -> None:
-    if landmarks.image_size_px != size:
-        raise CalibrationError(
-            f"landmarks.image_size_px: got {landmarks.image_size_px}; allowed: {size}. Find the "
-            "landmarks in the still that is being calibrated."
-        )
+def _check_lens(lens: Lens | None, size: tuple[int, int]) -> None:
     if lens is not None and lens.image_size_px != size:
         raise CalibrationError(
             f"lens.image_size_px: got a lens file for {lens.image_size_px[0]}x"
             f"{lens.image_size_px[1]}; allowed: the still's own {size[0]}x{size[1]}. Fit the lens "
             "from board stills of that size and zoom."
-        )
-    if camera_height_mm is not None and not 300 <= camera_height_mm <= 20000:
-        raise CalibrationError(
-            f"camera_height_mm: got {camera_height_mm}; allowed: 300 to 20000. Measure from the "
-            "bed straight up to the lens, in mm."
         )
 
 
@@ -129,35 +110,18 @@ def _settled_table(
         off_mm = [
             r.off_mm
             for r in residuals
-            if r.kind == "pocket" and r.name.startswith("pocket side-") == at_side
+            if r.kind == "pocket" and r.part.startswith("side-") == at_side
         ]
         if len(off_mm) < FEWEST_FACINGS or np.sqrt(np.mean(np.square(off_mm))) > MOST_FACING_MM:
             own.pop(name, None)
     return replace(table, **own)
 
 
-def _tape(camera_height_mm: float | None, known: Known) -> tuple[float, float] | None:
-    """The height by tape measure and its 95 % error, mm."""
-    return None if camera_height_mm is None else (camera_height_mm, known.camera_height_error_mm)
-
-
-def _rough(source: str, known: Known) -> tuple[str, ...]:
+def _rough(source: str, known: Known) -> tuple[Notice, ...]:
     if source != "EXIF" or known.focal is None:
         return ()
-    return (
+    text = (
         f"the scale rests on EXIF data ({known.focal.how}): a lens file, the lens's height or a "
-        "ball check settle it better.",
+        "ball check settle it better."
     )
-
-
-def _scale_source(
-    landmarks: Landmarks, lens: Lens | None, camera_height_mm: float | None, known: Known
-) -> str:
-    """The best of what was given; ``fit`` gives the others no say in the focal length."""
-    if lens is not None:
-        return "lens file"
-    if camera_height_mm is not None:
-        return "tape measure"
-    if landmarks.count("ball"):
-        return "ball check"
-    return "default" if known.focal is None else "EXIF"
+    return (Notice(code="rough-scale", text=text, fields={"how": known.focal.how}),)

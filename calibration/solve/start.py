@@ -6,14 +6,13 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.lens.file import Lens
 from calibration.seen.marks import Landmarks
 
-FloatArray = NDArray[np.float64]
 FEWEST_LANDMARKS = 4
 DEFAULT_FOCAL = 0.85
 """Focal length over the picture's longer side where nothing says better (about 61° of view)."""
@@ -23,20 +22,26 @@ _NARROWEST_MM = 60.0
 
 
 def check_landmarks(landmarks: Landmarks) -> None:
-    """Refuse too few, non-finite, coincident, collinear or mirrored landmarks, by name."""
+    """Refuse too few, non-finite, coincident, collinear or mirrored landmarks, by name.
+
+    Raises:
+        CalibrationError: they are.
+    """
     names = [item.name for item in landmarks.items]
     if len(names) < FEWEST_LANDMARKS:
         raise CalibrationError(
             f"landmarks: got {len(names)} ({', '.join(names) or 'none'}); allowed: "
             f"{FEWEST_LANDMARKS} or more. Take the still of the whole empty table, sharp and "
-            "evenly lit."
+            "evenly lit.",
+            fields={"about": "landmarks"},
         )
     numbers = np.column_stack([landmarks.seen_px, landmarks.points_mm])
     bad = [name for name, row in zip(names, numbers, strict=True) if not np.all(np.isfinite(row))]
     if bad:
         raise CalibrationError(
             f"landmarks: got numbers that are not finite for {', '.join(bad)}; allowed: finite "
-            "pixels and millimetres. Give these points again."
+            "pixels and millimetres. Give these points again.",
+            fields={"about": "landmarks", "names": bad},
         )
     for points, what in ((landmarks.points_mm[:, :2], "table"), (landmarks.seen_px, "picture")):
         spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False) / np.sqrt(len(names))
@@ -44,17 +49,23 @@ def check_landmarks(landmarks: Landmarks) -> None:
         if spread[1] < narrowest:
             raise CalibrationError(
                 f"landmarks: got points on one line of the {what} ({_some(names)}); allowed: "
-                "points on both long and short sides. Add landmarks away from that line."
+                "points on both long and short sides. Add landmarks away from that line.",
+                fields={"about": "landmarks"},
             )
     if _handedness(landmarks) > 0:
         raise CalibrationError(
             f"landmarks: got a mirrored table from {_some(names)}; allowed: the table as seen "
-            "from above. Switch mirroring off in the camera, or correct the points' names."
+            "from above. Switch mirroring off in the camera, or correct the points' names.",
+            fields={"about": "landmarks"},
         )
 
 
 def start_cameras(landmarks: Landmarks, lens: Lens | None) -> list[Camera]:
-    """Cameras to start the solve from: one with a lens, else one a trial focal length."""
+    """Cameras to start the solve from: one with a lens, else one a trial focal length.
+
+    Raises:
+        CalibrationError: no camera above the table sees the landmarks so.
+    """
     width, height = landmarks.image_size_px
     if lens is not None:
         return [_posed(landmarks, lens.matrix, lens.distortion)]
@@ -85,7 +96,8 @@ def _posed(landmarks: Landmarks, matrix: FloatArray, distortion: Sequence[float]
         raise CalibrationError(
             f"landmarks: got no camera above the table from {_some(_names(landmarks))}; allowed: "
             "landmarks that one camera above the table can see so. Check the head side and the "
-            "points' names."
+            "points' names.",
+            fields={"about": "landmarks"},
         )
     turn = np.asarray(rvec).ravel()
     k1, k2, p1, p2, k3 = (float(k) for k in distortion)

@@ -13,12 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.camera import Camera
+from calibration.chi_square import POSE_999
 from calibration.errors import CalibrationError
+from calibration.kept.budget import bed_grid_mm
 from calibration.kept.calibration import Calibration
 from calibration.kept.rail_marks import HALF_SAMPLES, KINDS
 from calibration.seen.marks import OUTWARD
-from calibration.solve.quality import bed_grid_mm
 from calibration.table import BALL_CENTRE_HEIGHT_MM
 from calibration.vary import POSE, sensitivity, varied
 
@@ -26,9 +28,7 @@ from .rail_shifts import Found, MarkSearch
 from .rail_strips import Strips
 from .rigid import PRIOR_SIGMA, Rigid, rigid_move
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
-BoolArray = NDArray[np.bool_]
 
 STATES = ("still", "moved", "cannot tell", "unchecked")
 STILL_MM, STILL_PX = 0.4, 0.5
@@ -39,7 +39,7 @@ SURE_MM, SURE_SHARE = 1.0, 0.75
 """A larger move must be borne out by this share of all marks: a far larger one can look like it."""
 SIGMAS = 2.0
 """A move must exceed the limits by this many of its own sigmas."""
-SIGNIFICANT = 22.5
+SIGNIFICANT = POSE_999
 """Chi-square of the six numbers above which a still is corrected, said or not: 1 in 1000."""
 DOUBTFUL_MM = 0.5
 """Sigma of the move, anywhere on the bed, above which nothing can be told."""

@@ -8,13 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.kept.rail_marks import CHANNELS, HALF_SAMPLES, STEP_MM, RailMark
 
 from .rail_strips import Strips
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
-BoolArray = NDArray[np.bool_]
 
 _LOWEST_SIGMA_MM = 0.04
 """Error of a shift, 1 sigma, however much alike: bilinear sampling and 8-bit JPEG."""

@@ -8,12 +8,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.kept.rail_marks import CHANNELS, HALF_SAMPLES, KINDS, STEP_MM, RailMark
 from calibration.seen.marks import OUTWARD, side_point_mm
 from calibration.table import Table
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 
 LINES = 13

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+from calibration.arrays import BoolArray, FloatArray
 
 SIDE_SIGMA_MM = 0.25
 CUT_SIDE_SIGMA_MM = 1.5

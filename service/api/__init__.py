@@ -1,16 +1,14 @@
-"""The HTTP service: /api/v1, live changes, and the page."""
+"""The HTTP service: /api/v1, live changes, and the page.
+
+In: requests. Out: JSON as OpenAPI publishes it, pictures, events. Thin: the desk does what is
+asked, the pages draw it; here are addresses, statuses and what a stranger may not do.
+"""
 
 from .app import create_app
-from .serve import DEFAULT_HOST, DEFAULT_PORT, ServeError, serve
-from .session import SessionAttempt, SessionStill, load_session
+from .serve import ServeError, serve
 
 __all__ = [
-    "DEFAULT_HOST",
-    "DEFAULT_PORT",
     "ServeError",
-    "SessionAttempt",
-    "SessionStill",
     "create_app",
-    "load_session",
     "serve",
 ]

@@ -9,13 +9,15 @@ from pathlib import Path
 
 from fastapi import FastAPI
 
-from service.desk.desk import Desk, ReadStill
+from service.desk.arriving import ReadStill
+from service.desk.desk import Desk
+from service.desk.live import Live
+from service.desk.readers import TableReaders
 from service.pages import install_pages
 from service.store import Store
-from vision.read import read_still
+from service.words.lengths import Units
 
 from .gate import LOOPBACK_NAMES, Gate
-from .live import Live
 from .problems import install_problems
 from .routes import router
 
@@ -29,17 +31,21 @@ _DESCRIPTION = (
 def create_app(
     data_dir: Path,
     *,
-    read: ReadStill = read_still,
+    read: ReadStill | None = None,
     host_names: Collection[str] = LOOPBACK_NAMES,
     any_address: bool = False,
+    units: Units = Units.MM,
 ) -> FastAPI:
     """The service on ``data_dir``; StoreError where that cannot be used.
 
+    ``read`` reads the stills; by default a reader a table does.
+
     ``host_names`` are the names it may be asked by; ``any_address`` takes plain IP addresses
-    too, for a service that listens beyond this machine.
+    too, for a service that listens beyond this machine. ``units`` is what the page shows lengths
+    in until a reader chooses.
     """
     live = Live()
-    desk = Desk(Store(data_dir), live, read)
+    desk = Desk(Store(data_dir, hold=True), live, read or TableReaders())
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
@@ -59,6 +65,6 @@ def create_app(
     app.state.desk = desk
     install_problems(app)
     app.include_router(router)
-    install_pages(app, desk.store, desk.known_set)
+    install_pages(app, desk.store, desk.known_set, units=units)
     app.add_middleware(Gate, host_names=host_names, any_address=any_address)
     return app

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from service.pages import calibration_of, landing_zone_of
+from service.desk.scene import landing_zone_of
+from service.desk.stored import calibration_of, judged_by
 from service.position import Intent
 from service.store import (
+    PLAYER_GIVEN,
     AttemptRecord,
     CalibrationRecord,
     IntentRecord,
+    PlayerRecord,
     Reader,
     ReadingRecord,
     StillRecord,
@@ -41,6 +44,17 @@ def calibration_body(record: CalibrationRecord) -> dict[str, Any]:
         "scale_source": calibration.scale_source,
         "image_size_px": calibration.camera.image_size_px,
         "calibration": record.document,
+    }
+
+
+def player_body(record: PlayerRecord | None) -> dict[str, Any]:
+    """The player's settings that hold; starting values where nobody gave any."""
+    used = judged_by(None)
+    return {
+        "id": None if record is None else record.id,
+        "set_at": None if record is None else record.set_at,
+        "player_source": used.source if record is None else PLAYER_GIVEN,
+        "player": used.settings if record is None else record.document,
     }
 
 

@@ -96,10 +96,14 @@ class Gate:
 
 
 def _too_large(length: str, limit: int) -> str:
-    return (
-        f"body: got {length} bytes; allowed: {limit} bytes. Save the still with stronger "
-        "compression or at a smaller size."
-    )
+    if limit == BODY_LIMIT_BYTES:
+        remedy = (
+            "Only stills are larger, and they go to POST /api/v1/stills; a calibration is the "
+            "table.json that `restmark calibrate` makes of a still."
+        )
+    else:
+        remedy = "Save the still with stronger compression or at a smaller size."
+    return f"body: got {length} bytes; allowed: {limit} bytes. {remedy}"
 
 
 def _bounded(receive: Receive, limit: int) -> Receive:

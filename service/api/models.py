@@ -45,6 +45,10 @@ class Health(BaseModel):
     stills: int
     readings: int
     attempts: int
+    damaged_stills: Annotated[
+        list[int], Field(description="Stills whose file was gone or damaged at the start.")
+    ] = []
+    warnings: Annotated[list[str], Field(description="What to do about it.")] = []
 
 
 class CalibrationOut(BaseModel):
@@ -153,6 +157,22 @@ class AttemptOut(BaseModel):
     in_a_row: Annotated[
         int | None, Field(description="It belonged to a set of so many successes in a row.")
     ] = None
+    player: Annotated[
+        dict[str, Any] | None, Field(description="The player's settings it was judged by.")
+    ] = None
+    player_source: Literal["given", "starting values"] | None = None
+
+
+class PlayerOut(BaseModel):
+    """The player's settings that hold."""
+
+    id: Annotated[int | None, Field(description="Null where nobody gave any.")]
+    set_at: datetime | None
+    player_source: Annotated[
+        Literal["given", "starting values"],
+        Field(description="`starting values` where nobody gave any."),
+    ]
+    player: Annotated[dict[str, Any], Field(description="The whole player.json.")]
 
 
 class JudgedAgain(BaseModel):

@@ -19,7 +19,7 @@ TYPE_PREFIX = "/api/v1/problems/"
 
 
 class ApiError(RestmarkError):
-    """A refusal of the service itself; ``code`` is one of ``KINDS``."""
+    """A request that cannot be; ``code`` is one of ``KINDS``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +82,11 @@ KINDS: Mapping[str, Kind] = {
         title="The note cannot be taken",
         meaning="A note says spin, side_spin, rails and in_a_row. The note that was there before "
         "still stands.",
+    ),
+    "bad-player": Kind(
+        status=422,
+        title="The player's settings cannot be",
+        meaning="A setting is unknown or out of bounds. The settings that held before still hold.",
     ),
     "no-calibration": Kind(
         status=409,
@@ -153,6 +158,12 @@ KINDS: Mapping[str, Kind] = {
         title="The data directory cannot be used",
         meaning="The disk is full or not writable, or a file in it is gone or damaged. Nothing "
         "was stored.",
+    ),
+    "store-damaged": Kind(
+        status=503,
+        title="The database is damaged",
+        meaning="A cell of restmark.db is not what was written there: put your copy of it back. "
+        "Nothing was stored.",
     ),
     "internal": Kind(
         status=500,

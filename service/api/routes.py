@@ -9,14 +9,17 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Header, Query, Request, Response
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
-from service.desk.desk import no_calibration, no_intent
-from service.pages import Scene, progress_of, summary_of
-from service.report.progress_words import progress_lines
+from service.desk.refusals import no_calibration, no_intent
+from service.desk.scene import Scene
+from service.desk.sums import progress_of, summary_of
+from service.pages import scene_svg
 from service.store import NotFoundError
+from service.words.progress import progress_lines
 
 from . import models as m
-from .bodies import calibration_body, intent_body, page_body
+from .bodies import calibration_body, intent_body, page_body, player_body
 from .deps import Before, DeskDep, Limit, Number, ReaderDep
+from .documents import DocumentRoute
 from .problems import KINDS
 from .upload import BODY_DOCUMENT, read_upload
 
@@ -27,7 +30,7 @@ REFUSALS: dict[int | str, dict[str, Any]] = {
         "content": {"application/problem+json": {}},
     }
 }
-router = APIRouter(prefix="/api/v1", responses=REFUSALS)
+router = APIRouter(prefix="/api/v1", responses=REFUSALS, route_class=DocumentRoute)
 _BINARY: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}, "image/png": {}}}}
 _SVG: dict[int | str, dict[str, Any]] = {200: {"content": {"image/svg+xml": {}}}}
 NAMES_DOCUMENT: dict[str, Any] = {
@@ -53,13 +56,15 @@ Document = Annotated[dict[str, Any], Body()]
 
 
 @router.get("/health", response_model=m.Health, tags=["service"])
-def health(reader: ReaderDep) -> dict[str, Any]:
-    """Whether the service is up, and what it holds."""
+def health(reader: ReaderDep, desk: DeskDep) -> dict[str, Any]:
+    """Whether the service is up, what it holds, and what was not whole when it started."""
     return {
         "status": "ok",
         "version": version("restmark"),
         "calibrated": reader.calibration() is not None,
         **reader.counts(),
+        "damaged_stills": [still.id for still in desk.stills_check.damaged],
+        "warnings": list(desk.stills_check.warnings),
     }
 
 
@@ -109,6 +114,24 @@ async def put_calibration(desk: DeskDep, document: Document) -> dict[str, Any]:
     return calibration_body(await desk.run(desk.set_calibration, document))
 
 
+# -- the player ----------------------------------------------------------------------------
+
+
+@router.get("/player", response_model=m.PlayerOut, tags=["player"])
+def get_player(reader: ReaderDep) -> dict[str, Any]:
+    """The player's settings that hold: hand, reach and spreads."""
+    return player_body(reader.player())
+
+
+@router.put("/player", response_model=m.PlayerOut, tags=["player"])
+async def put_player(desk: DeskDep, document: Document) -> dict[str, Any]:
+    """Set the player: a whole `player.json`. What it leaves out stays at its starting value.
+
+    It holds for zones and attempts from now on; attempts made before keep their own settings.
+    """
+    return player_body(await desk.run(desk.set_player, document))
+
+
 # -- stills and readings -------------------------------------------------------------------
 
 
@@ -125,6 +148,10 @@ async def post_still(
     response: Response,
     desk: DeskDep,
     name: Annotated[str, Query(max_length=1000, description="The still's name.")] = "",
+    settled: Annotated[
+        bool,
+        Query(description="False while balls roll: the still is read but never scored."),
+    ] = True,
     idempotency_key: Annotated[
         str | None,
         Header(description="The same still under the same key is taken once only."),
@@ -135,7 +162,7 @@ async def post_still(
     An obstructed or unsettled still is read but not compared: `comparison` says so and the
     intent goes on holding.
     """
-    upload = await read_upload(request, name=name, key=idempotency_key)
+    upload = await read_upload(request, name=name, key=idempotency_key, settled=settled)
     body, is_replay = await desk.run(desk.take_still, upload)
     response.headers["Location"] = f"/api/v1/readings/{body['reading']['id']}"
     if is_replay:
@@ -259,7 +286,7 @@ async def get_set(desk: DeskDep) -> dict[str, Any]:
 )
 def get_top_view(number: Number, reader: ReaderDep) -> Response:
     """The layout from above, with the zone or the verdict that goes with it."""
-    drawn = Scene.of(reader, reader.reading(number)).svg()
+    drawn = scene_svg(Scene.of(reader, reader.reading(number)))
     return Response(drawn, media_type="image/svg+xml")
 
 
@@ -315,7 +342,7 @@ async def put_note(number: Number, desk: DeskDep, document: Document) -> dict[st
 @router.get("/summary", response_model=m.SummaryOut, tags=["attempts"])
 def get_summary(reader: ReaderDep) -> dict[str, Any]:
     """What all attempts add up to, every rate with its interval."""
-    return {"summary": summary_of(reader.scores())}
+    return {"summary": summary_of(reader.scores()).to_dict()}
 
 
 @router.get("/progress", response_model=m.ProgressOut, tags=["attempts"])

@@ -13,13 +13,15 @@ from fastapi import FastAPI
 
 from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
+from service.address import DEFAULT_HOST, DEFAULT_PORT
+from service.position.meant.player_file import player_document, read_player
+from service.siblings import CODE, mixed_install
+from service.words.lengths import Units
 from vision.name.taught import Taught
 
 from .app import create_app
 from .gate import LOOPBACK_NAMES
 
-DEFAULT_HOST = "127.0.0.1"
-DEFAULT_PORT = 8765
 _LAST_PORT = 65535
 _LAST_WORDS_S = 5
 """How long a stop waits for answers that are under way."""
@@ -60,16 +62,23 @@ def serve(
     *,
     open_calibration: Path | None = None,
     ball_set: Path | None = None,
+    units: Units = Units.MM,
+    player: Path | None = None,
     announce: Callable[[str], None] = print,
 ) -> None:
     """Serve ``data_dir`` on ``host`` and ``port`` (0: any free one) until interrupted.
 
     ``open_calibration`` is a table file that is set as the calibration first, ``ball_set`` a set
-    file that is set as the taught ball set. ``announce`` gets
-    the address, and a warning where others can reach it. Raises RestmarkError before it serves.
+    file that is set as the taught ball set, ``player`` a player file whose settings then hold,
+    ``units`` what the page shows lengths in until a reader chooses. ``announce`` gets the address,
+    and a warning where others can reach it. Raises RestmarkError before it serves.
     """
+    mixed = mixed_install()
+    if mixed is not None:
+        raise ServeError(mixed, code=CODE)
     calibration = Calibration.read(open_calibration) if open_calibration is not None else None
     taught = Taught.read(ball_set) if ball_set is not None else None
+    hand = read_player(player) if player is not None else None
     listener = bind(host, port)
     with contextlib.closing(listener):
         is_loopback = _is_loopback(host)
@@ -77,12 +86,17 @@ def serve(
             data_dir,
             host_names=LOOPBACK_NAMES if is_loopback else {*LOOPBACK_NAMES, *_own_names(host)},
             any_address=not is_loopback,
+            units=units,
         )
         if calibration is not None:
             app.state.desk.set_calibration(calibration.to_dict())
         if taught is not None:
             app.state.desk.set_ball_set(taught.to_dict())
+        if hand is not None:
+            app.state.desk.set_player(player_document(hand))
         announce(f"Restmark is at {address(listener)} (Ctrl+C ends it); data in {data_dir}")
+        for warning in app.state.desk.stills_check.warnings:
+            announce(f"Warning: {warning}")
         if not is_loopback:
             announce(
                 f"Warning: {host} can be reached by others, and there is no login: whoever "

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import re
-from pathlib import PurePosixPath
 from typing import Any
 
 from fastapi import Request
 from starlette.datastructures import UploadFile
 
-from service.desk.desk import Upload
+from service.desk.arriving import Upload, clean_name
 
 from .problems import ApiError
 
 _KEY = re.compile(r"[\x21-\x7e]{1,200}")
-_NAME_LIMIT = 200
-RAW_MEDIA_TYPES = ("image/jpeg", "image/png", "application/octet-stream")
+RAW_MEDIA_TYPES = (
+    "image/jpeg",
+    "image/png",
+    "image/heic",
+    "image/heif",
+    "application/octet-stream",
+)
 _FILE = {"type": "string", "format": "binary"}
 BODY_DOCUMENT: dict[str, Any] = {
     "requestBody": {
@@ -25,7 +29,7 @@ BODY_DOCUMENT: dict[str, Any] = {
             "multipart/form-data": {
                 "schema": {
                     "type": "object",
-                    "properties": {"still": _FILE},
+                    "properties": {"still": _FILE, "settled": {"type": "boolean"}},
                     "required": ["still"],
                 }
             },
@@ -35,7 +39,7 @@ BODY_DOCUMENT: dict[str, Any] = {
 }
 
 
-async def read_upload(request: Request, *, name: str, key: str | None) -> Upload:
+async def read_upload(request: Request, *, name: str, key: str | None, settled: bool) -> Upload:
     """The still that ``request`` carries; ApiError where it carries none."""
     if key is not None and not _KEY.fullmatch(key):
         raise ApiError(
@@ -45,18 +49,23 @@ async def read_upload(request: Request, *, name: str, key: str | None) -> Upload
         )
     media_type = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if media_type == "multipart/form-data":
-        data, sent_name = await _file_of_form(request)
-        return Upload(data=data, name=clean_name(name or sent_name), key=key)
+        data, sent_name, said = await _file_of_form(request)
+        return Upload(
+            data=data,
+            name=clean_name(name or sent_name),
+            key=key,
+            settled=settled and _is_settled(said),
+        )
     if media_type not in RAW_MEDIA_TYPES:
         raise ApiError(
             f"Content-Type: got {media_type!r}; allowed: multipart/form-data, "
             f"{', '.join(RAW_MEDIA_TYPES)}. Send the still as one of those.",
             code="unsupported-media",
         )
-    return Upload(data=await request.body(), name=clean_name(name), key=key)
+    return Upload(data=await request.body(), name=clean_name(name), key=key, settled=settled)
 
 
-async def _file_of_form(request: Request) -> tuple[bytes, str]:
+async def _file_of_form(request: Request) -> tuple[bytes, str, object]:
     async with request.form(max_files=1, max_fields=4) as form:
         file = form.get("still")
         if not isinstance(file, UploadFile):
@@ -64,11 +73,16 @@ async def _file_of_form(request: Request) -> tuple[bytes, str]:
                 "still: missing; allowed: one file in the form's field 'still'. Add it.",
                 code="invalid-request",
             )
-        return await file.read(), file.filename or ""
+        return await file.read(), file.filename or "", form.get("settled")
 
 
-def clean_name(name: str) -> str:
-    """The last part of a sender's file name, without what cannot be shown; never a path."""
-    last = PurePosixPath(name.replace("\\", "/")).name
-    shown = "".join(char for char in last if char.isprintable()).strip()
-    return shown[:_NAME_LIMIT] or "still"
+def _is_settled(said: object) -> bool:
+    """The form's word on whether the balls lie still; nothing said is yes."""
+    if said in (None, "true"):
+        return True
+    if said == "false":
+        return False
+    raise ApiError(
+        f"settled: got {said!r}; allowed: true or false. Correct the form's field.",
+        code="invalid-request",
+    )

@@ -6,8 +6,9 @@ import json
 import resource
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import redirect_stdout
+from importlib.metadata import entry_points
 from io import StringIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -57,9 +58,9 @@ def peak_mb() -> float:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Run a command with its output dropped, then print the peak."""
-    from service.cli import main as command
-
+    """Run the installed command with its output dropped, then print the peak."""
+    (restmark,) = entry_points(group="console_scripts", name="restmark")
+    command: Callable[[Sequence[str]], int] = restmark.load()
     with redirect_stdout(StringIO()) as dropped:
         code = command(arguments)
     print(json.dumps({"peak_mb": peak_mb(), "layouts": dropped.getvalue().count('"balls"')}))

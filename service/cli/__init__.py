@@ -1,6 +1,11 @@
-"""The command line. ``app`` holds the commands, ``main`` is the installed entry point."""
+"""The command line: one module a family of commands, and what they share.
 
-from . import boards, calibrating, planning, reading, scoring, showing, teaching, weeks
+In: words that somebody types, and the files they name. Out: results on standard output, progress
+and refusals on standard error, an exit code. ``app`` holds the commands and ``main`` runs them;
+the installed command is ``service.__main__``. Nothing is worked out here: rooms below do that.
+"""
+
+from . import boards, calibrating, planning, reading, scoring, session, showing, teaching, weeks
 from .app import app, main
 
 __all__ = [
@@ -11,6 +16,7 @@ __all__ = [
     "planning",
     "reading",
     "scoring",
+    "session",
     "showing",
     "teaching",
     "weeks",

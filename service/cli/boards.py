@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from service.report.lens_words import coverage_lines, still_lines
-from service.report.words import lens_lines
+from service.words.lens import coverage_lines, lens_lines, still_lines
 
 from .app import app, guarded
 from .console import say, tracked
-from .inputs import read_bytes
+from .given.inputs import read_bytes
 
 if TYPE_CHECKING:
     from calibration.lens.board_views import Still

@@ -6,23 +6,27 @@ import math
 import re
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 import typer
 
+from calibration.chi_square import PLANE_AXIS_95
 from calibration.errors import CalibrationError, RestmarkError
 from calibration.jsonfile import write_text
+from calibration.lengths import length_mm
 from calibration.table import BALL_CENTRE_HEIGHT_MM, NAMED_SURFACES_MM, Table
-from service.report.words import calibration_lines
+from service.words.calibration import calibration_lines
 
 from .app import REFUSED, app, guarded
 from .console import complain, print_json, say
-from .inputs import read_bytes, read_picture
-from .layouts import error_object
-from .options import CALIBRATION, JSON
+from .given.inputs import read_bytes, read_picture
+from .given.layouts import error_object
+from .given.options import CALIBRATION, JSON
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
@@ -40,6 +44,13 @@ class Side(StrEnum):
     bottom = "bottom"
 
 
+class BallsOnBed(StrEnum):
+    """What becomes of a still that shows balls."""
+
+    refuse = "refuse"
+    accept = "accept"
+
+
 @app.command()
 @guarded
 def calibrate(
@@ -49,7 +60,9 @@ def calibrate(
     surface: Annotated[
         str,
         typer.Option(
-            "--surface", help="9ft, pro8, 8ft, 7ft or LENGTHxWIDTH in mm, nose to nose, measured."
+            "--surface",
+            help="9ft, pro8, 8ft, 7ft, or LENGTHxWIDTH measured from cushion edge to cushion edge "
+            "(nose to nose): 2540x1270 in mm, 100x50in, 8ft4in x 4ft2in.",
         ),
     ],
     out: Annotated[Path, typer.Option("--out", help="Calibration file to write.")],
@@ -59,17 +72,21 @@ def calibrate(
     lens: Annotated[
         Path | None, typer.Option("--lens", help="Lens file of this camera (best).")
     ] = None,
-    camera_height_mm: Annotated[
-        float | None,
+    camera_height: Annotated[
+        str | None,
         typer.Option(
             "--camera-height",
-            help="Height of the lens above the bed, mm, measured; beside a lens file it checks the "
-            "surface's size.",
+            metavar="LENGTH",
+            help="Height of the lens above the bed, measured: 2590 in mm, 8ft6in, 102in; beside a "
+            "lens file it checks the surface's size.",
         ),
     ] = None,
-    camera_height_error_mm: Annotated[
-        float, typer.Option("--camera-height-error", help="To how many mm that is known (95 %).")
-    ] = 20.0,
+    camera_height_error: Annotated[
+        str,
+        typer.Option(
+            "--camera-height-error", metavar="LENGTH", help="How well that is known (95 %)."
+        ),
+    ] = "20mm",
     ball_check: Annotated[
         Path | None,
         typer.Option(
@@ -79,12 +96,13 @@ def calibrate(
             "side); along the cushion by eye is enough.",
         ),
     ] = None,
-    surface_error_mm: Annotated[
-        float | None,
+    surface_error: Annotated[
+        str | None,
         typer.Option(
             "--surface-error",
-            help="To how many mm length and width are known (95 %); default: 3.2 for a named "
-            "size, as tables are built, and 1 for a measured LENGTHxWIDTH.",
+            metavar="LENGTH",
+            help="How well length and width are known (95 %); default: 3.2 mm for a named size, "
+            "as tables are built, and 1 mm for a measured LENGTHxWIDTH.",
         ),
     ] = None,
     error_map: Annotated[
@@ -100,12 +118,22 @@ def calibrate(
     points_only: Annotated[
         bool, typer.Option("--points-only", help="Use the points alone and look for nothing else.")
     ] = False,
+    on_bed: Annotated[
+        BallsOnBed,
+        typer.Option(
+            "--balls-on-bed",
+            help="What to do where the still shows balls: refuse it, or accept it and compare no "
+            "later still with its bed.",
+        ),
+    ] = BallsOnBed.refuse,
 ) -> None:
     """Calibrate the camera on a still of the empty table and write a calibration file.
 
     From above, focal length and height trade against each other. The best of what is given
     settles them, in this order: --lens, --camera-height, --ball-check, the focal length in the
-    still's EXIF data (which is rough), a default (which is a guess).
+    still's EXIF data (which is rough), a default (which is a guess). The first line says whether
+    the result is good enough to trust, and if not, what to do. Lengths are mm unless they say cm,
+    m, in or ft.
 
     A points file names places of the table and their pixels: {"format": "restmark-points",
     "version": 1, "points": [{"is": "left-3", "u": 812.0, "v": 101.5}]}. Names: sights (left-3,
@@ -113,44 +141,53 @@ def calibrate(
     right one), spots (foot spot); or x_mm, y_mm and z_mm instead of a name. sigma_px is a
     point's expected error, 1 px where nothing is said.
     """
-    from calibration.calibrate import landmarks_of, solved, watched
-    from calibration.lens.fit import Lens
+    from calibration.from_still import calibrate as calibrated
+    from calibration.lens.file import Lens
     from calibration.seen.exif import focal_of
     from calibration.seen.points import read_points
     from calibration.solve.known import Known
     from service.drawing.error_map import error_map_svg
-    from vision.known.ball_check import with_frozen_balls
+    from vision.known.ball_check import seen_balls
+    from vision.known.empty_check import balls_on_bed, refuse_balls, with_balls_accepted
     from vision.still import decode_still
 
-    table = Table.from_surface(surface)
-    fitted = Lens.read(lens) if lens is not None else None
     if points_only and points is None:
         raise CalibrationError(
             "--points-only: given without --points; allowed: both. Name the points file."
         )
-    given = read_points(points) if points is not None else ()
-    data = read_bytes(empty_still)
-    still = decode_still(data, name=str(empty_still))
-    known = Known(
-        points=given,
+    table = Table.from_surface(surface)
+    given = Known(
+        lens=Lens.read(lens) if lens is not None else None,
+        camera_height_mm=_length(camera_height, "--camera-height"),
+        camera_height_error_mm=length_mm(camera_height_error, what="--camera-height-error"),
+        surface_error_mm=_surface_error(surface, _length(surface_error, "--surface-error")),
+        points=read_points(points) if points is not None else (),
         points_only=points_only,
-        camera_height_error_mm=camera_height_error_mm,
-        surface_error_mm=_surface_error(surface, surface_error_mm),
-        focal=focal_of(data, (still.shape[1], still.shape[0])),
     )
-    landmarks = landmarks_of(still, table, head.value, fitted, known)
-    made = watched(solved(landmarks, table, fitted, camera_height_mm, known), still)
+    data, name = read_bytes(empty_still), str(empty_still)
+    still = decode_still(data, name=name)
+    known = replace(given, focal=focal_of(data, (still.shape[1], still.shape[0])))
+    check = None
     if ball_check is not None:
-        balls = read_picture(ball_check)
-        landmarks = with_frozen_balls(landmarks, balls, made, name=str(ball_check))
-        made = watched(solved(landmarks, table, fitted, camera_height_mm, known), still)
+        check = partial(seen_balls, read_picture(ball_check), name=str(ball_check))
+    made = calibrated(still, table, head.value, known, ball_check=check)
+    balls = balls_on_bed(made, still, name=name)
+    if on_bed is BallsOnBed.refuse:
+        refuse_balls(balls, name=name)
+    made = with_balls_accepted(made, balls)
     made.write(out)
+    lines = calibration_lines(made)
+    say(lines[0])
     say(f"calibration written to {out}")
     if error_map is not None:
         write_text(error_map, error_map_svg(made) + "\n")
         say(f"error map written to {error_map}")
-    for line in calibration_lines(made):
+    for line in lines[1:]:
         say(f"  {line}")
+
+
+def _length(text: str | None, option: str) -> float | None:
+    return None if text is None else length_mm(text, what=option)
 
 
 def _surface_error(surface: str, given_mm: float | None) -> float:
@@ -256,7 +293,9 @@ def _pixel(text: str, source: str) -> tuple[float, float]:
 def _place_words(table: Table, place: dict[str, Any]) -> str:
     x, y = place["x_mm"], place["y_mm"]
     across, along = table.diamonds((x, y))
-    spread = 2.448 * math.sqrt(max(np.linalg.eigvalsh(np.asarray(place["cov_mm2"])).max(), 0.0))
+    spread = PLANE_AXIS_95 * math.sqrt(
+        max(np.linalg.eigvalsh(np.asarray(place["cov_mm2"])).max(), 0.0)
+    )
     return (
         f"{place['u']:g},{place['v']:g}  →  x {x:.1f} mm  y {y:.1f} mm   ± {spread:.1f} mm (95 %)"
         f"   {across:.2f}, {along:.2f} diamonds"

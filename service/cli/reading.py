@@ -12,14 +12,15 @@ from rich.table import Table as Grid
 
 from calibration.errors import RestmarkError
 from calibration.table import Table
-from service.report.words import ball_name, diamonds, error_mm
+from service.words.balls import ball_name, error_95_mm
+from service.words.lengths import diamonds
 from vision.layout import Layout
 
 from .app import REFUSED, app, guarded
 from .console import complain, out, print_json, say, tracked
-from .inputs import read_bytes
-from .layouts import error_object
-from .options import BALL_SET, CALIBRATION, JSON, set_from
+from .given.inputs import read_bytes
+from .given.layouts import error_object
+from .given.options import BALL_SET, CALIBRATION, JSON, set_from
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
@@ -83,8 +84,8 @@ def print_layout(layout: Layout, table: Table) -> None:
             ball_name(ball.id),
             f"{ball.x_mm:.1f}",
             f"{ball.y_mm:.1f}",
-            f"{error_mm(ball):.1f}",
-            diamonds(table, ball.centre_mm),
+            f"{error_95_mm(ball):.1f}",
+            diamonds(table.surface_mm, ball.centre_mm),
             _name_words(ball.confidence, ball.doubtful, ball.runners_up),
         )
     out().print(grid)

@@ -10,12 +10,14 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 
+from service.address import DEFAULT_HOST, DEFAULT_PORT
+from service.words.lengths import Units
+
 from .app import app, guarded
 from .console import note, out, print_json, say, tracked
-from .options import BALL_SET, JSON
+from .given.options import BALL_SET, JSON, PLAYER, UNITS
 
 Show = Callable[[Mapping[str, Any], Console], None]
-DEFAULT_PORT = 8765
 PORT = Annotated[
     int, typer.Option("--port", min=1, max=65535, help="Port to listen on.", show_default=True)
 ]
@@ -31,6 +33,7 @@ def demo(
         bool, typer.Option("--serve", help="Leave the service running on the demo's data.")
     ] = False,
     port: PORT = DEFAULT_PORT,
+    units: UNITS = Units.MM,
 ) -> None:
     """Do the whole job on the sample stills and write a report.
 
@@ -39,7 +42,7 @@ def demo(
     """
     from service.demo.show import print_demo, run_demo, serve_demo
 
-    done = run_demo(folder, announce=note, track=tracked)
+    done = run_demo(folder, units=units, announce=note, track=tracked)
     print_demo(done, out())
     if serve_after:
         serve_demo(done, port=port, announce=say)
@@ -53,17 +56,28 @@ def serve(
     ] = Path("restmark-data"),
     host: Annotated[
         str, typer.Option("--host", help="Address to listen on; the default is this machine only.")
-    ] = "127.0.0.1",
+    ] = DEFAULT_HOST,
     port: PORT = DEFAULT_PORT,
     calibration: Annotated[
         Path | None, typer.Option("--calibration", help="Calibration file to set at the start.")
     ] = None,
     ball_set: BALL_SET = None,
+    units: UNITS = Units.MM,
+    player: PLAYER = None,
 ) -> None:
     """Run the service: post stills, set intents, see verdicts on a page. There is no login."""
     from service.api import serve as run_service
 
-    run_service(data, host, port, open_calibration=calibration, ball_set=ball_set, announce=say)
+    run_service(
+        data,
+        host,
+        port,
+        open_calibration=calibration,
+        ball_set=ball_set,
+        units=units,
+        player=player,
+        announce=say,
+    )
 
 
 @app.command()

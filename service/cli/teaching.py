@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import FileFormatError
-from service.report.words import ball_name
+from service.words.balls import ball_name
 from vision.layout import Layout
 
 from .app import app, guarded
 from .console import say
-from .inputs import entry_of, is_layout_file, read_bytes
-from .layouts import check_surface
-from .options import BALL_SET, CALIBRATION, set_from
+from .given.inputs import entry_of, is_layout_file, read_bytes
+from .given.layouts import check_surface
+from .given.options import BALL_SET, CALIBRATION, set_from
 from .reading import print_layout, read_one
 
 if TYPE_CHECKING:

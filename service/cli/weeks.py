@@ -8,10 +8,11 @@ from typing import Annotated
 import typer
 
 from calibration.errors import RestmarkError
+from service.words.lengths import Lengths, Units
 
 from .app import app, guarded
 from .console import out, print_json, say
-from .options import JSON
+from .given.options import JSON, UNITS
 
 
 @app.command()
@@ -23,6 +24,7 @@ def progress(
     same_shots: Annotated[
         bool, typer.Option("--same-shots", help="Count only shots played in every session.")
     ] = False,
+    units: UNITS = Units.MM,
     as_json: JSON = False,
 ) -> None:
     """Show stored sessions over weeks: rates, bias, speed against line, and what is missing.
@@ -30,11 +32,12 @@ def progress(
     Nothing is called a trend before it can be claimed; until then the command says how many
     sessions are missing.
     """
-    from service.pages import progress_of
-    from service.report.kind_words import kind_rows
-    from service.report.progress_words import progress_lines
+    from service.desk.stored import calibration_of
+    from service.desk.sums import progress_of
     from service.report.tables import kinds_grid, sessions_grid
     from service.store import DATABASE_NAME, Store
+    from service.words.kinds import kind_rows
+    from service.words.progress import progress_lines
 
     if not (data / DATABASE_NAME).is_file():
         raise RestmarkError(
@@ -46,15 +49,17 @@ def progress(
     try:
         with store.reading() as reader:
             found = progress_of(reader.scores(), same_shots=same_shots)
+            record = reader.calibration()
+            made = None if record is None else calibration_of(record)
     finally:
         store.close()
-    lines = progress_lines(found)
     if as_json:
-        print_json({"progress": found.to_dict(), "words": lines})
+        print_json({"progress": found.to_dict(), "words": progress_lines(found)})
         return
+    lengths = Lengths(units=units) if made is None else Lengths.on(made.table, units)
     if found.sessions:
-        out().print(sessions_grid(found.sessions))
+        out().print(sessions_grid(found.sessions, lengths))
     if kind_rows(found.by_kind):
-        out().print(kinds_grid(found.by_kind))
-    for line in lines:
+        out().print(kinds_grid(found.by_kind, lengths))
+    for line in progress_lines(found, lengths):
         say(line)

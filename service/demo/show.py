@@ -12,19 +12,21 @@ import numpy as np
 from rich.console import Console
 from rich.markup import escape
 
-from calibration.jsonfile import make_folder, write_json, write_text
+from calibration.jsonfile import make_folder, write_json
 from service.report import model
-from service.report.page import render_page
-from service.report.summary_words import summary_lines
 from service.report.tables import attempts_grid
-from service.report.words import calibration_lines, lens_lines, percent
+from service.report.written import REPORT_FILE, lead_words, write_report
+from service.words.calibration import calibration_lines
+from service.words.lengths import Lengths, Units
+from service.words.lens import lens_lines
+from service.words.plain import percent
+from service.words.summary import summary_lines
 from vision.truth.measure import Accuracy
 
 from .trial import Track, Trial, run_trial, untracked
 
 SESSION_FORMAT = "restmark-session"
 SESSION_VERSION = 1
-REPORT_FILE = "report.html"
 SESSION_FILE = "session.json"
 RENDERED = (
     "The sample stills are rendered, not photographed: where every ball lies is known exactly "
@@ -39,6 +41,7 @@ class Demo:
     trial: Trial
     folder: Path
     seconds: float
+    units: Units = Units.MM
 
     @property
     def report(self) -> Path:
@@ -49,6 +52,7 @@ class Demo:
 def run_demo(
     folder: Path,
     *,
+    units: Units = Units.MM,
     announce: Callable[[str], None] = lambda text: None,
     track: Track = untracked,
 ) -> Demo:
@@ -60,22 +64,21 @@ def run_demo(
     trial.lens.write(folder / "lens.json")
     trial.calibration.write(folder / "table.json")
     write_json(folder / SESSION_FILE, session_json(trial))
-    report = model.make_report(trial.result, report_source(trial))
-    write_text(folder / REPORT_FILE, render_page(report))
-    return Demo(trial=trial, folder=folder, seconds=time.perf_counter() - started)
+    write_report(folder / REPORT_FILE, trial.result, report_source(trial, units))
+    return Demo(trial=trial, folder=folder, seconds=time.perf_counter() - started, units=units)
 
 
-def report_source(trial: Trial) -> model.Source:
+def report_source(trial: Trial, units: Units = Units.MM) -> model.Source:
     """What the report says beside the session itself."""
     attempts = len(trial.result.attempts)
     return model.Source(
         heading="A practice of position play, measured",
-        lead=f"{attempts} attempts on one 9 ft table: where the cue ball was meant to stop, where "
-        f"it stopped, and what the difference cost. Read from {len(trial.stills)} stills of a "
-        "camera above the table, rendered as a sample.",
+        lead=f"{lead_words(attempts, trial.calibration.table)} Read from {len(trial.stills)} "
+        "stills of a camera above the table, rendered as a sample.",
         provenance="Made by restmark demo from the packaged sample stills. " + RENDERED,
         table=trial.calibration.table,
         calibration=trial.calibration,
+        units=units,
         empty_still=trial.empty_still,
         stills=trial.stills,
         accuracy=model.Accuracy(lead=RENDERED, lines=tuple(accuracy_lines(trial))),
@@ -132,6 +135,7 @@ def reading_lines(figures: Accuracy) -> list[str]:
 def print_demo(demo: Demo, console: Console) -> None:
     """The demo's result on a terminal."""
     trial = demo.trial
+    lengths = Lengths.on(trial.calibration.table, demo.units)
     for heading, lines in (
         ("Lens", lens_lines(trial.lens)),
         ("Calibration", calibration_lines(trial.calibration)),
@@ -140,12 +144,12 @@ def print_demo(demo: Demo, console: Console) -> None:
         for line in lines:
             console.print(f"  {escape(line)}")
     console.print("[bold]Attempts[/]")
-    console.print(attempts_grid(trial.result.attempts))
+    console.print(attempts_grid(trial.result.attempts, lengths))
     for attempt in trial.result.attempts:
         for warning in attempt.verdict.warnings if attempt.verdict else ():
             console.print(f"  {attempt.attempt}: {escape(warning)}", style="dim")
     console.print("[bold]Summary[/]")
-    for line in summary_lines(trial.result.summary):
+    for line in summary_lines(trial.result.summary, lengths):
         console.print(f"  {escape(line)}")
     console.print("[bold]Accuracy of the reading[/] (rendered stills, exact truth)")
     for line in accuracy_lines(trial):
@@ -158,7 +162,8 @@ def print_demo(demo: Demo, console: Console) -> None:
 
 def serve_demo(demo: Demo, *, port: int, announce: Callable[[str], None]) -> None:
     """Leave the service running on the demo's data, in ``data`` of its folder."""
-    from service.api import SessionAttempt, SessionStill, load_session, serve
+    from service.api import serve
+    from service.desk.session import SessionAttempt, SessionStill, load_session
 
     trial = demo.trial
     data = demo.folder / "data"

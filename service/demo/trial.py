@@ -14,15 +14,17 @@ from typing import Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.calibrate import calibrate
 from calibration.errors import RestmarkError
+from calibration.from_still import calibrate
 from calibration.kept.calibration import Calibration
 from calibration.lens.board import BoardPattern
 from calibration.lens.file import Lens
 from calibration.lens.fit import fit_lens
+from calibration.solve.known import Known
 from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
 from service.practice import Plan, Reading, SessionResult, score_session
+from vision.known.empty_check import balls_on_bed, refuse_balls
 from vision.layout import Layout
 from vision.read import Reader
 from vision.still import decode_still
@@ -118,13 +120,16 @@ def run_trial(
     clock.stop("lens")
     announce("calibrating on the empty table")
     empty = sample_folder(EMPTY_STILL).read_bytes()
+    still = decode_still(empty, name=EMPTY_STILL)
     made = calibrate(
-        decode_still(empty, name=EMPTY_STILL),
+        still,
         Table.from_surface(PRACTICE_SURFACE),
         PRACTICE_HEAD,
-        lens=lens,
+        Known(lens=lens),
     )
     clock.stop("calibration")
+    refuse_balls(balls_on_bed(made, still, name=EMPTY_STILL), name=EMPTY_STILL)
+    clock.stop("empty bed")
     paths = _in_order(sample_stills(SHOTS_FOLDER))
     stills = {path.name: path.read_bytes() for path in paths}
     readings, step_ms = read_all(stills, made, track)

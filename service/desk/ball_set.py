@@ -7,13 +7,13 @@ from dataclasses import replace
 
 from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
-from service.pages import calibration_of
 from service.store import Reader, ReadingRecord, Store
 from vision.known.teaching import teach_still
 from vision.layout import Layout
 from vision.name.taught import LOOKS_KEPT, Taught
 
 from .known_set import KnownSet, NotLearned
+from .stored import calibration_of
 
 Teach = Callable[[bytes, Calibration, Layout, Taught | None], Taught]
 

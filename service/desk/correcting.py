@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from calibration.errors import RestmarkError
-from service.api.problems import ApiError
-from service.pages import calibration_of
 from service.position import Intent, score_shot
 from service.practice.kinds import shot_kind
 from service.store import (
@@ -15,10 +13,12 @@ from service.store import (
     Circumstances,
     CorrectionRecord,
     NotFoundError,
-    StoreError,
     Writer,
 )
-from vision.name.corrected import Correction, corrected
+from vision.name.corrected import Correction, CorrectionError, corrected
+
+from .refusals import later_correction
+from .stored import calibration_behind, player_of
 
 
 def correct_reading(writer: Writer, number: int, document: Mapping[str, Any]) -> dict[str, Any]:
@@ -49,21 +49,16 @@ def _last_correction(writer: Writer, number: int, correction: int) -> Correction
         raise NotFoundError.of("correction", correction, f"the list of reading {number}'s names")
     last = said[-1]
     if last.id != correction:
-        raise ApiError(
-            f"correction: got number {correction}, and later ones stand on it; allowed: the last, "
-            f"{last.id}. Take that one back first.",
-            code="later-correction",
-        )
+        raise later_correction(correction, last.id)
     return last
 
 
 def _corrections(document: Mapping[str, Any]) -> tuple[Correction, ...]:
     given = document.get("names")
     if not isinstance(given, list) or not given:
-        raise ApiError(
+        raise CorrectionError(
             f"names: got {given!r}; allowed: a list of objects with id, x_mm and y_mm, one or "
-            "more. Name the balls that were read wrong.",
-            code="bad-correction",
+            "more. Name the balls that were read wrong."
         )
     return tuple(Correction.from_dict(item, path=f"names[{i}]") for i, item in enumerate(given))
 
@@ -74,16 +69,12 @@ def _judged_again(writer: Writer, number: int) -> list[dict[str, Any]]:
 
 def _judge_again(writer: Writer, attempt: AttemptRecord) -> dict[str, Any]:
     """Another verdict on the corrected layouts; where none can be given, the old one stays."""
-    record = writer.calibration(attempt.after.calibration_id)
-    if record is None:
-        raise StoreError(
-            f"reading {attempt.after.id}: its calibration {attempt.after.calibration_id} is gone; "
-            "allowed: a whole database. Put restmark.db back from your copy."
-        )
-    table = calibration_of(record).table
+    table = calibration_behind(writer, attempt.after).table
     before, after = attempt.before.layout, attempt.after.layout
     try:
-        verdict = score_shot(before, after, Intent.from_dict(attempt.intent.document), table)
+        player = player_of(attempt.judged_by.settings, path=f"attempts[{attempt.id}].player")
+        intent = Intent.from_dict(attempt.intent.document)
+        verdict = score_shot(before, after, intent, table, player=player)
     except RestmarkError as refusal:
         return {"id": attempt.id, "judged": False, "detail": refusal.detail}
     kind = shot_kind(before, verdict, table)

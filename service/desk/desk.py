@@ -4,79 +4,37 @@ from __future__ import annotations
 
 import asyncio
 import functools
-import hashlib
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from datetime import datetime
-from typing import Any, Protocol, TypeVar
+from dataclasses import replace
+from typing import Any, TypeVar
 
-from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
-from service.api.live import Live
-from service.api.problems import ApiError
-from service.pages import calibration_of, landing_zone_of
-from service.position import Intent, Verdict, score_shot
-from service.practice import Note, ShotKind, shot_kind
+from service.position import Intent
+from service.position.meant.player_file import player_document, player_from
+from service.practice import Note
 from service.store import (
     AttemptRecord,
     CalibrationRecord,
     Circumstances,
     IntentRecord,
-    ReadingRecord,
+    PlayerRecord,
     Receipt,
     Store,
-    Writer,
 )
-from vision.layout import Layout
 from vision.name.taught import Taught
 
+from .arriving import Met, ReadStill, Upload, compare, keep
 from .ball_set import BallSet
 from .correcting import correct_reading, take_back
 from .known_set import KnownSet
+from .live import Live
+from .refusals import key_reused, no_calibration, no_intent, no_layout
+from .scene import landing_zone_of
+from .stored import calibration_of
 
 T = TypeVar("T")
-
-
-class ReadStill(Protocol):
-    """Reads a still; ``vision.read.read_still`` is one."""
-
-    def __call__(
-        self,
-        data: bytes,
-        calibration: Calibration,
-        *,
-        name: str = "",
-        previous: Layout | None = None,
-        taught: Taught | None = None,
-    ) -> Layout:
-        """The layout in ``data``; RestmarkError where there is none to be had."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Upload:
-    """A still as it came over the wire."""
-
-    data: bytes
-    name: str
-    key: str | None = None
-    """Idempotency key."""
-
-    @property
-    def fingerprint(self) -> str:
-        """Hash of all that a repeat must have in common with the first."""
-        return hashlib.sha256(self.name.encode() + b"\0" + self.data).hexdigest()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Met:
-    """What a still meets when its turn comes."""
-
-    calibration: CalibrationRecord
-    previous: ReadingRecord | None
-    intent: IntentRecord | None
-    before: ReadingRecord | None
 
 
 class Desk:
@@ -86,6 +44,8 @@ class Desk:
         self.store = store
         self.live = live
         self.ball_set = BallSet(store)
+        self.stills_check = store.check_stills()
+        """How whole the stills' files were at the start."""
         self._read = read
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
 
@@ -118,11 +78,7 @@ class Desk:
                 raise no_calibration()
             before = reader.latest_comparable(calibration.id)
             if before is None:
-                raise ApiError(
-                    "intent: got one before any layout; allowed: an intent after a still of the "
-                    "clear table was read. Post that still first.",
-                    code="no-layout",
-                )
+                raise no_layout()
             # what the rules name is named once, on the layout that the shot is played from
             intent = intent.named_on(before.layout)
             intent.check_on(before.layout, calibration_of(calibration).table)
@@ -132,8 +88,22 @@ class Desk:
         self.live.tell("intent", intent_id=record.id)
         return record
 
+    def set_player(self, document: Mapping[str, Any]) -> PlayerRecord:
+        """The player's settings that hold from now on; the same ones as before change nothing.
+
+        Attempts keep the settings they were judged by.
+        """
+        given = player_document(player_from(document, path="player"))
+        with self.store.writing() as writer:
+            held = writer.player()
+            if held is not None and held.document == given:
+                return held
+            record = writer.add_player(given)
+        self.live.tell("player", player_id=record.id)
+        return record
+
     def withdraw_intent(self) -> None:
-        """The pending intent no longer holds; ApiError where none was pending."""
+        """The pending intent no longer holds; DeskError where none was pending."""
         with self.store.writing() as writer:
             was_pending = writer.withdraw_intent()
         if not was_pending:
@@ -159,7 +129,8 @@ class Desk:
         receipt = self._receipt(upload)
         if receipt is not None:
             return receipt.body, True
-        met = self._met()
+        with self.store.reading() as reader:
+            met = Met.now(reader)
         started = time.perf_counter()
         layout = self._read(
             upload.data,
@@ -168,17 +139,11 @@ class Desk:
             previous=met.previous.layout if met.previous else None,
             **self._known_of_the_set(),
         )
+        layout = replace(layout, settled=layout.settled and upload.settled)
         took_ms = round((time.perf_counter() - started) * 1000, 1)
-        comparison, verdict = _compare(met, layout)
+        compared = compare(met, layout)
         with self.store.writing() as writer:
-            reading = writer.add_reading(
-                writer.add_still(upload.data, name=upload.name),
-                layout,
-                calibration_id=met.calibration.id,
-                took_ms=took_ms,
-                comparison=comparison,
-            )
-            attempt = _add_attempt(writer, met, reading, verdict)
+            reading, attempt = keep(writer, upload, met, layout, compared, took_ms=took_ms)
             body = {
                 "reading": reading.to_dict(),
                 "attempt": attempt.to_dict() if attempt else None,
@@ -242,95 +207,11 @@ class Desk:
         taught = self.ball_set.known().taught
         return {} if taught is None else {"taught": taught}
 
-    def _met(self) -> _Met:
-        with self.store.reading() as reader:
-            calibration = reader.calibration()
-            if calibration is None:
-                raise no_calibration()
-            intent = reader.pending_intent()
-            return _Met(
-                calibration=calibration,
-                previous=reader.latest_comparable(calibration.id),
-                intent=intent,
-                before=reader.reading(intent.before_reading_id) if intent else None,
-            )
-
     def _receipt(self, upload: Upload) -> Receipt | None:
         if upload.key is None:
             return None
         with self.store.reading() as reader:
             receipt = reader.receipt(upload.key)
         if receipt is not None and receipt.fingerprint != upload.fingerprint:
-            raise ApiError(
-                f"Idempotency-Key: got {upload.key!r}, which another still came with; allowed: "
-                "the same still under the same name. Use a new key.",
-                code="idempotency-key-reused",
-            )
+            raise key_reused(upload.key)
         return receipt
-
-
-def no_calibration() -> ApiError:
-    """What is said where a calibration is needed and none was set."""
-    return ApiError(
-        "calibration: none is set; allowed: stills and intents once there is one. Make "
-        "table.json with `restmark calibrate` and PUT it to /api/v1/calibration.",
-        code="no-calibration",
-    )
-
-
-def no_intent() -> ApiError:
-    """What is said where a pending intent is asked for and there is none."""
-    return ApiError(
-        "intent: none is pending; allowed: one that waits for its shot. PUT one to "
-        "/api/v1/intent after the still before the shot.",
-        code="no-intent",
-    )
-
-
-def circumstances_of(
-    kind: ShotKind | None, *, in_a_row: int | None = None, played_at: datetime | None = None
-) -> Circumstances:
-    """What the store keeps beside a verdict."""
-    known = {} if kind is None else kind.to_dict()
-    return Circumstances(**known, in_a_row=in_a_row, played_at=played_at)
-
-
-def _add_attempt(
-    writer: Writer, met: _Met, after: ReadingRecord, verdict: Verdict | None
-) -> AttemptRecord | None:
-    if verdict is None or met.intent is None or met.before is None:
-        return None
-    table = calibration_of(met.calibration).table
-    return writer.add_attempt(
-        met.intent,
-        before=met.before,
-        after=after,
-        verdict=verdict.to_dict(),
-        offsets_mm=(verdict.offset_along_mm, verdict.offset_across_mm),
-        circumstances=circumstances_of(shot_kind(met.before.layout, verdict, table)),
-    )
-
-
-def _compare(met: _Met, after: Layout) -> tuple[dict[str, Any] | None, Verdict | None]:
-    """What is said of the comparison, and the verdict where there is one."""
-    if met.intent is None or met.before is None:
-        return None, None
-    if after.obstructed or not after.settled:
-        code = "obstructed" if after.obstructed else "unsettled"
-        reason = "something is over the table" if after.obstructed else "balls were still moving"
-        return {
-            "made": False,
-            "code": code,
-            "detail": f"still {after.still}: {reason}; allowed: a clear table at rest. No attempt "
-            "was made and the intent still holds: post the next still.",
-        }, None
-    try:
-        verdict = score_shot(
-            met.before.layout,
-            after,
-            Intent.from_dict(met.intent.document),
-            calibration_of(met.calibration).table,
-        )
-    except RestmarkError as refusal:
-        return {"made": False, "code": refusal.code, "detail": refusal.detail}, None
-    return {"made": True}, verdict

@@ -1,4 +1,8 @@
-"""Drawings of a table: the top view in the table frame and the overlay on the still itself."""
+"""Drawings of a table: the top view in the table frame, the overlay on the still itself, maps.
+
+In: a table, layouts, a verdict or a map. Out: SVG as text. The only place that draws a table;
+it reads no file and decides nothing.
+"""
 
 from .balls import ball_icon_svg
 from .overlay import overlay_svg

@@ -6,6 +6,8 @@ import math
 from xml.etree import ElementTree as ET
 
 from calibration.table import BALL_RADIUS_MM
+from service.words.balls import ball_name
+from service.words.lengths import Lengths
 from vision.layout import Ball, Layout
 
 from . import palette
@@ -16,15 +18,14 @@ MOVED_MM = 6.0
 """A ball nearer than this to its former place is drawn once: readings differ by about 1 mm."""
 
 
-def draw_ball(parent: ET.Element, view: View, ball: Ball) -> ET.Element:
+def draw_ball(parent: ET.Element, view: View, ball: Ball, lengths: Lengths) -> ET.Element:
     """The ball at its place; a doubtful name gets a dashed ring and a question mark."""
     x, y = view.at(ball.centre_mm)
     group = add(
         parent, "g", transform=f"translate({number(x)} {number(y)})", class_="ball",
         data_ball=ball.id,
     )  # fmt: skip
-    words = f"{'cue ball' if ball.id == 'cue' else f'ball {ball.id}'}"
-    add(group, "title", f"{words}: {ball.x_mm:.1f}, {ball.y_mm:.1f} mm")
+    add(group, "title", f"{ball_name(ball.id)}: {lengths.place(ball.centre_mm)}")
     radius = BALL_RADIUS_MM
     add(group, "ellipse", cx=3, cy=5, rx=radius + 2, ry=radius + 2, fill="#000", opacity=0.28)
     ball_symbol(group, ball.id, radius)
@@ -113,8 +114,7 @@ def draw_before(parent: ET.Element, view: View, before: Layout, after: Layout) -
                 stroke_dasharray="2 12", stroke_linecap="round", opacity=0.5,
             )  # fmt: skip
         double = add(group, "g", transform=f"translate({number(x)} {number(y)})")
-        words = "cue ball" if ball.id == "cue" else f"ball {ball.id}"
-        add(double, "title", f"{words} before the shot")
+        add(double, "title", f"{ball_name(ball.id)} before the shot")
         faded = add(double, "g", opacity=0.36)
         ball_symbol(faded, ball.id, BALL_RADIUS_MM)
         add(

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.table import Table
+from service.words.lengths import MILLIMETRES, Lengths, Units
+from service.words.plain import percent
 from vision.layout import Layout
 
 from . import palette
@@ -26,24 +28,32 @@ LEVELS = (0.1, 0.25, 0.5, 0.75, 0.9)
 _OPAQUE = 255
 
 
-def chance_map_svg(table: Table, layout: Layout, chart: ChanceMap, *, width_px: int = 960) -> str:
+def chance_map_svg(
+    table: Table,
+    layout: Layout,
+    chart: ChanceMap,
+    *,
+    units: Units = Units.MM,
+    width_px: int = 960,
+) -> str:
     """An <svg> element: the table from above with each cell's chance, the balls and the best place.
 
     Cells without a way into any pocket, and those where no cue ball can lie, show the cloth.
     """
+    lengths = Lengths.on(table, units)
     view = View(table=table, width_px=width_px, legend=True)
     svg = root(
         view.box,
         width_px,
         title=f"Pot chance of ball {chart.ball}",
-        description=describe_chances(chart),
+        description=describe_chances(chart, lengths),
         kind="chance-map",
     )
     draw_table(svg, view)
     _draw_cells(svg, view, chart)
     balls = add(svg, "g", class_="balls")
     for ball in layout.balls:
-        draw_ball(balls, view, ball)
+        draw_ball(balls, view, ball, lengths)
     best = chart.best
     if best is not None and best[1] > 0:
         x, y = view.at(best[0])
@@ -54,15 +64,15 @@ def chance_map_svg(table: Table, layout: Layout, chart: ChanceMap, *, width_px: 
     return text_of(svg)
 
 
-def describe_chances(chart: ChanceMap) -> str:
+def describe_chances(chart: ChanceMap, lengths: Lengths = MILLIMETRES) -> str:
     """The map in words."""
     best = chart.best
     if best is None or best[1] == 0:
         return f"No place gives ball {chart.ball} a way into a pocket. Head end on the left."
-    (x, y), chance = best
+    place, chance = best
     return (
-        f"Chance of potting ball {chart.ball} by the cue ball's place, best {100 * chance:.0f} % "
-        f"at {x:.0f}, {y:.0f} mm. Head end on the left."
+        f"Chance of potting ball {chart.ball} by the cue ball's place, best {percent(chance)} "
+        f"at {lengths.place(place)}. Head end on the left."
     )
 
 

@@ -5,16 +5,15 @@ from __future__ import annotations
 from xml.etree import ElementTree as ET
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
+from calibration.kept.budget import radius_95_mm
 from calibration.kept.calibration import Calibration
-from calibration.solve.quality import radius_95_mm
 
 from . import palette
 from .frame import View, draw_table
 from .svg import add, root, text_of
 
-FloatArray = NDArray[np.float64]
 CELLS = (8, 16)
 """Across and along: squares of an eighth of the width, half a diamond."""
 _BASE = 0.36

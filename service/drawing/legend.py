@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
+from service.words.lengths import Lengths
+from service.words.verdicts import headline
+
 from . import palette
 from .frame import View
 from .svg import add, number
@@ -17,7 +20,11 @@ _GLYPH_SHARE = 0.56
 
 
 def draw_legend(
-    svg: ET.Element, view: View, verdict: Verdict | None, marks: list[tuple[str, str]]
+    svg: ET.Element,
+    view: View,
+    verdict: Verdict | None,
+    marks: list[tuple[str, str]],
+    lengths: Lengths,
 ) -> None:
     """Verdict on the left, then one entry a mark: (kind, words)."""
     left, top, wide, high = view.box
@@ -26,7 +33,7 @@ def draw_legend(
     strip = add(svg, "g", class_="legend")
     if verdict is not None:
         size = 19 * view.mm_per_px
-        words = verdict_words(verdict)
+        words = headline(verdict, lengths)
         add(
             strip, "text", words, x=x, y=middle + size * 0.35, font_size=size,
             font_weight="700", fill=palette.verdict_colour(verdict.verdict),
@@ -46,19 +53,6 @@ def draw_legend(
         x += width + size * 0.9
 
 
-def verdict_words(verdict: Verdict) -> str:
-    """The verdict in a few words: ``out by 84 mm``, ``in the zone``, ``scratch``."""
-    if verdict.scratch:
-        return "scratch"
-    if verdict.verdict == "in":
-        return "in the zone"
-    if verdict.miss_mm is None:
-        return "out: no zone here" if verdict.zone_empty else verdict.verdict or "no intent"
-    if verdict.verdict == "out":
-        return f"out by {verdict.miss_mm:.0f} mm"
-    return "too close to call"
-
-
 def _swatch(parent: ET.Element, kind: str, size: float) -> None:
     r = size * 0.5
     if kind == "zone":
@@ -70,6 +64,13 @@ def _swatch(parent: ET.Element, kind: str, size: float) -> None:
         group = add(parent, "g", stroke=palette.WANTED, stroke_width=4)
         add(group, "line", x1=size * 0.1, y1=0, x2=size * 1.1, y2=0)
         add(group, "line", x1=size * 0.6, y1=-r, x2=size * 0.6, y2=r)
+    elif kind.startswith("#"):  # a route, by its colour
+        add(parent, "line", x1=0, y1=0, x2=size * 1.3, y2=0, stroke=kind, stroke_width=7)
+    elif kind == "dots":
+        add(
+            parent, "line", x1=0, y1=0, x2=size * 1.3, y2=0, stroke=palette.GHOST,
+            stroke_width=7, stroke_dasharray="2 10",
+        )  # fmt: skip
     elif kind == "arrival":
         add(
             parent, "line", x1=0, y1=0, x2=size * 1.3, y2=0, stroke=palette.ARRIVAL,

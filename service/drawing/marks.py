@@ -8,7 +8,9 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
+from calibration.chi_square import PLANE_95
 from calibration.table import BALL_RADIUS_MM, PointMm
+from service.words.lengths import Lengths
 from vision.layout import Ball
 
 from . import palette
@@ -18,8 +20,6 @@ from .svg import add, arrow_head, number, path, points
 if TYPE_CHECKING:
     from service.position import LandingZone, Verdict
 
-CHI2_95_TWO = 5.991
-"""95 % point of chi-square with two degrees of freedom: scale of the error ellipse."""
 _ELLIPSE_ROOM_MM = 75.0
 _FACTORS = (1, 2, 3, 5, 10, 15, 20, 30, 50, 75, 100)
 
@@ -27,7 +27,7 @@ _FACTORS = (1, 2, 3, 5, 10, 15, 20, 30, 50, 75, 100)
 def ellipse_mm(ball: Ball) -> tuple[float, float, float]:
     """Semi-axes (mm, larger first) of the 95 % ellipse and the larger one's angle (rad)."""
     values, vectors = np.linalg.eigh(np.asarray(ball.cov_mm2, dtype=float))
-    small, large = (math.sqrt(max(0.0, CHI2_95_TWO * float(v))) for v in values)
+    small, large = (math.sqrt(max(0.0, PLANE_95 * float(v))) for v in values)
     return large, small, math.atan2(float(vectors[1, 1]), float(vectors[0, 1]))
 
 
@@ -58,16 +58,13 @@ def draw_zone(svg: ET.Element, view: View, zone: LandingZone) -> None:
             add(mark, "line", x1=x + 8 * dx, y1=y + 8 * dy, x2=x + 26 * dx, y2=y + 26 * dy)
 
 
-def draw_arrival(svg: ET.Element, view: View, verdict: Verdict) -> None:
-    """The line on which the cue ball was to arrive."""
-    line = verdict.arrival_line_mm
-    if line is None:
-        return
+def draw_arrival(svg: ET.Element, view: View, line: tuple[PointMm, PointMm], words: str) -> None:
+    """The line on which the cue ball came or is to arrive."""
     ring = view.ring(line)
     if len(ring) < 2 or math.dist(ring[-2], ring[-1]) < 1:
         return
     group = add(svg, "g", class_="arrival", opacity=0.9)
-    add(group, "title", "planned arrival line")
+    add(group, "title", words)
     add(
         group, "polyline", points=points(ring), fill="none", stroke=palette.ARRIVAL,
         stroke_width=4, stroke_dasharray="22 12",
@@ -91,15 +88,16 @@ def draw_stop(svg: ET.Element, view: View, cue: Ball, colour: str) -> None:
         )  # fmt: skip
 
 
-def draw_miss(svg: ET.Element, view: View, verdict: Verdict, colour: str) -> None:
-    """The vector from the nearest place in the zone to the stop, with its length in mm."""
+def draw_miss(svg: ET.Element, view: View, verdict: Verdict, colour: str, lengths: Lengths) -> None:
+    """The vector from the nearest place in the zone to the stop, with its length."""
     stop, vector, miss_mm = verdict.cue_stop_mm, verdict.miss_vector_mm, verdict.miss_mm
     if stop is None or vector is None or not miss_mm:
         return
     tail = view.at((stop[0] - vector[0], stop[1] - vector[1]))
     tip = view.at((stop[0], stop[1]))
     group = add(svg, "g", class_="miss")
-    add(group, "title", f"miss {miss_mm:.1f} mm")
+    words = lengths.text(miss_mm)
+    add(group, "title", f"outside the zone by {words}")
     for stroke, width in ((palette.BALL_INK, 12.0), (colour, 6.5)):
         add(
             group, "line", x1=tail[0], y1=tail[1], x2=tip[0], y2=tip[1], stroke=stroke,
@@ -111,7 +109,6 @@ def draw_miss(svg: ET.Element, view: View, verdict: Verdict, colour: str) -> Non
             stroke=palette.BALL_INK, stroke_width=2.5,
         )  # fmt: skip
     add(group, "circle", cx=tail[0], cy=tail[1], r=8, fill=colour)
-    words = f"{miss_mm:.0f} mm"
     size = 15 * view.mm_per_px
     half = (size * (0.31 * len(words) + 0.5), size * 0.78)
     x, y = label_place(view, tail, tip, half)

@@ -21,10 +21,11 @@ from numpy.typing import NDArray
 from calibration.camera import Camera
 from calibration.errors import RestmarkError
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
+from service.words.lengths import Lengths, Units
+from service.words.verdicts import headline
 from vision.layout import Layout
 
 from . import palette
-from .legend import verdict_words
 from .svg import add, arrow_head, path, points, root, text_of
 
 if TYPE_CHECKING:
@@ -66,6 +67,7 @@ def overlay_svg(
     *,
     verdict: Verdict | None = None,
     zone: LandingZone | None = None,
+    units: Units = Units.MM,
     width_px: int = 1280,
 ) -> str:
     """An <svg> element: the still (scaled down, embedded) under its reading.
@@ -74,7 +76,8 @@ def overlay_svg(
     """
     zone = zone if zone is not None or verdict is None else verdict.zone
     jpeg, (wide, high), scale = _shrink(still, layout.still, width_px)
-    words = f" Verdict: {verdict_words(verdict)}." if verdict is not None else ""
+    lengths = Lengths.on(calibration.table, units)
+    words = f" Verdict: {headline(verdict, lengths)}." if verdict is not None else ""
     svg = root(
         (0, 0, wide, high),
         wide,
@@ -92,7 +95,7 @@ def overlay_svg(
         _draw_zone(svg, canvas, zone)
     _draw_balls(svg, canvas, layout)
     if verdict is not None:
-        _draw_miss(svg, canvas, verdict)
+        _draw_miss(svg, canvas, verdict, lengths)
     return text_of(svg)
 
 
@@ -167,7 +170,7 @@ def _draw_balls(svg: ET.Element, canvas: _Canvas, layout: Layout) -> None:
         )  # fmt: skip
 
 
-def _draw_miss(svg: ET.Element, canvas: _Canvas, verdict: Verdict) -> None:
+def _draw_miss(svg: ET.Element, canvas: _Canvas, verdict: Verdict, lengths: Lengths) -> None:
     stop, vector, miss_mm = verdict.cue_stop_mm, verdict.miss_vector_mm, verdict.miss_mm
     if stop is None:
         return
@@ -194,7 +197,7 @@ def _draw_miss(svg: ET.Element, canvas: _Canvas, verdict: Verdict) -> None:
         )
     middle = line[len(line) // 2]
     add(
-        group, "text", f"{miss_mm:.0f} mm", x=float(middle[0]) + 10 * canvas.unit_px,
+        group, "text", lengths.text(miss_mm), x=float(middle[0]) + 10 * canvas.unit_px,
         y=float(middle[1]) - 10 * canvas.unit_px, font_size=16 * canvas.unit_px,
         font_weight="700", fill=colour, stroke="#101314", stroke_width=4 * canvas.unit_px,
         paint_order="stroke", stroke_linejoin="round",

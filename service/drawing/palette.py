@@ -38,6 +38,8 @@ ERROR_BANDS = (
     ("#4d2410", "#ffffff"),
 )
 """Fill and ink of each band, one more than there are limits."""
+ROUTES = ("#7fd3f7", "#f5b83d", "#f2a3c7", "#8fe0b0", "#ffffff")
+"""Planned routes in the order given; told apart by their numbers too."""
 
 BALL_WHITE = "#f6f1e4"
 BALL_INK = "#17191b"

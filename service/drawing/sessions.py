@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
+from service.words.plain import percent, percent_between
+
 from .svg import add, points, root, text_of
 
 _WIDE, _HIGH = 720.0, 260.0
@@ -33,10 +35,7 @@ def sessions_svg(
     sessions: Sequence[SessionPoint], *, fitted: tuple[float, float] | None = None
 ) -> str:
     """A dot a session with its interval; ``fitted`` draws the trend from first to last."""
-    words = "; ".join(
-        f"{each.label}: {each.successes} of {each.n}, 95 % {each.low:.0%} to {each.high:.0%}"
-        for each in sessions
-    )
+    words = "; ".join(_words(each) for each in sessions)
     svg = root(
         (0, 0, _WIDE, _HIGH), int(_WIDE), title="Rate in the zone by session",
         description=words or "no sessions", kind="sessions",
@@ -55,7 +54,7 @@ def _draw_scale(svg: ET.Element) -> None:
     for share in (0.0, 0.25, 0.5, 0.75, 1.0):
         y = _up(share)
         add(grid, "line", x1=_LEFT, x2=_WIDE - _RIGHT, y1=y, y2=y)
-        add(texts, "text", f"{share:.0%}", x=_LEFT - 8, y=y + 4, text_anchor="end")
+        add(texts, "text", percent(share), x=_LEFT - 8, y=y + 4, text_anchor="end")
 
 
 def _draw_fit(svg: ET.Element, fitted: tuple[float, float], count: int) -> None:
@@ -74,8 +73,7 @@ def _draw_fit(svg: ET.Element, fitted: tuple[float, float], count: int) -> None:
 
 def _draw_session(svg: ET.Element, each: SessionPoint, x: float, *, is_labelled: bool) -> None:
     group = add(svg, "g", style=f"stroke:{_ACCENT};fill:{_ACCENT}")
-    text = f"{each.label}: {each.successes} of {each.n}, 95 % {each.low:.0%} to {each.high:.0%}"
-    add(group, "title", text)
+    add(group, "title", _words(each))
     add(group, "line", x1=x, x2=x, y1=_up(each.low), y2=_up(each.high), stroke_width=2)
     for end in (each.low, each.high):
         add(group, "line", x1=x - 5, x2=x + 5, y1=_up(end), y2=_up(end), stroke_width=2)
@@ -85,6 +83,11 @@ def _draw_session(svg: ET.Element, each: SessionPoint, x: float, *, is_labelled:
             svg, "text", each.label, x=x, y=_HIGH - 10, text_anchor="middle", font_size=12,
             style=_INK,
         )  # fmt: skip
+
+
+def _words(each: SessionPoint) -> str:
+    interval = percent_between(each.low, each.high)
+    return f"{each.label}: {each.successes} of {each.n}, 95 % interval {interval}"
 
 
 def _across(place: float, count: int) -> float:

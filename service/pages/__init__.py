@@ -1,14 +1,9 @@
-"""The page: the last still from above with its verdict, the attempts and what they add up to."""
+"""The page: the last still from above with its verdict, the attempts and what they add up to.
+
+In: what the desk works out and the store holds. Out: HTML and SVG; it decides and writes nothing.
+"""
 
 from .page import install_pages
-from .scene import Scene, calibration_of, landing_zone_of
-from .summary import progress_of, summary_of
+from .picture import scene_svg
 
-__all__ = [
-    "Scene",
-    "calibration_of",
-    "install_pages",
-    "landing_zone_of",
-    "progress_of",
-    "summary_of",
-]
+__all__ = ["install_pages", "scene_svg"]

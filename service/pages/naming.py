@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from calibration.kept.calibration import Calibration
 from service.desk.known_set import KnownSet
+from service.desk.names import said_names, spoken_of
+from service.desk.scene import Scene
 from service.store import CorrectionRecord
+from service.words.balls import ball_name, error_95_mm
+from service.words.lengths import Lengths, diamonds
 from vision.layout import BALL_IDS, Ball, Layout
-
-from . import words
-from .scene import Scene
 
 LOOK_RADII = 2.0
 """Half width of the picture of a ball, in its radii: its surroundings help to know it again."""
@@ -61,11 +60,13 @@ class NamesView:
     """Why the set cannot be taught from this still; empty where it can."""
 
 
-def ball_rows(scene: Scene, said: Sequence[CorrectionRecord]) -> tuple[BallRow, ...]:
+def ball_rows(
+    scene: Scene, said: Sequence[CorrectionRecord], lengths: Lengths
+) -> tuple[BallRow, ...]:
     """A row a ball."""
-    by_hand = {id(ball) for ball in _spoken_of(scene.reading.layout, said)}
+    by_hand = {id(ball) for ball in spoken_of(scene.reading.layout, said)}
     return tuple(
-        _ball_row(ball, scene.calibration, by_hand=id(ball) in by_hand)
+        _ball_row(ball, scene.calibration, lengths, by_hand=id(ball) in by_hand)
         for ball in scene.reading.layout.balls
     )
 
@@ -96,24 +97,25 @@ def names_view(scene: Scene, said: Sequence[CorrectionRecord], known: KnownSet) 
 # -- rows ----------------------------------------------------------------------------------
 
 
-def _ball_row(ball: Ball, calibration: Calibration, *, by_hand: bool) -> BallRow:
+def _ball_row(ball: Ball, calibration: Calibration, lengths: Lengths, *, by_hand: bool) -> BallRow:
     others = " or ".join(name for name, _ in ball.runners_up)
     doubt = f"in doubt{f': {others}?' if others else ''}"
     aside = f", {doubt}" if ball.doubtful else ""
+    x, y = lengths.coordinates(ball.centre_mm)
     return BallRow(
         name=ball.id,
-        x=f"{ball.x_mm:.1f}",
-        y=f"{ball.y_mm:.1f}",
-        error=f"{words.error_95_mm(ball):.1f}",
-        diamonds=words.in_diamonds(ball.centre_mm, calibration.table),
+        x=x,
+        y=y,
+        error=lengths.number(error_95_mm(ball), fine=True),
+        diamonds=diamonds(calibration.table.surface_mm, ball.centre_mm),
         standing=doubt if ball.doubtful else ("by hand" if by_hand else "sure"),
         is_doubtful=ball.doubtful,
-        pick=f"{words.ball_name(ball.id)}{aside}: say which ball it is",
+        pick=f"{ball_name(ball.id)}{aside}: say which ball it is",
         data={
             "id": ball.id,
             "x_mm": ball.x_mm,
             "y_mm": ball.y_mm,
-            "where": f"{ball.x_mm:.0f}, {ball.y_mm:.0f} mm",
+            "where": lengths.place(ball.centre_mm),
             "confidence": ball.confidence,
             "doubtful": ball.doubtful,
             "runners_up": [list(runner) for runner in ball.runners_up],
@@ -153,42 +155,20 @@ def _with_others(ball: Ball) -> str:
 
 def _said(layout: Layout, said: Sequence[CorrectionRecord]) -> tuple[str, ...]:
     """What stands by hand: names put right, names confirmed, names left open."""
-    if not said:
-        return ()
-    read = said[0].layout_before.balls
-    changed, confirmed, left = [], [], []
-    for ball in _spoken_of(layout, said):
-        was = min(read, key=lambda other: _apart_mm(other, ball.centre_mm)).id
-        if ball.doubtful:
-            left.append(ball.id)
-        elif was != ball.id:
-            changed.append(f"{ball.id} (read as {was})")
-        else:
-            confirmed.append(ball.id)
-    parts = (("Put right", changed), ("Confirmed", confirmed), ("Left in doubt", left))
+    stands = said_names(layout, said)
+    changed = [f"{now} (read as {was})" for now, was in stands.changed]
+    parts = (
+        ("Put right", changed),
+        ("Confirmed", stands.confirmed),
+        ("Left in doubt", stands.left_open),
+    )
     return tuple(f"{what} by hand: {', '.join(names)}." for what, names in parts if names)
-
-
-def _spoken_of(layout: Layout, said: Sequence[CorrectionRecord]) -> list[Ball]:
-    """The layout's balls that something was said of, in its order."""
-    if not layout.balls:
-        return []
-    places = [(name["x_mm"], name["y_mm"]) for each in said for name in each.names]
-    meant = {
-        min(range(len(layout.balls)), key=lambda k: _apart_mm(layout.balls[k], place))
-        for place in places
-    }
-    return [layout.balls[k] for k in sorted(meant)]
-
-
-def _apart_mm(ball: Ball, place_mm: tuple[float, float]) -> float:
-    return float(np.hypot(ball.x_mm - place_mm[0], ball.y_mm - place_mm[1]))
 
 
 def _kept(layout: Layout, said: Sequence[CorrectionRecord], why_not: str | None) -> str:
     if why_not is None:
         sure = sum(not ball.doubtful for ball in layout.balls)
-        by_hand = sum(not ball.doubtful for ball in _spoken_of(layout, said))
+        by_hand = sum(not ball.doubtful for ball in spoken_of(layout, said))
         others = (
             ", and by the other sure names of this still: where one is wrong, put it right too"
             if sure > by_hand

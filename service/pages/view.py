@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,15 +10,27 @@ from markupsafe import Markup
 from calibration.kept.calibration import Calibration
 from calibration.table import NAMED_SURFACES_MM
 from service.desk.known_set import KnownSet
-from service.store import AttemptRecord, Reader, ReadingRecord
+from service.desk.scene import Scene
+from service.desk.stored import calibration_of
+from service.desk.sums import summary_of
+from service.desk.verdicts import verdict_of
+from service.position import Intent
+from service.store import AttemptRecord, IntentRecord, Reader, ReadingRecord
+from service.words.balls import target
+from service.words.calibration import SCALE_WORDS
+from service.words.facts import Fact, facts
+from service.words.intents import cut_wanted, intent_words
+from service.words.lengths import Lengths, Units
+from service.words.plain import NONE, counted
+from service.words.rows import AttemptRow as Figures
+from service.words.rows import attempt_row
+from service.words.summary import summary_facts
+from service.words.verdicts import TONES, headline, subline
 
-from . import words
 from .naming import BallRow, NamesView, ball_rows, names_view
 from .noting import NoteView, note_view
-from .scene import Scene, calibration_of
-from .summary import summary_facts, summary_of
+from .picture import scene_svg
 from .weeks import ProgressView, progress_view
-from .words import Fact
 
 ATTEMPTS_SHOWN = 50
 TAKE_AGAIN = "Take the still again when the table is clear and the balls lie still."
@@ -53,14 +64,7 @@ class AttemptRow:
 
     number: int
     stills: str
-    pot: str
-    next: str
-    verdict: str
-    tone: str
-    miss: str
-    along: str
-    across: str
-    cut: str
+    figures: Figures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +80,10 @@ class PageView:
     advice_code: str = ""
     """A command or address that goes with the advice."""
     is_calibrated: bool = False
+    units: Units = Units.MM
+    """What lengths are shown in."""
+    unit: str = ""
+    """What stands behind a number of that unit."""
     svg: Markup | None = None
     """The top view; made by ``service.drawing``, which escapes all text in it."""
     facts_title: str = ""
@@ -110,15 +118,16 @@ class _Say:
     warnings: tuple[str, ...] = ()
 
 
-def page_view(reader: Reader, known: KnownSet) -> PageView:
+def page_view(reader: Reader, known: KnownSet, units: Units = Units.MM) -> PageView:
     """The page as things stand; ``known`` is what is known of the ball set."""
     record = reader.calibration()
     calibration = calibration_of(record) if record else None
+    lengths = Lengths.on(calibration.table, units) if calibration else Lengths(units=units)
     reading = reader.latest_reading()
     scene = Scene.of(reader, reading) if reading else None
     said = reader.corrections(reading.id) if reading else ()
-    say = _say(calibration, scene)
-    steps, advice, code = _steps(reader, calibration)
+    say = _say(calibration, scene, lengths)
+    steps, advice, code = _steps(reader, calibration, lengths)
     shown = reader.attempts(limit=ATTEMPTS_SHOWN)
     scores = reader.scores()
     total = len(scores)
@@ -131,19 +140,21 @@ def page_view(reader: Reader, known: KnownSet) -> PageView:
         advice=advice,
         advice_code=code,
         is_calibrated=calibration is not None,
-        svg=Markup(scene.svg()) if scene else None,
+        units=units,
+        unit=lengths.sign,
+        svg=Markup(scene_svg(scene, units=units)) if scene else None,
         facts_title=say.facts_title,
         facts=say.facts,
         note=note_view(scene.attempt) if scene and scene.attempt else None,
         warnings=say.warnings,
         notes=scene.reading.layout.warnings if scene else (),
         still=_still(reading) if reading else None,
-        balls=ball_rows(scene, said) if scene else (),
+        balls=ball_rows(scene, said, lengths) if scene else (),
         names=names_view(scene, said, known) if scene else None,
-        summary=summary_facts(summary_of(scores)) if plain else (),
-        summary_aside=f"of {plain} attempt{'' if plain == 1 else 's'}",
-        progress=progress_view(scores),
-        attempts=tuple(_attempt_row(attempt) for attempt in shown),
+        summary=summary_facts(summary_of(scores), lengths) if plain else (),
+        summary_aside=f"of {counted(plain, 'attempt')}",
+        progress=progress_view(scores, lengths),
+        attempts=tuple(_attempt_row(attempt, lengths) for attempt in shown),
         attempts_left_out=total - len(shown),
     )
 
@@ -151,21 +162,21 @@ def page_view(reader: Reader, known: KnownSet) -> PageView:
 # -- headline ------------------------------------------------------------------------------
 
 
-def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
+def _say(calibration: Calibration | None, scene: Scene | None, lengths: Lengths) -> _Say:
     if scene is None:
         if calibration is None:
             return _Say("No calibration yet", "Restmark must first know how the table lies.")
         return _Say("Waiting for the first still", "Table and camera are calibrated.")
     layout = scene.reading.layout
     if scene.attempt is not None:
-        verdict, intent = scene.attempt.verdict, scene.attempt.intent.document
+        verdict = verdict_of(scene.attempt)
         return _Say(
-            words.headline(verdict),
-            words.subline(verdict),
-            words.TONES.get(verdict["verdict"], "plain"),
+            headline(verdict, lengths),
+            subline(verdict, lengths),
+            TONES.get(verdict.verdict or "", "plain"),
             f"Attempt {scene.attempt.id}",
-            words.verdict_facts(verdict, intent, scene.table),
-            (*verdict["warnings"], *_stands_alone(scene)),
+            facts(verdict, cue=layout.ball("cue"), lengths=lengths),
+            (*verdict.warnings, *_stands_alone(scene)),
         )
     if layout.obstructed:
         say = _Say("Something is over the table", f"Not compared. {TAKE_AGAIN}", "close")
@@ -178,16 +189,22 @@ def _say(calibration: Calibration | None, scene: Scene | None) -> _Say:
     elif scene.intent is not None and scene.zone is not None and scene.zone.is_empty:
         say = _Say("No landing zone here", str(scene.zone.emptied_why or ""), "close")
     elif scene.intent is not None:
-        say = _Say("Play the shot", words.intent_sentence(scene.intent.document))
+        meant = Intent.from_dict(scene.intent.document)
+        say = _Say("Play the shot", intent_words(meant, lengths))
     else:
         say = _Say(_count(layout.balls), "No intent is set: this layout is not compared.")
     if scene.intent is not None:
-        say.facts_title, say.facts = "The shot", _intent_facts(scene.intent.document, scene)
+        say.facts_title, say.facts = "The shot", _intent_facts(scene.intent, scene, lengths)
     return say
 
 
 def _stands_alone(scene: Scene) -> tuple[str, ...]:
-    """What qualifies a verdict that cannot be given on the layouts as they are now."""
+    """What qualifies a verdict that would not be given so today."""
+    if scene.differs is not None:
+        return (
+            f"This verdict stands from before: worked out again today it would be "
+            f"{scene.differs}, and the drawn zone is today's.",
+        )
     if not scene.refusal:
         return ()
     return (
@@ -197,42 +214,45 @@ def _stands_alone(scene: Scene) -> tuple[str, ...]:
 
 
 def _count(balls: tuple[Any, ...]) -> str:
-    if not balls:
-        return "No balls on the table"
-    return f"{len(balls)} ball{'' if len(balls) == 1 else 's'} on the table"
+    return f"{counted(len(balls), 'ball') if balls else 'No balls'} on the table"
 
 
-def _intent_facts(intent: Mapping[str, Any], scene: Scene) -> tuple[Fact, ...]:
+def _intent_facts(record: IntentRecord, scene: Scene, lengths: Lengths) -> tuple[Fact, ...]:
+    intent = Intent.from_dict(record.document)
+    side = "" if intent.side == "either" or intent.next is None else intent.side
     facts = [
-        Fact(label="Pot", value=words.target(intent.get("pot"), intent.get("pocket"))),
-        Fact(label="Next", value=words.target(intent.get("next"), intent.get("next_pocket"))),
-        Fact(label="Cut wanted", value=words.wanted_cut(intent).removeprefix("wanted ")),
-        Fact(label="Side wanted", value=str(intent.get("side") or "")),
+        Fact(label="Pot", value=target(intent.pot, intent.pocket)),
+        Fact(label="Next", value=target(intent.next, intent.next_pocket)),
+        Fact(label="Cut wanted", value=cut_wanted(intent)),
+        Fact(label="Side wanted", value=side, aside="of the potting line"),
     ]
     if scene.zone is not None and scene.zone.wanted_mm is not None:
-        wanted_x, wanted_y = scene.zone.wanted_mm
+        spot = scene.zone.wanted_mm
         facts.append(
             Fact(
                 label="Wanted spot",
-                value=f"{wanted_x:.0f}, {wanted_y:.0f} mm",
-                aside=f"{words.in_diamonds((wanted_x, wanted_y), scene.table)} diamonds",
+                value=lengths.place(spot),
+                aside=lengths.beside(spot),
             )
         )
-    return tuple(fact for fact in facts if fact.value not in ("", words.NONE))
+    return tuple(fact for fact in facts if fact.value not in ("", NONE))
 
 
 # -- steps ---------------------------------------------------------------------------------
 
 
-def _steps(reader: Reader, calibration: Calibration | None) -> tuple[tuple[Step, ...], str, str]:
+def _steps(
+    reader: Reader, calibration: Calibration | None, lengths: Lengths
+) -> tuple[tuple[Step, ...], str, str]:
     """The steps of the round, and what to do at the one that is next."""
     record = reader.calibration()
     before = reader.latest_comparable(record.id) if record else None
     pending = reader.pending_intent()
+    meant = Intent.from_dict(pending.document) if pending else None
     states = (
         ("Calibration", _surface(calibration) if calibration else "not set"),
         ("Still before the shot", f"{_count(before.layout.balls)}" if before else "none yet"),
-        ("Intent", words.intent_sentence(pending.document) if pending else "not set"),
+        ("Intent", intent_words(meant, lengths) if meant else "not set"),
         ("Still after the shot", "waiting for it" if pending else "gives the verdict"),
     )
     done = (calibration is not None, before is not None, pending is not None, False)
@@ -271,17 +291,7 @@ def _surface(calibration: Calibration) -> str:
     length_mm, width_mm = calibration.table.surface_mm
     named = [name for name, size in NAMED_SURFACES_MM.items() if size == (length_mm, width_mm)]
     size = named[0] if named else f"{length_mm:g} × {width_mm:g} mm"
-    return f"{size}, scale from {_SCALES.get(calibration.scale_source, calibration.scale_source)}"
-
-
-_SCALES = {
-    "lens file": "the lens file",
-    "tape measure": "the tape measure",
-    "ball check": "the ball check",
-    "EXIF": "EXIF data: roughly",
-    "default": "a default lens: widely uncertain",
-    "exact": "a camera known exactly",
-}
+    return f"{size}, scale settled by {SCALE_WORDS[calibration.scale_source]}"
 
 
 # -- rows ----------------------------------------------------------------------------------
@@ -299,23 +309,9 @@ def _still(reading: ReadingRecord) -> StillView:
     )
 
 
-def _attempt_row(attempt: AttemptRecord) -> AttemptRow:
-    verdict, intent = attempt.verdict, attempt.intent.document
-    cut = words.NONE if verdict["cut_deg"] is None else f"{verdict['cut_deg']:.0f}°"
-    wanted = words.wanted_cut(intent)
-    pot = words.target(intent.get("pot"), intent.get("pocket"))
-    if intent.get("pot"):
-        pot += " made" if intent["pot"] in verdict["potted"] else " missed"
-    miss = verdict["miss_mm"]
+def _attempt_row(attempt: AttemptRecord, lengths: Lengths) -> AttemptRow:
     return AttemptRow(
         number=attempt.id,
         stills=f"{attempt.before.still.name} → {attempt.after.still.name}",
-        pot=pot,
-        next=words.target(intent.get("next"), intent.get("next_pocket")),
-        verdict=words.headline(verdict).split(" by ")[0],
-        tone=words.TONES.get(verdict["verdict"], "plain"),
-        miss=words.NONE if miss is None else words.in_mm(miss),
-        along=words.along(verdict),
-        across=words.across(verdict),
-        cut=f"{cut} ({wanted})" if wanted and cut != words.NONE else cut,
+        figures=attempt_row(verdict_of(attempt), lengths),
     )

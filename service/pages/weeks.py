@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from service.desk.sums import progress_of
 from service.drawing.sessions import SessionPoint, sessions_svg
 from service.practice.statistics.progress import SessionFigures
-from service.report.progress_words import SessionRow, progress_lines, session_rows
 from service.store import Score
-
-from .summary import progress_of
+from service.words.kinds import headings
+from service.words.lengths import Lengths
+from service.words.progress import SessionRow, progress_lines, session_rows
 
 SESSIONS_SHOWN = 20
 
@@ -22,12 +23,13 @@ class ProgressView:
     """Sessions over weeks: the drawing, a row a session, and what may be said."""
 
     svg: Markup
+    headings: tuple[str, ...]
     rows: tuple[SessionRow, ...]
     lines: tuple[str, ...]
     rows_left_out: int
 
 
-def progress_view(scores: Sequence[Score]) -> ProgressView | None:
+def progress_view(scores: Sequence[Score], lengths: Lengths) -> ProgressView | None:
     """None until there is a second session, or a set."""
     found = progress_of(scores)
     if len(found.sessions) < 2 and not found.sets:
@@ -38,11 +40,12 @@ def progress_view(scores: Sequence[Score]) -> ProgressView | None:
     if trend.first_share is not None and trend.last_share is not None:
         fitted = (trend.first_share, trend.last_share)
     drawn = sessions_svg([_session_point(session) for session in counted], fitted=fitted)
-    rows = session_rows(found.sessions)[::-1]
+    rows = session_rows(found.sessions, lengths)[::-1]
     return ProgressView(
         svg=Markup(drawn),
+        headings=tuple(headings(lengths)),
         rows=tuple(rows[:SESSIONS_SHOWN]),
-        lines=tuple(progress_lines(found)),
+        lines=tuple(progress_lines(found, lengths)),
         rows_left_out=max(len(rows) - SESSIONS_SHOWN, 0),
     )
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+from calibration.arrays import FloatArray
 
 
 def cross(first: FloatArray, second: FloatArray) -> FloatArray:

@@ -18,7 +18,7 @@ from calibration.table import Table
 from service.position.meant.intent import Intent
 from service.position.plan.polyline import Polyline
 from service.position.shot.cut import cut_deg
-from service.position.verdict.arrival import planned_line
+from service.position.verdict.arrival import start_mm
 from service.position.verdict.score import Verdict
 from vision.layout import Layout
 
@@ -35,7 +35,8 @@ class ShotKind:
     """What kind of shot an attempt was; None where it is not known."""
 
     travel_mm: float | None = None
-    """Planned way of the cue ball from the contact to the wanted spot."""
+    """Planned way of the cue ball from the contact: its route, else straight to the wanted spot,
+    which is the least that it can run."""
     cut_deg: float | None = None
     """Cut of the shot that was played."""
     rails: int | None = None
@@ -57,8 +58,8 @@ class ShotKind:
 def shot_kind(before: Layout, verdict: Verdict, table: Table) -> ShotKind:
     """Kind of a scored attempt from the layout before it and its plan.
 
-    The way is the intent's route where one was drawn; without it the straight planned line, and
-    the rails are not known.
+    The way is the intent's route where one was drawn; without it the distance from the contact to
+    the wanted spot, and the rails are not known.
     """
     intent = verdict.intent
     if intent is None:
@@ -67,10 +68,9 @@ def shot_kind(before: Layout, verdict: Verdict, table: Table) -> ShotKind:
     if intent.route_mm is not None:
         route = Polyline.of(intent.route_mm, table)
         return ShotKind(travel_mm=route.way_mm, cut_deg=cut, rails=len(route.rails))
-    # a verdict may hold the line that was seen instead
-    zone = verdict.zone
-    line = None if zone is None else planned_line(before, intent, table, zone)
-    return ShotKind(travel_mm=None if line is None else math.dist(*line), cut_deg=cut)
+    start, wanted = start_mm(before, intent, table), verdict.wanted_mm
+    travel = None if start is None or wanted is None else math.dist(start, wanted)
+    return ShotKind(travel_mm=travel, cut_deg=cut)
 
 
 def travel_band(kind: ShotKind) -> str | None:

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
-from typing import Any
+from dataclasses import asdict, dataclass
+from typing import Annotated, Any
 
+from pydantic import Field
+
+from calibration import strict
 from calibration.errors import RestmarkError
 
 SPINS = ("follow", "stun", "draw")
 SIDE_SPINS = ("none", "left", "right")
 MOST_RAILS = 9
 MOST_IN_A_ROW = 100
+Rails = Annotated[
+    int,
+    Field(strict=True, ge=0, le=MOST_RAILS, description=f"a whole number from 0 to {MOST_RAILS}"),
+]
+InARow = Annotated[
+    int,
+    Field(
+        strict=True, ge=2, le=MOST_IN_A_ROW, description=f"a whole number from 2 to {MOST_IN_A_ROW}"
+    ),
+]
 
 
 class NoteError(RestmarkError):
@@ -28,25 +40,18 @@ class Note:
     """``follow``, ``stun`` or ``draw``: how the cue ball was struck, above to below the middle."""
     side_spin: str | None = None
     """``none``, ``left`` or ``right``."""
-    rails: int | None = None
+    rails: Rails | None = None
     """Rails that the cue ball touched after the ball to pot."""
-    in_a_row: int | None = None
+    in_a_row: InARow | None = None
     """The attempt belonged to a set: that many successes in a row, a failure starts again."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="", error=NoteError, remedy="Correct it.")
         for name, allowed in (("spin", SPINS), ("side_spin", SIDE_SPINS)):
             value = getattr(self, name)
             if value is not None and value not in allowed:
                 raise NoteError(
                     f"{name}: got {value!r}; allowed: {', '.join(allowed)}. Correct it."
-                )
-        for name, least, most in (("rails", 0, MOST_RAILS), ("in_a_row", 2, MOST_IN_A_ROW)):
-            value = getattr(self, name)
-            whole = isinstance(value, int) and not isinstance(value, bool)
-            if value is not None and not (whole and least <= value <= most):
-                raise NoteError(
-                    f"{name}: got {value!r}; allowed: a whole number from {least} to {most}. "
-                    "Correct it."
                 )
 
     def to_dict(self) -> dict[str, Any]:
@@ -56,12 +61,6 @@ class Note:
     @classmethod
     def from_dict(cls, data: Any, *, path: str = "note") -> Note:
         """Inverse of ``to_dict``, every key optional; errors name the field by its path."""
-        known = [field.name for field in fields(cls)]
-        if not isinstance(data, Mapping) or set(data) - set(known):
-            raise NoteError(
-                f"{path}: got {data!r}; allowed: an object with {', '.join(known)}. Correct it."
-            )
-        try:
-            return cls(**data)
-        except NoteError as wrong:
-            raise NoteError(f"{path}.{wrong.detail}") from None
+        return strict.build(
+            cls, data, path=path, closed=True, error=NoteError, remedy="Correct it."
+        )

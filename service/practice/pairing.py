@@ -1,14 +1,15 @@
-"""Attempts from a sequence of readings: which still is before a shot and which after it."""
+"""Readings of a session: pairs by their names, or a chain in order."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from calibration.errors import RestmarkError
 from vision.layout import Layout
+
+from .between.seen import Seen
 
 Reading = Layout | RestmarkError
 """What a still gave: a layout, or why it could not be read."""
@@ -35,28 +36,18 @@ class LeftOut:
     reason: str
 
 
+def named_in_pairs(readings: Sequence[tuple[str, Reading]]) -> bool:
+    """Whether the stills say by their names which is before a shot and which after it."""
+    return any(_role(name) for name, _ in readings)
+
+
 def pair_readings(
     readings: Sequence[tuple[str, Reading]],
 ) -> tuple[tuple[Pair, ...], tuple[LeftOut, ...]]:
     """Attempts in the order given, and the stills that belong to none.
 
-    Stills named ``…-before`` and ``…-after`` (ending and folder aside) form pairs by name. Where
-    no still is named so, each still is the one after the shot that followed the still before it;
-    obstructed and unsettled stills, taken during a shot, are left out of that chain.
+    Stills named ``…-before`` and ``…-after`` (ending and folder aside) form pairs by name.
     """
-    if any(_role(name) for name, _ in readings):
-        return _by_name(readings)
-    return _by_order(readings)
-
-
-def _role(name: str) -> tuple[str, str] | None:
-    match = _ROLE.match(_SUFFIX.sub("", name))
-    return (match["stem"], match["role"].lower()) if match else None
-
-
-def _by_name(
-    readings: Sequence[tuple[str, Reading]],
-) -> tuple[tuple[Pair, ...], tuple[LeftOut, ...]]:
     found: dict[str, dict[str, tuple[str, Reading]]] = {}
     out: list[LeftOut] = []
     for name, reading in readings:
@@ -84,23 +75,43 @@ def _by_name(
     return tuple(pairs), tuple(out)
 
 
-def _by_order(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """A reading of a sequence, with what stills left out before it showed."""
+
+    name: str
+    reading: Reading
+    seen: Seen | None = None
+
+
+def chain_readings(
     readings: Sequence[tuple[str, Reading]],
-) -> tuple[tuple[Pair, ...], tuple[LeftOut, ...]]:
-    chain: list[tuple[str, Reading]] = []
+) -> tuple[tuple[Link, ...], tuple[LeftOut, ...]]:
+    """The readings of a sequence, and the stills taken while something went on, left out of it.
+
+    Such a still is no layout, but it tells: balls that still move were played, and an arm is a
+    hand over the bed.
+    """
+    chain: list[Link] = []
     out: list[LeftOut] = []
+    arm = rolled = False
     for name, reading in readings:
         if isinstance(reading, Layout) and reading.obstructed:
             out.append(_left_out(name, "obstructed", "something lies over the playing surface"))
+            arm = True
         elif isinstance(reading, Layout) and not reading.settled:
             out.append(_left_out(name, "unsettled", "balls are still moving"))
+            rolled = True
         else:
-            chain.append((name, reading))
-    pairs = tuple(
-        Pair(before_name=first[0], before=first[1], after_name=second[0], after=second[1])
-        for first, second in pairwise(chain)
-    )
-    return pairs, tuple(out)
+            seen = Seen(rolled=rolled or None, hand_over_bed=arm or None)
+            chain.append(Link(name=name, reading=reading, seen=seen if arm or rolled else None))
+            arm = rolled = False
+    return tuple(chain), tuple(out)
+
+
+def _role(name: str) -> tuple[str, str] | None:
+    match = _ROLE.match(_SUFFIX.sub("", name))
+    return (match["stem"], match["role"].lower()) if match else None
 
 
 def _left_out(name: str, code: str, reason: str) -> LeftOut:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from calibration import strict
+from calibration.jsonfile import read_value
 from service.position.errors import IntentError
-from service.position.meant.intent import Intent, read_json
+from service.position.meant.intent import Intent
 
-from .notes import Note, NoteError
+from .notes import Note
+from .ways.choose import MODES, Way, way_of
+
+_OWN = ("shots", "notes", "in_a_row", "mode")
+_SETTINGS = tuple(name for names in MODES.values() for name in names if name not in _OWN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,10 +28,34 @@ class Plan:
     """What the player noted on each attempt, in the same order; may be shorter."""
     in_a_row: int | None = None
     """The session was sets of so many successes in a row; a failure started again."""
+    mode: str = "in order"
+    """The way to practise, one of ``service.practice.ways.choose.MODES``."""
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    """The mode's settings besides ``in_a_row``."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="", error=IntentError, remedy="Correct it.")
         # the rule for a row's length is the note's
         Note(in_a_row=self.in_a_row)
+        if self.mode == "in order" and len(self.notes) > len(self.shots):
+            raise IntentError(
+                f"notes: got {len(self.notes)} for {len(self.shots)} shots; allowed: a list of "
+                "notes or null, at most one a shot. Correct it."
+            )
+        _ = self.way
+
+    @property
+    def way(self) -> Way:
+        """The way to practise: attempts so far in, the next turn out."""
+        settings = dict(self.settings)
+        if self.mode == "pressure":
+            if self.in_a_row is None:
+                raise IntentError(
+                    "in_a_row: missing; allowed: how many successes in a row make a set, from 2. "
+                    "Add it."
+                )
+            settings["in_a_row"] = self.in_a_row
+        return way_of(self.mode, self.shots, settings)
 
     def intent(self, attempt: int) -> Intent | None:
         """The intent of an attempt counted from 1; None past the plan's end."""
@@ -47,41 +77,40 @@ class Plan:
             out["notes"] = [None if note is None else note.to_dict() for note in self.notes]
         if self.in_a_row is not None:
             out["in_a_row"] = self.in_a_row
-        return out
+        if self.mode != "in order":
+            out["mode"] = self.mode
+        return out | dict(self.settings)
 
     @classmethod
     def from_dict(cls, data: Any, *, path: str = "plan") -> Plan:
         """Inverse of ``to_dict``; errors name the shot and field by their path."""
-        shots = data.get("shots") if isinstance(data, Mapping) else None
-        if not isinstance(shots, list | tuple) or set(data) - {"shots", "notes", "in_a_row"}:
-            raise IntentError(
-                f'{path}: got {data!r}; allowed: an object {{"shots": [intent, …]}}, with notes '
-                "and in_a_row if wanted. Correct it."
-            )
-        notes = data.get("notes") or ()
-        if not isinstance(notes, list | tuple) or len(notes) > len(shots):
-            raise IntentError(
-                f"{path}.notes: got {notes!r}; allowed: a list of notes or null, at most one a "
-                "shot. Correct it."
-            )
-        try:
-            return cls(
-                shots=tuple(
-                    None if shot is None else Intent.from_dict(shot, path=f"{path}.shots[{i}]")
-                    for i, shot in enumerate(shots)
-                ),
-                notes=tuple(
-                    None if note is None else Note.from_dict(note, path=f"{path}.notes[{i}]")
-                    for i, note in enumerate(notes)
-                ),
-                in_a_row=data.get("in_a_row"),
-            )
-        except NoteError as wrong:
-            if wrong.detail.startswith(path):
-                raise
-            raise NoteError(f"{path}.{wrong.detail}") from None
+        known = (*_OWN, *_SETTINGS)
+        row = strict.record(
+            data, path, known=known, closed=True, error=IntentError, remedy="Correct it."
+        )
+        given = {name: row[name] for name in _OWN if row.get(name) is not None}
+        if given.get("mode") == "rotation":
+            given.setdefault("shots", [])
+        settings = {name: row[name] for name in _SETTINGS if name in row}
+        intent = strict.or_none(lambda item, at: Intent.from_dict(item, path=at))
+        note = strict.or_none(lambda item, at: Note.from_dict(item, path=at))
+        return strict.build(
+            cls,
+            {**given, "settings": settings},
+            path=path,
+            error=IntentError,
+            remedy="Correct it.",
+            needed=("shots",),
+            convert={
+                "shots": strict.listed(intent, error=IntentError),
+                "notes": strict.listed(note, error=IntentError),
+            },
+        )
 
     @classmethod
     def read(cls, path: Path) -> Plan:
         """Plan from a JSON file."""
-        return cls.from_dict(read_json(path, "a plan"), path=str(path))
+        return cls.from_dict(
+            read_value(path, what="a file holding a plan", remedy="Give one.", error=IntentError),
+            path=str(path),
+        )

@@ -2,82 +2,75 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
-from calibration.errors import RestmarkError
 from calibration.table import Table
+from service.position import Intent
 from service.position.meant.player import Player
-from service.position.verdict.score import Verdict, score_shot
 from service.practice.statistics.summary import Summary, summarise
 from vision.layout import Layout
 
-from .kinds import ShotKind, shot_kind
-from .notes import Note
-from .pairing import LeftOut, Pair, Reading, pair_readings
+from .apart import scored_apart
+from .attempt import Attempt, Transition
+from .between.seen import Seen
+from .pairing import LeftOut, Pair, Reading, chain_readings, named_in_pairs, pair_readings
 from .plan import Plan
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Attempt:
-    """One attempt: its number from 1, its stills, and a verdict or the reason for none."""
-
-    attempt: int
-    before: str
-    after: str
-    verdict: Verdict | None = None
-    refused_code: str | None = None
-    refused_why: str | None = None
-    before_layout: Layout | None = None
-    after_layout: Layout | None = None
-    kind: ShotKind | None = None
-    """What kind of shot it was, with what the player noted."""
-    note: Note | None = None
-
-    @property
-    def refused(self) -> bool:
-        """No verdict could be given."""
-        return self.verdict is None
-
-    def to_dict(self) -> dict[str, Any]:
-        """JSON object as ``session --json`` prints it, one an attempt."""
-        head: dict[str, Any] = {
-            "attempt": self.attempt,
-            "before": self.before,
-            "after": self.after,
-        }
-        if self.verdict is None:
-            return head | {"error": {"code": self.refused_code, "detail": self.refused_why}}
-        return head | self.verdict.to_dict()
+from .scoring import score_attempt
+from .sequence import SequenceScorer
+from .ways.tried import Tried
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SessionResult:
-    """All attempts of a session, the stills that belong to none, and the summary."""
+    """All attempts of a session, what else happened, the stills left out, and the summary."""
 
     attempts: tuple[Attempt, ...]
     left_out: tuple[LeftOut, ...]
     summary: Summary
+    steps: tuple[Attempt | Transition, ...] = ()
+    """Attempts and other transitions of a sequence in order; empty where stills are pairs."""
+    plan: Plan = field(default_factory=Plan)
+
+    @property
+    def transitions(self) -> tuple[Transition, ...]:
+        """What happened between stills that is no attempt."""
+        return tuple(step for step in self.steps if isinstance(step, Transition))
+
+    @property
+    def way_report(self) -> dict[str, Any] | None:
+        """The own score of a way to practise; None for a plan in order."""
+        if self.plan.mode == "in order":
+            return None
+        tried = [Tried.of(a.verdict) for a in self.attempts if a.verdict is not None]
+        return {"mode": self.plan.mode} | self.plan.way.report(tried)
 
     def lines(self) -> Iterator[dict[str, Any]]:
         """The objects that ``session --json`` prints, in order."""
-        for attempt in self.attempts:
-            yield attempt.to_dict()
+        for step in self.steps or self.attempts:
+            yield step.to_dict()
         yield {"summary": self.summary_dict()}
 
     def summary_dict(self) -> dict[str, Any]:
-        """The summary with what was refused or left out."""
+        """The summary with pots and position apart, and what was refused or left out."""
         refused_attempts = [
             {"attempt": a.attempt, "code": a.refused_code, "detail": a.refused_why}
             for a in self.attempts
             if a.refused
         ]
         left_out = [{"still": s.name, "code": s.code, "detail": s.reason} for s in self.left_out]
-        return self.summary.to_dict() | {
+        verdicts = [a.verdict for a in self.attempts if a.verdict is not None]
+        out = self.summary.to_dict() | {
+            "apart": scored_apart(verdicts).to_dict(),
             "refused_attempts": refused_attempts,
             "left_out": left_out,
         }
+        if self.steps:
+            found = Counter(step.outcome.event for step in self.transitions)
+            out["events"] = {"shot": len(self.attempts)} | dict(sorted(found.items()))
+        return out if self.way_report is None else out | {"way": self.way_report}
 
 
 def score_session(
@@ -86,17 +79,23 @@ def score_session(
     table: Table,
     *,
     player: Player | None = None,
+    seen: Mapping[str, Seen] | None = None,
 ) -> SessionResult:
     """Score every attempt in ``readings``: (name, layout or the error its still gave), in order.
 
-    Attempt i uses the plan's i-th intent; an attempt without one says only what happened. An
-    attempt that cannot be scored stays in its place with the reason.
+    Stills named in pairs are an attempt each, and attempt i takes the plan's i-th intent. Other
+    stills are a sequence: every shot in it is an attempt, from a layout set up again with the
+    intent that was played from it before, else with the plan's next. An attempt without an intent
+    says only what happened; one that cannot be scored stays in its place with the reason.
+    ``seen`` is what frames showed before the still of that name.
     """
     intents = plan if isinstance(plan, Plan) else Plan.from_dict(plan) if plan else Plan()
-    pairs, left_out = pair_readings(readings)
-    attempts = tuple(
-        _score(number, pair, intents, table, player) for number, pair in enumerate(pairs, start=1)
-    )
+    if named_in_pairs(readings):
+        steps: tuple[Attempt | Transition, ...] = ()
+        attempts, left_out = _pairs(readings, intents, table, player)
+    else:
+        steps, left_out = _sequence(readings, intents, table, player, seen or {})
+        attempts = tuple(step for step in steps if isinstance(step, Attempt))
     scored = [attempt for attempt in attempts if attempt.verdict is not None]
     summary = summarise(
         [attempt.verdict for attempt in scored if attempt.verdict is not None],
@@ -104,27 +103,55 @@ def score_session(
         kinds=[attempt.kind for attempt in scored],
         in_a_row=intents.in_a_row,
     )
-    return SessionResult(attempts=attempts, left_out=left_out, summary=summary)
+    return SessionResult(
+        attempts=attempts, left_out=left_out, summary=summary, steps=steps, plan=intents
+    )
 
 
-def _score(number: int, pair: Pair, plan: Plan, table: Table, player: Player | None) -> Attempt:
-    head: dict[str, Any] = {
-        "attempt": number,
-        "before": pair.before_name,
-        "after": pair.after_name,
-        "before_layout": pair.before if isinstance(pair.before, Layout) else None,
-        "after_layout": pair.after if isinstance(pair.after, Layout) else None,
-    }
-    try:
-        for reading in (pair.before, pair.after):
-            if isinstance(reading, RestmarkError):
-                raise reading
-        assert isinstance(pair.before, Layout)
-        assert isinstance(pair.after, Layout)
-        intent = plan.intent(number)
-        verdict = score_shot(pair.before, pair.after, intent, table, player=player)
-    except RestmarkError as wrong:
-        return Attempt(**head, refused_code=wrong.code, refused_why=wrong.detail)
-    note = plan.note(number)
-    kind = shot_kind(pair.before, verdict, table).noted(note)
-    return Attempt(**head, verdict=verdict, kind=kind, note=note)
+def _pairs(
+    readings: Sequence[tuple[str, Reading]], plan: Plan, table: Table, player: Player | None
+) -> tuple[tuple[Attempt, ...], tuple[LeftOut, ...]]:
+    pairs, left_out = pair_readings(readings)
+    attempts: list[Attempt] = []
+    for number, pair in enumerate(pairs, start=1):
+        attempt = score_attempt(
+            number,
+            (pair.before_name, pair.after_name),
+            (pair.before, pair.after),
+            _intent(number, pair, attempts, plan, table),
+            table,
+            player=player,
+            note=plan.note(number),
+        )
+        attempts.append(attempt)
+    return tuple(attempts), left_out
+
+
+def _intent(
+    number: int, pair: Pair, attempts: Sequence[Attempt], plan: Plan, table: Table
+) -> Intent | None:
+    """The plan's intent of that number; another way names it from the attempts so far."""
+    if plan.mode == "in order":
+        return plan.intent(number)
+    tried = [Tried.of(attempt.verdict) for attempt in attempts if attempt.verdict is not None]
+    layout = pair.before if isinstance(pair.before, Layout) else None
+    turn = plan.way.next(tried, layout, table)
+    return None if turn is None else turn.intent
+
+
+def _sequence(
+    readings: Sequence[tuple[str, Reading]],
+    plan: Plan,
+    table: Table,
+    player: Player | None,
+    seen: Mapping[str, Seen],
+) -> tuple[tuple[Attempt | Transition, ...], tuple[LeftOut, ...]]:
+    chain, left_out = chain_readings(readings)
+    scorer = SequenceScorer(plan=plan, table=table, player=player)
+    steps = [
+        step
+        for link in chain
+        for step in scorer.take(link.name, link.reading, seen=seen.get(link.name, link.seen))
+    ]
+    steps += scorer.finish()
+    return tuple(steps), (*left_out, *scorer.left_out)

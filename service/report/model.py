@@ -8,21 +8,27 @@ from typing import TYPE_CHECKING
 
 from calibration.table import Table
 from service.drawing import overlay_svg, top_view_svg
-from vision.layout import Layout
+from service.words import rows
+from service.words.calibration import calibration_lines
+from service.words.facts import Fact, facts
+from service.words.intents import intent_words
+from service.words.kinds import KindRow, headings, kind_lines, kind_rows
+from service.words.lengths import Lengths, Units
+from service.words.plain import counted
+from service.words.summary import summary_facts, tiles
+from service.words.verdicts import headline, subline
+from vision.layout import Ball, Layout
 
-from .attempt_words import Fact, facts, headline, intent_words
 from .figures import LandingPoint, StripRow, landings_svg, residuals_svg
-from .kind_words import KindRow, kind_lines, kind_rows
-from .summary_words import Tile, summary_lines, tiles
-from .tables import AttemptRow, attempt_row
-from .words import calibration_lines
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
     from service.practice import Attempt, SessionResult
 
 OVERLAY_WIDTH_PX = 1280
-_TONES = {"in": "in", "out": "out", "too close to call": "close"}
+MANY_OVERLAY_WIDTH_PX = 800
+MANY = 24
+"""With more attempts than this their stills are drawn smaller: about 0.1 MB each, not 0.3."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +48,9 @@ class AttemptPart:
     after: str
     tone: str
     headline: str
+    subline: str
     intent_words: str
-    row: AttemptRow | None
+    row: rows.AttemptRow | None
     facts: tuple[Fact, ...]
     warnings: tuple[str, ...]
     refusal: str | None
@@ -66,12 +73,17 @@ class Report:
     heading: str
     lead: str
     provenance: str
-    tiles: tuple[Tile, ...]
-    summary_lines: tuple[str, ...]
+    unit: str
+    """What stands behind lengths: ``mm``."""
+    tiles: tuple[Fact, ...]
+    """The summary's figures that stand large at its head."""
+    summary: tuple[Fact, ...]
+    """The rest of them."""
+    kind_headings: tuple[str, ...]
     kind_rows: tuple[KindRow, ...]
     kind_lines: tuple[str, ...]
     landings_svg: str
-    landings_note: str
+    landings_caption: str
     attempts: tuple[AttemptPart, ...]
     doubts: tuple[Doubt, ...]
     calibration_lines: tuple[str, ...] = ()
@@ -90,15 +102,26 @@ class Source:
     table: Table
     calibration: Calibration | None = None
     empty_still: bytes | None = None
+    units: Units = Units.MM
+    """What lengths are shown in."""
     stills: Mapping[str, bytes] = field(default_factory=dict)
     """Bytes of stills by the names that the readings carry."""
     accuracy: Accuracy | None = None
 
+    @property
+    def lengths(self) -> Lengths:
+        """How lengths of this table are said."""
+        return Lengths.on(self.table, self.units)
+
 
 def make_report(result: SessionResult, source: Source) -> Report:
     """The report of a scored session."""
-    made = source.calibration
-    points = landing_points(result.attempts)
+    made, lengths = source.calibration, source.lengths
+    landings, caption = _landings(result.attempts, lengths)
+    # one attempt alone adds up to nothing
+    summary = summary_facts(result.summary, lengths) if len(result.attempts) > 1 else ()
+    large = tiles(summary)
+    width_px = OVERLAY_WIDTH_PX if len(result.attempts) <= MANY else MANY_OVERLAY_WIDTH_PX
     empty = None
     if made is not None and source.empty_still is not None:
         nothing = Layout(still="of the empty table", surface_mm=made.table.surface_mm)
@@ -107,13 +130,15 @@ def make_report(result: SessionResult, source: Source) -> Report:
         heading=source.heading,
         lead=source.lead,
         provenance=source.provenance,
-        tiles=tuple(tiles(result.summary)),
-        summary_lines=tuple(summary_lines(result.summary)),
-        kind_rows=tuple(kind_rows(result.summary.by_kind)),
+        unit=lengths.sign,
+        tiles=large,
+        summary=tuple(fact for fact in summary if fact not in large),
+        kind_headings=tuple(headings(lengths)),
+        kind_rows=tuple(kind_rows(result.summary.by_kind, lengths)),
         kind_lines=tuple(kind_lines(result.summary.by_kind)),
-        landings_svg=landings_svg(points),
-        landings_note=_landings_note(points),
-        attempts=tuple(attempt_part(attempt, source) for attempt in result.attempts),
+        landings_svg=landings,
+        landings_caption=caption,
+        attempts=tuple(attempt_part(attempt, source, width_px) for attempt in result.attempts),
         doubts=doubts_of(result),
         calibration_lines=() if made is None else tuple(calibration_lines(made)),
         residuals_svg=None if made is None or not made.residuals else _residuals(made),
@@ -122,9 +147,10 @@ def make_report(result: SessionResult, source: Source) -> Report:
     )
 
 
-def attempt_part(attempt: Attempt, source: Source) -> AttemptPart:
-    """One attempt's drawings and words."""
+def attempt_part(attempt: Attempt, source: Source, width_px: int = OVERLAY_WIDTH_PX) -> AttemptPart:
+    """One attempt's drawings and words; ``width_px`` is that of its still."""
     verdict, before, after = attempt.verdict, attempt.before_layout, attempt.after_layout
+    lengths = source.lengths
     shown = after or before
     top_view = None
     if shown is not None:
@@ -133,26 +159,32 @@ def attempt_part(attempt: Attempt, source: Source) -> AttemptPart:
             shown,
             before=before if after is not None else None,
             verdict=verdict,
+            units=source.units,
             width_px=1064,
         )
     overlay = None
     still = source.stills.get(attempt.after)
     if still is not None and after is not None and source.calibration is not None:
         overlay = overlay_svg(
-            still, source.calibration, after, verdict=verdict, width_px=OVERLAY_WIDTH_PX
+            still,
+            source.calibration,
+            after,
+            verdict=verdict,
+            units=source.units,
+            width_px=width_px,
         )
     intent = None if verdict is None else verdict.intent
+    row = None if verdict is None else rows.attempt_row(verdict, lengths)
     return AttemptPart(
         number=attempt.attempt,
         before=attempt.before,
         after=attempt.after,
-        tone="refused" if verdict is None else _TONES.get(verdict.verdict or "", "none"),
-        headline="Refused" if verdict is None else headline(verdict),
-        intent_words="" if intent is None else intent_words(intent),
-        row=None if verdict is None else attempt_row(verdict),
-        facts=()
-        if verdict is None or intent is None
-        else tuple(facts(source.table, before, after, intent, verdict)),
+        tone="refused" if row is None else row.tone,
+        headline="Refused" if verdict is None else headline(verdict, lengths),
+        subline="" if verdict is None else subline(verdict, lengths),
+        intent_words="" if intent is None else intent_words(intent, lengths),
+        row=row,
+        facts=() if verdict is None else facts(verdict, cue=_cue(after), lengths=lengths),
         warnings=() if verdict is None else verdict.warnings,
         refusal=attempt.refused_why,
         top_view=top_view,
@@ -160,22 +192,61 @@ def attempt_part(attempt: Attempt, source: Source) -> AttemptPart:
     )
 
 
+def _cue(after: Layout | None) -> Ball | None:
+    return None if after is None else after.ball("cue")
+
+
 def landing_points(attempts: Sequence[Attempt]) -> list[LandingPoint]:
-    """Landing spots against wanted spots, of the attempts where both are known."""
-    out = []
-    for attempt in attempts:
-        verdict = attempt.verdict
-        if verdict is None or verdict.offset_along_mm is None or verdict.offset_across_mm is None:
-            continue
-        out.append(
-            LandingPoint(
-                label=str(attempt.attempt),
-                along_mm=verdict.offset_along_mm,
-                across_mm=verdict.offset_across_mm,
-                verdict=verdict.verdict or "",
-            )
+    """Stops against wanted spots along and across the arrival line, where that is known."""
+    return [
+        LandingPoint(
+            label=str(attempt.attempt),
+            along_mm=verdict.offset_along_mm,
+            across_mm=verdict.offset_across_mm,
+            verdict=verdict.verdict or "",
         )
-    return out
+        for attempt in attempts
+        if (verdict := attempt.verdict) is not None
+        and verdict.offset_along_mm is not None
+        and verdict.offset_across_mm is not None
+    ]
+
+
+def table_points(attempts: Sequence[Attempt]) -> list[LandingPoint]:
+    """Stops against wanted spots by the table's own axes."""
+    return [
+        LandingPoint(
+            label=str(attempt.attempt),
+            along_mm=verdict.cue_stop_mm[1] - verdict.wanted_mm[1],
+            across_mm=verdict.wanted_mm[0] - verdict.cue_stop_mm[0],
+            verdict=verdict.verdict or "",
+        )
+        for attempt in attempts
+        if (verdict := attempt.verdict) is not None
+        and verdict.wanted_mm is not None
+        and verdict.cue_stop_mm is not None
+    ]
+
+
+def _landings(attempts: Sequence[Attempt], lengths: Lengths) -> tuple[str, str]:
+    """The drawing of the stops and its caption: by the arrival line where most have one."""
+    by_line, by_table = landing_points(attempts), table_points(attempts)
+    if 2 * len(by_line) < len(by_table):
+        note = _landings_note(by_table, len(by_table))
+        return landings_svg(by_table, lengths, by_table=True), f"{_BY_TABLE} {note}"
+    note = _landings_note(by_line, len(by_table))
+    return landings_svg(by_line, lengths), f"{_BY_LINE} {note}"
+
+
+_BY_LINE = (
+    "Where the cue ball stopped against the wanted spot in the middle, as you see it looking along "
+    "the arrival line: long is up, left is left. The small circle is a ball in scale; the dashed "
+    "ellipse holds about 95 % of such stops, the cross is the average stop."
+)
+_BY_TABLE = (
+    "Where the cue ball stopped against the wanted spot in the middle, as the table lies, head on "
+    "the left: of most stops no arrival line is known. The small circle is a ball in scale."
+)
 
 
 def doubts_of(result: SessionResult) -> tuple[Doubt, ...]:
@@ -195,9 +266,10 @@ def doubts_of(result: SessionResult) -> tuple[Doubt, ...]:
     return tuple(Doubt(still=still, text=text) for still, text in found)
 
 
-def _landings_note(points: Sequence[LandingPoint]) -> str:
+def _landings_note(points: Sequence[LandingPoint], stops: int) -> str:
+    """How the drawn stops ended, and how many more cannot be drawn."""
     if not points:
-        return "No attempt had both a stop and a wanted spot."
+        return "No attempt had a wanted spot and a stop."
     counts = {
         words: sum(point.verdict == verdict for point in points)
         for verdict, words in (
@@ -206,7 +278,11 @@ def _landings_note(points: Sequence[LandingPoint]) -> str:
             ("too close to call", "too close to call"),
         )
     }
-    return ", ".join(f"{count} {words}" for words, count in counts.items() if count) + "."
+    note = ", ".join(f"{count} {words}" for words, count in counts.items() if count) + "."
+    left_out = stops - len(points)
+    if left_out:
+        note += f" {counted(left_out, 'more stop')} without a known arrival line not drawn."
+    return note
 
 
 def _residuals(made: Calibration) -> str:

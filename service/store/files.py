@@ -25,6 +25,8 @@ def media_type_of(data: bytes) -> str:
             return media_type
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return "image/webp"
+    if data[4:8] == b"ftyp":
+        return "image/heic"
     return "application/octet-stream"
 
 
@@ -45,22 +47,43 @@ class StillFiles:
         return self.folder / sha256[:2] / sha256
 
     def read(self, sha256: str) -> bytes:
-        """The bytes of that hash; StoreError where the file is gone."""
+        """The bytes of that hash; StoreError where the file is gone or damaged."""
         try:
-            return self.path(sha256).read_bytes()
+            data = self.path(sha256).read_bytes()
         except OSError as wrong:
-            raise StoreError(
-                f"still {sha256[:12]}…: cannot be read ({wrong}); allowed: a data directory "
-                "whose stills/ is whole. Put the file back from your copy."
-            ) from None
+            raise _unreadable(sha256, str(wrong)) from None
+        if _hash(data) != sha256:
+            raise _unreadable(sha256, f"the file has {len(data)} bytes that are not the still's")
+        return data
+
+    def has_size(self, sha256: str, size_bytes: int) -> bool:
+        """Whether the file of that hash is there, with so many bytes."""
+        try:
+            return self.path(sha256).stat().st_size == size_bytes
+        except OSError:
+            return False
+
+    def has_content(self, sha256: str, size_bytes: int) -> bool:
+        """Whether the file of that hash holds its bytes."""
+        if not self.has_size(sha256, size_bytes):
+            return False
+        try:
+            return _hash(self.path(sha256).read_bytes()) == sha256
+        except OSError:
+            return False
 
     def write(self, data: bytes) -> tuple[str, bool]:
-        """Put the bytes in place in one step; returns their hash and whether they were new."""
-        sha256 = hashlib.sha256(data).hexdigest()
+        """Put the bytes in place in one step; returns their hash and whether they were new.
+
+        A file that lost its bytes gets them back. Without ``stills/`` it fails: whoever took that
+        away took the whole directory.
+        """
+        sha256 = _hash(data)
         target = self.path(sha256)
-        if target.exists():
+        is_new = not target.exists()
+        if self.has_content(sha256, len(data)):
             return sha256, False
-        target.parent.mkdir(parents=True, exist_ok=True)
+        target.parent.mkdir(exist_ok=True)
         handle, part = tempfile.mkstemp(dir=target.parent, suffix=_PART)
         try:
             with os.fdopen(handle, "wb") as file:
@@ -68,12 +91,34 @@ class StillFiles:
                 file.flush()
                 os.fsync(file.fileno())
             os.replace(part, target)
+            _sync_folder(target.parent)
         except BaseException:
             with contextlib.suppress(OSError):
                 os.unlink(part)
             raise
-        return sha256, True
+        return sha256, is_new
 
     def remove(self, sha256: str) -> None:
         """Take a file back whose row did not come to be."""
         self.path(sha256).unlink(missing_ok=True)
+
+
+def _hash(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def _sync_folder(folder: Path) -> None:
+    """A file's name too is on disk only once its folder is; not every system can do that."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _unreadable(sha256: str, why: str) -> StoreError:
+    return StoreError(
+        f"still {sha256[:12]}…: cannot be read ({why}); allowed: a data directory "
+        "whose stills/ is whole. Put the file back from your copy, or post the picture again."
+    )

@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 import sqlalchemy as sa
-
-from vision.layout import Layout
 
 from . import tables as t
 from .records import (
     AttemptRecord,
     CalibrationRecord,
-    Circumstances,
     CorrectionRecord,
     IntentRecord,
     NotFoundError,
+    PlayerRecord,
     ReadingRecord,
     Receipt,
     Score,
     SetRecord,
     StillRecord,
 )
+from .rows import Row, around_of, attempt_of, intent_of, layout_of, reading_of, still_of
 
 _READINGS = sa.select(
     t.readings.c.id,
@@ -37,6 +37,21 @@ _READINGS = sa.select(
     t.stills.c.sha256,
     t.stills.c.size_bytes,
 ).join_from(t.readings, t.stills)
+
+
+_SCORED = (
+    "id",
+    "made_at",
+    "offset_along_mm",
+    "offset_across_mm",
+    "travel_mm",
+    "cut_deg",
+    "rails",
+    "spin",
+    "side_spin",
+    "in_a_row",
+)
+"""Columns of an attempt that statistics need."""
 
 
 class Reader:
@@ -66,28 +81,28 @@ class Reader:
         ).one_or_none()
         if row is None:
             raise NotFoundError.of("still", number, "the list of stills")
-        return _still(row, row.id)
+        return still_of(row, row.id)
 
     def stills(self, *, limit: int, before: int | None = None) -> tuple[StillRecord, ...]:
         """Newest first, at most ``limit``, only those numbered below ``before``."""
         query = sa.select(t.stills).order_by(t.stills.c.id.desc()).limit(limit)
         if before is not None:
             query = query.where(t.stills.c.id < before)
-        return tuple(_still(row, row.id) for row in self._connection.execute(query))
+        return tuple(still_of(row, row.id) for row in self._connection.execute(query))
 
     def reading(self, number: int) -> ReadingRecord:
         """The reading of that number; NotFoundError where there is none."""
         row = self._connection.execute(_READINGS.where(t.readings.c.id == number)).one_or_none()
         if row is None:
             raise NotFoundError.of("reading", number, "the list of readings")
-        return _reading(row)
+        return reading_of(row)
 
     def readings(self, *, limit: int, before: int | None = None) -> tuple[ReadingRecord, ...]:
         """Newest first, at most ``limit``, only those numbered below ``before``."""
         query = _READINGS.order_by(t.readings.c.id.desc()).limit(limit)
         if before is not None:
             query = query.where(t.readings.c.id < before)
-        return tuple(_reading(row) for row in self._connection.execute(query))
+        return tuple(reading_of(row) for row in self._connection.execute(query))
 
     def latest_reading(self) -> ReadingRecord | None:
         """The newest reading, whatever it is worth."""
@@ -101,7 +116,7 @@ class Reader:
         row = self._connection.execute(
             query.order_by(t.readings.c.id.desc()).limit(1)
         ).one_or_none()
-        return _reading(row) if row else None
+        return reading_of(row) if row else None
 
     # -- intents and attempts --------------------------------------------------------------
 
@@ -110,7 +125,7 @@ class Reader:
         row = self._connection.execute(
             sa.select(t.intents).where(t.intents.c.state == "pending")
         ).one_or_none()
-        return _intent(row) if row else None
+        return intent_of(row) if row else None
 
     def intent(self, number: int) -> IntentRecord:
         """The intent of that number; NotFoundError where there is none."""
@@ -119,26 +134,19 @@ class Reader:
         ).one_or_none()
         if row is None:
             raise NotFoundError.of("intent", number, "the list of attempts")
-        return _intent(row)
+        return intent_of(row)
 
     def attempt(self, number: int) -> AttemptRecord:
         """The attempt of that number; NotFoundError where there is none."""
-        row = self._connection.execute(
-            sa.select(t.attempts).where(t.attempts.c.id == number)
-        ).one_or_none()
-        if row is None:
+        found = self._attempts(sa.select(t.attempts).where(t.attempts.c.id == number))
+        if not found:
             raise NotFoundError.of("attempt", number, "the list of attempts")
-        return self._attempt(row)
+        return found[0]
 
     def attempt_after(self, reading_id: int) -> AttemptRecord | None:
         """The attempt that the reading of that number ended."""
-        row = self._connection.execute(
-            sa.select(t.attempts)
-            .where(t.attempts.c.after_reading_id == reading_id)
-            .order_by(t.attempts.c.id.desc())
-            .limit(1)
-        ).one_or_none()
-        return self._attempt(row) if row else None
+        query = sa.select(t.attempts).where(t.attempts.c.after_reading_id == reading_id)
+        return next(iter(self._attempts(query.order_by(t.attempts.c.id.desc()).limit(1))), None)
 
     def attempts(
         self, *, limit: int | None = None, before: int | None = None
@@ -147,37 +155,54 @@ class Reader:
         query = sa.select(t.attempts).order_by(t.attempts.c.id.desc()).limit(limit)
         if before is not None:
             query = query.where(t.attempts.c.id < before)
-        return tuple(self._attempt(row) for row in self._connection.execute(query).all())
+        return self._attempts(query)
 
     def scores(self) -> tuple[Score, ...]:
         """What statistics need of every attempt, in the order they were played."""
-        query = sa.select(t.intents.c.document, t.attempts).join_from(t.attempts, t.intents)
+        # as text: most of them were read before, and whoever remembers them need not parse them
+        query = sa.select(
+            sa.type_coerce(t.intents.c.document, sa.Text).label("intent_text"),
+            sa.type_coerce(t.attempts.c.verdict, sa.Text).label("verdict_text"),
+            *(t.attempts.c[name] for name in _SCORED),
+        ).join_from(t.attempts, t.intents)
         return tuple(
             Score(
-                played_at=row.made_at,
-                intent=row.document,
-                verdict=row.verdict,
+                attempt_id=row.id,
+                intent_text=row.intent_text,
+                verdict_text=row.verdict_text,
                 offset_along_mm=row.offset_along_mm,
                 offset_across_mm=row.offset_across_mm,
-                kind=_kind(row),
-                in_a_row=row.in_a_row,
+                around=around_of(row),
             )
             for row in self._connection.execute(
                 query.order_by(t.attempts.c.made_at, t.attempts.c.id)
             )
         )
 
-    def _attempt(self, row: sa.Row[*tuple[Any, ...]]) -> AttemptRecord:
-        return AttemptRecord(
-            id=row.id,
-            made_at=row.made_at,
-            intent=self.intent(row.intent_id),
-            before=self.reading(row.before_reading_id),
-            after=self.reading(row.after_reading_id),
-            verdict=row.verdict,
-            kind=_kind(row),
-            in_a_row=row.in_a_row,
+    def _attempts(self, query: sa.Select[Any]) -> tuple[AttemptRecord, ...]:
+        """The query's attempts, with what they point to fetched at once."""
+        rows = self._connection.execute(query).all()
+        intents = self._by_id(sa.select(t.intents), t.intents, {row.intent_id for row in rows})
+        ends = {row.before_reading_id for row in rows} | {row.after_reading_id for row in rows}
+        readings = {
+            number: reading_of(row)
+            for number, row in self._by_id(_READINGS, t.readings, ends).items()
+        }
+        return tuple(
+            attempt_of(
+                row,
+                intent=intent_of(intents[row.intent_id]),
+                before=readings[row.before_reading_id],
+                after=readings[row.after_reading_id],
+            )
+            for row in rows
         )
+
+    def _by_id(
+        self, query: sa.Select[Any], table: sa.Table, numbers: Collection[int]
+    ) -> dict[int, Row]:
+        found = self._connection.execute(query.where(table.c.id.in_(numbers)))
+        return {row.id: row for row in found}
 
     def attempts_with(self, reading_id: int) -> tuple[AttemptRecord, ...]:
         """Attempts that start or end with the reading of that number, in the order played."""
@@ -185,8 +210,16 @@ class Reader:
             (t.attempts.c.before_reading_id == reading_id)
             | (t.attempts.c.after_reading_id == reading_id)
         )
-        rows = self._connection.execute(query.order_by(t.attempts.c.id)).all()
-        return tuple(self._attempt(row) for row in rows)
+        return self._attempts(query.order_by(t.attempts.c.id))
+
+    # -- the player ------------------------------------------------------------------------
+
+    def player(self) -> PlayerRecord | None:
+        """The settings that were given last; None where nobody gave any."""
+        row = self._connection.execute(
+            sa.select(t.players).order_by(t.players.c.id.desc()).limit(1)
+        ).one_or_none()
+        return PlayerRecord(id=row.id, set_at=row.set_at, document=row.document) if row else None
 
     # -- the ball set ----------------------------------------------------------------------
 
@@ -219,9 +252,7 @@ class Reader:
                 made_at=row.made_at,
                 reading_id=row.reading_id,
                 names=row.names,
-                layout_before=Layout.from_dict(
-                    row.layout_before, path=f"corrections[{row.id}].layout_before"
-                ),
+                layout_before=layout_of(row.layout_before, f"corrections[{row.id}].layout_before"),
             )
             for row in self._connection.execute(query.order_by(t.corrections.c.id))
         )
@@ -243,46 +274,3 @@ class Reader:
             ).scalar_one()
             for table in (t.stills, t.readings, t.attempts)
         }
-
-
-def _still(row: sa.Row[*tuple[Any, ...]], number: int) -> StillRecord:
-    return StillRecord(
-        id=number,
-        received_at=row.received_at,
-        name=row.name,
-        media_type=row.media_type,
-        sha256=row.sha256,
-        size_bytes=row.size_bytes,
-    )
-
-
-def _kind(row: sa.Row[*tuple[Any, ...]]) -> dict[str, Any]:
-    return Circumstances(
-        travel_mm=row.travel_mm,
-        cut_deg=row.cut_deg,
-        rails=row.rails,
-        spin=row.spin,
-        side_spin=row.side_spin,
-    ).kind()
-
-
-def _reading(row: sa.Row[*tuple[Any, ...]]) -> ReadingRecord:
-    return ReadingRecord(
-        id=row.id,
-        still=_still(row, row.still_id),
-        calibration_id=row.calibration_id,
-        read_at=row.read_at,
-        took_ms=row.took_ms,
-        layout=Layout.from_dict(row.layout, path=f"readings[{row.id}].layout"),
-        comparison=row.comparison,
-    )
-
-
-def _intent(row: sa.Row[*tuple[Any, ...]]) -> IntentRecord:
-    return IntentRecord(
-        id=row.id,
-        set_at=row.set_at,
-        before_reading_id=row.before_reading_id,
-        state=row.state,
-        document=row.document,
-    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +16,29 @@ class StoreError(RestmarkError):
     """The data directory cannot be used; the text names it and says what to do."""
 
     code = "store-failed"
+
+
+class DamagedError(StoreError):
+    """The database is not what was written to it; the text says where."""
+
+    code = "store-damaged"
+
+
+WAY_OUT = (
+    "Stop Restmark, move restmark.db, restmark.db-wal and restmark.db-shm out of the folder, and "
+    "rename restmark.db.kept, the copy of a start on which all was whole, or a copy of your own "
+    "to restmark.db. Stills posted since can be posted again: their pictures are in stills/."
+)
+
+
+def whole_json(text: str) -> Any:
+    """The document in a cell; damage that came after the start is a refusal, no failure."""
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError) as wrong:
+        raise DamagedError(
+            f"restmark.db: a cell is damaged ({wrong}); allowed: a whole database. {WAY_OUT}"
+        ) from None
 
 
 class NotFoundError(RestmarkError):
@@ -87,6 +111,29 @@ class ReadingRecord:
             "layout": self.layout.to_dict(),
             "comparison": None if self.comparison is None else dict(self.comparison),
         }
+
+
+PLAYER_GIVEN, PLAYER_STARTING = "given", "starting values"
+"""Where the settings came from that an attempt was judged by."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayerRecord:
+    """The player's settings as they hold from some time on: a whole player file."""
+
+    id: int
+    set_at: datetime
+    document: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgedBy:
+    """The player's settings that an attempt was judged by."""
+
+    settings: Mapping[str, Any]
+    """As a player file has them."""
+    source: str
+    """``given``, or ``starting values`` where nobody gave any."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,19 +216,45 @@ class Circumstances:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
-    """What statistics need of an attempt."""
+    """What statistics need of an attempt; equal ones mean the same, so that what was worked out
+    of one can be used again. Documents stay text until somebody asks for them."""
 
-    played_at: datetime
-    intent: Mapping[str, Any]
-    verdict: Mapping[str, Any]
+    attempt_id: int
+    intent_text: str
+    verdict_text: str
     """As ``score --json`` prints it."""
     offset_along_mm: float | None = None
     """Stop against the zone's wanted spot along the arrival line, + long."""
     offset_across_mm: float | None = None
     """The same across it, + left."""
-    kind: Mapping[str, Any]
-    """Kind of shot, as ``Circumstances.kind`` gives it."""
-    in_a_row: int | None = None
+    around: Circumstances
+    """When it was played, what kind of shot it was, and whether it belonged to a row."""
+
+    @property
+    def played_at(self) -> datetime:
+        """When it was played."""
+        assert self.around.played_at is not None
+        return self.around.played_at
+
+    @property
+    def in_a_row(self) -> int | None:
+        """It belonged to a set of so many successes in a row."""
+        return self.around.in_a_row
+
+    @property
+    def kind(self) -> dict[str, Any]:
+        """Kind of shot, as ``Circumstances.kind`` gives it."""
+        return self.around.kind()
+
+    @property
+    def intent(self) -> Mapping[str, Any]:
+        """The intent's document."""
+        return whole_json(self.intent_text)
+
+    @property
+    def verdict(self) -> Mapping[str, Any]:
+        """The verdict's document."""
+        return whole_json(self.verdict_text)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +269,11 @@ class AttemptRecord:
     verdict: Mapping[str, Any]
     kind: Mapping[str, Any]
     """Kind of shot, as ``Circumstances.kind`` gives it."""
+    judged_by: JudgedBy
     in_a_row: int | None = None
+    offset_along_mm: float | None = None
+    """As in ``Score``."""
+    offset_across_mm: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the API: the verdict beside the numbers and names of its stills."""
@@ -211,6 +288,8 @@ class AttemptRecord:
             "verdict": dict(self.verdict),
             "kind": dict(self.kind),
             "in_a_row": self.in_a_row,
+            "player": dict(self.judged_by.settings),
+            "player_source": self.judged_by.source,
         }
 
 

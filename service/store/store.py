@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -11,10 +12,13 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from .check import StillsCheck, check_cells, check_stills, check_structure
 from .files import StillFiles
+from .hold import Hold
+from .kept import keep_copy
 from .migrate import migrate
 from .reader import Reader
-from .records import StoreError
+from .records import WAY_OUT, DamagedError, StoreError, whole_json
 from .writer import Writer
 
 DATABASE_NAME = "restmark.db"
@@ -23,28 +27,56 @@ _BUSY_MS = 10_000
 
 
 class Store:
-    """One data directory. Safe to share between threads."""
+    """One data directory. Safe to share between threads.
 
-    def __init__(self, data_dir: Path) -> None:
-        """Open ``data_dir``, made if missing; StoreError where it cannot be used."""
+    What is acknowledged is on disk under its name: where the directory was taken away or
+    exchanged while it was open, every answer is a refusal.
+    """
+
+    def __init__(self, data_dir: Path, *, hold: bool = False) -> None:
+        """Open ``data_dir``, made if missing; StoreError where it cannot be used or is damaged.
+
+        ``hold``: as the one service on it; HeldError where another is.
+        """
         self.data_dir = data_dir
         self.files = StillFiles(folder=data_dir / "stills")
         self._lock = threading.Lock()
         self._engine = _engine(data_dir / DATABASE_NAME)
-        with _refusals(data_dir):
-            data_dir.mkdir(parents=True, exist_ok=True)
-            self.files.prepare()
-            with self._immediate() as connection:
-                migrate(connection, place=str(data_dir))
+        self._hold: Hold | None = None
+        self._opened: tuple[int, int] | None = None
+        try:
+            with _refusals(data_dir):
+                data_dir.mkdir(parents=True, exist_ok=True)
+                if hold:
+                    self._hold = Hold.take(data_dir)
+                self.files.prepare()
+                with self._immediate() as connection:
+                    check_structure(connection, place=str(data_dir))
+                    migrate(connection, place=str(data_dir))
+                    check_cells(connection, place=str(data_dir))
+                self._opened = self._identity()
+                if hold:
+                    keep_copy(self._engine, data_dir)
+        except BaseException:
+            self.close()
+            raise
 
     def close(self) -> None:
-        """Give the database's files back."""
+        """Give the database's files back, and the directory to others."""
         self._engine.dispose()
+        if self._hold is not None:
+            self._hold.release()
+
+    def check_stills(self) -> StillsCheck:
+        """Whether the stills' files are whole, as far as can be looked at in bounded time."""
+        with _refusals(self.data_dir), self._engine.connect() as connection:
+            return check_stills(connection, self.files)
 
     @contextmanager
     def reading(self) -> Iterator[Reader]:
         """A reader; all its answers come from the same moment."""
         with _refusals(self.data_dir), self._engine.connect() as connection:
+            self._check_place()
             yield Reader(connection)
 
     @contextmanager
@@ -53,12 +85,33 @@ class Store:
         with self._lock, _refusals(self.data_dir), self._immediate() as connection:
             writer = Writer(connection, self.files)
             try:
+                self._check_place()
                 yield writer
+                writer.check_files()
                 connection.commit()
+                self._check_place()
             except BaseException:
                 connection.rollback()
                 writer.take_back_files()
                 raise
+
+    def _check_place(self) -> None:
+        """Refuse where ``restmark.db`` is no longer the file that was opened."""
+        try:
+            now = self._identity()
+        except OSError:
+            now = None
+        if now != self._opened:
+            state = "is gone" if now is None else "is another file than the one opened"
+            raise StoreError(
+                f"{self.data_dir}: {DATABASE_NAME} {state}: the directory was taken away or "
+                "exchanged while it was in use, and nothing can be kept in it; allowed: the "
+                "directory as it was opened. Stop, put it back from your copy, and start again."
+            )
+
+    def _identity(self) -> tuple[int, int]:
+        found = os.stat(self.data_dir / DATABASE_NAME)
+        return found.st_dev, found.st_ino
 
     @contextmanager
     def _immediate(self) -> Iterator[sa.Connection]:
@@ -70,7 +123,7 @@ class Store:
 
 
 def _engine(path: Path) -> sa.Engine:
-    engine = sa.create_engine(f"sqlite:///{path}")
+    engine = sa.create_engine(f"sqlite:///{path}", json_deserializer=whole_json)
 
     @sa.event.listens_for(engine, "connect")
     def _prepare(connection: sqlite3.Connection, _record: Any) -> None:
@@ -96,6 +149,11 @@ def _refusals(data_dir: Path) -> Iterator[None]:
         yield
     except (OSError, sa.exc.DBAPIError) as wrong:
         reason = getattr(wrong, "orig", None) or wrong
+        if getattr(reason, "sqlite_errorcode", None) == sqlite3.SQLITE_CORRUPT:
+            raise DamagedError(
+                f"{data_dir}: {DATABASE_NAME} is damaged ({reason}); allowed: a whole database. "
+                f"{WAY_OUT}"
+            ) from wrong
         raise StoreError(
             f"{data_dir}: cannot be used ({reason}); allowed: a directory that can be written, "
             "with room left, whose restmark.db is Restmark's. Check it or give another one."

@@ -108,6 +108,9 @@ attempts = sa.Table(
     sa.Column("spin", sa.String(16)),
     sa.Column("side_spin", sa.String(16)),
     sa.Column("in_a_row", sa.Integer),
+    # settings that it was judged by, as a player file has them, and where they came from
+    sa.Column("player", sa.JSON, nullable=False),
+    sa.Column("player_source", sa.String(16), nullable=False),
 )
 
 receipts = sa.Table(
@@ -117,6 +120,14 @@ receipts = sa.Table(
     sa.Column("fingerprint", sa.String(64), nullable=False),
     sa.Column("given_at", UtcTime, nullable=False),
     sa.Column("body", sa.JSON, nullable=False),
+)
+
+players = sa.Table(
+    "players",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("set_at", UtcTime, nullable=False),
+    sa.Column("document", sa.JSON, nullable=False),
 )
 
 sets = sa.Table(

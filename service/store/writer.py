@@ -20,9 +20,12 @@ from .records import (
     Circumstances,
     CorrectionRecord,
     IntentRecord,
+    JudgedBy,
+    PlayerRecord,
     ReadingRecord,
     SetRecord,
     StillRecord,
+    StoreError,
 )
 
 
@@ -33,12 +36,22 @@ class Writer(Reader):
         super().__init__(connection)
         self._files = files
         self._new_files: list[str] = []
+        self._stills: list[tuple[str, int]] = []
         self._now = datetime.now(UTC)
 
     def take_back_files(self) -> None:
         """Remove the files that this transaction wrote and now has no rows for."""
         for sha256 in self._new_files:
             self._files.remove(sha256)
+
+    def check_files(self) -> None:
+        """Refuse before the commit where a still of this transaction is not on disk."""
+        for sha256, size_bytes in self._stills:
+            if not self._files.has_size(sha256, size_bytes):
+                raise StoreError(
+                    f"still {sha256[:12]}…: its file is gone again; allowed: a data directory that "
+                    "nobody takes away. Put it back and start again."
+                )
 
     def add_calibration(self, document: Mapping[str, Any]) -> CalibrationRecord:
         """A new version, which holds from now on; an intent from the old frame is withdrawn."""
@@ -51,6 +64,7 @@ class Writer(Reader):
         sha256, is_new = self._files.write(data)
         if is_new:
             self._new_files.append(sha256)
+        self._stills.append((sha256, len(data)))
         media_type = media_type_of(data)
         number = self._insert(
             t.stills,
@@ -98,6 +112,11 @@ class Writer(Reader):
             layout=layout,
             comparison=comparison,
         )
+
+    def add_player(self, document: Mapping[str, Any]) -> PlayerRecord:
+        """The player's settings, which hold from now on; attempts made before keep their own."""
+        number = self._insert(t.players, set_at=self._now, document=dict(document))
+        return PlayerRecord(id=number, set_at=self._now, document=document)
 
     def add_set(self, document: Mapping[str, Any]) -> SetRecord:
         """A taught set, which holds from now on; corrections before it no longer count."""
@@ -195,6 +214,7 @@ class Writer(Reader):
         before: ReadingRecord,
         after: ReadingRecord,
         verdict: Mapping[str, Any],
+        judged_by: JudgedBy,
         offsets_mm: tuple[float | None, float | None] = (None, None),
         circumstances: Circumstances | None = None,
     ) -> AttemptRecord:
@@ -213,6 +233,8 @@ class Writer(Reader):
             offset_along_mm=offsets_mm[0],
             offset_across_mm=offsets_mm[1],
             in_a_row=around.in_a_row,
+            player=dict(judged_by.settings),
+            player_source=judged_by.source,
             **around.kind(),
         )
         return self.attempt(number)

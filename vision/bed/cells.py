@@ -6,13 +6,13 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.kept.bed_picture import BedPicture
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from vision.find.changes import CELL
 from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 
-FloatArray = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 NOSE_MM, BED_MM = 3.0, 12.0
 """The outermost strips at nose and bed height that are left out."""

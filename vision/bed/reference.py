@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from calibration.arrays import FloatArray
 from calibration.kept.calibration import Calibration
 from calibration.table import BALL_RADIUS_MM
 from vision.find.changes import CELL, Cells
@@ -23,7 +24,6 @@ from vision.find.finder_view import FinderView
 from .cells import bed_cells, cell_mm, cell_places, resampled, shrunk, stretch
 from .light import smooth_light
 
-FloatArray = NDArray[np.float64]
 Grey = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 BLOCK = 4

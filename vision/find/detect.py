@@ -12,12 +12,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, FROZEN_INSET_MM, Table
 from vision.networks import Networks
 
 from .finder_view import FinderView
 
-FloatArray = NDArray[np.float64]
 LEAST_SCORE = 0.06
 """Candidates are judged again one by one, so even weak ones are looked at."""
 MOST_CANDIDATES = 32

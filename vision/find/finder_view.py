@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import RectBivariateSpline
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
-FloatArray = NDArray[np.float64]
 VIEW_ROWS, VIEW_COLUMNS = 448, 832
 """Size of the picture, pixels; multiples of the network's coarsest step, 32."""
 LEAST_SCALE_MM = 3.2

@@ -6,14 +6,11 @@ solid balls and cushions allow is exactly what is being checked.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
-from calibration.seen.frozen_balls import SeenBall, frozen_marks
-from calibration.seen.marks import Landmarks
+from calibration.seen.frozen_balls import SeenBall
 from calibration.table import BALL_CENTRE_HEIGHT_MM
 from calibration.watch.drift import DriftWatch
 from vision.place.centres import place_balls
@@ -21,22 +18,18 @@ from vision.read import Reader
 from vision.still import Picture
 
 
-def with_frozen_balls(
-    landmarks: Landmarks, picture: Picture, provisional: Calibration, *, name: str = ""
-) -> Landmarks:
-    """``landmarks`` and the frozen balls of ``picture`` ((H, W, 3) BGR) as further ones.
-
-    Raises CalibrationError where the still is obstructed or balls lack at their places.
-    """
-    seen = seen_balls(picture, provisional, name=name)
-    marks = frozen_marks(seen, provisional.camera, provisional.table)
-    return replace(landmarks, items=(*landmarks.items, *marks))
-
-
 def seen_balls(
     picture: Picture, provisional: Calibration, *, name: str = ""
 ) -> tuple[SeenBall, ...]:
-    """Centres of all balls in px, with their pixel covariance, free of any cushion's hold."""
+    """Centres of all balls in px, with their pixel covariance, free of any cushion's hold.
+
+    ``picture`` is (H, W, 3) BGR, of the same camera and place as the empty still.
+
+    Raises:
+        CalibrationError: camera or table moved since the empty still, or something lies over
+            the bed.
+        StillError: the still is not of the calibration's size.
+    """
     _refuse_moved(picture, provisional, name)
     reader = Reader(provisional)
     layout = reader.read_image(picture, name=name)

@@ -9,7 +9,7 @@ from vision.layout import Layout
 from vision.name.taught import Taught, TaughtError
 from vision.place.centres import Placed, place_balls
 from vision.read import BALL_ODDS, reader_of
-from vision.still import check_size, decode_still
+from vision.still import decode_still
 
 SAME_BALL_MM = 20.0
 """A ball seen farther from where the layout has it, about a third of a ball, is not that one."""
@@ -25,8 +25,13 @@ def teach_still(
 ) -> Taught:
     """``taught`` (or nothing) and the looks of a layout's undoubted balls in its still's bytes.
 
-    Every name that is not marked doubtful is taken as true. Raises ``TaughtError`` where the
-    layout has none, or where the still shows no ball at one of its places.
+    Every name that is not marked doubtful is taken as true.
+
+    Raises:
+        TaughtError: the layout has no such name, the still shows no ball at one of its places,
+            or ``taught`` was made with other networks.
+        StillError: bytes that are no whole JPEG or PNG of the calibration's size.
+        CalibrationError: code "moved": camera or table moved farther than can be corrected.
     """
     names = [None if ball.doubtful else ball.id for ball in layout.balls]
     label = name or "still"
@@ -44,8 +49,7 @@ def teach_still(
 def _looked_at(data: bytes, calibration: Calibration, layout: Layout, label: str) -> Placed:
     """The layout's balls as the crop network sees them, in the layout's order."""
     reader = reader_of(calibration)
-    picture = decode_still(data, name=label)
-    check_size(picture, calibration.camera.image_size_px, name=label)
+    picture = decode_still(data, name=label, size_px=calibration.camera.image_size_px)
     camera = reader.watch.check(picture, name=label).calibration.camera
     places = np.array([ball.centre_mm for ball in layout.balls])
     placed = place_balls(picture, camera, places, reader.networks)

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from calibration import strict
 from calibration.errors import RestmarkError
-from calibration.jsonfile import number, text
+from calibration.notices import Notice
 from vision.layout import BALL_IDS, Ball, Layout
 
 NEAR_MM = 30.0
 """A place this near to a ball's centre, about a ball's radius, means that ball."""
 SWAPPED_CONFIDENCE = 0.5
 """Of a ball that lost its name to another and was given that one's; no more of one left open."""
+NAME_DOUBTS = ("name-in-doubt", "names-alike")
+"""Notices of a reading that doubt names of the balls at ``places_mm``."""
+SAME_PLACE_MM = 1.0
+"""Balls lie 57 mm apart, and a notice's places are the balls' own."""
 _NUMBER = r"[-+]?\d+(?:\.\d*)?"
 _TOLD = re.compile(rf"^\s*({_NUMBER})\s*,\s*({_NUMBER})\s*=\s*(\w+)\s*$")
 _HOW = "Look the places up in the reading."
@@ -38,6 +44,7 @@ class Correction:
     y_mm: float
 
     def __post_init__(self) -> None:
+        strict.check(self, label="", error=CorrectionError, remedy="Correct it.")
         if self.id is not None and self.id not in BALL_IDS:
             raise CorrectionError(
                 f"id: got {self.id!r}; allowed: cue, 1 … 15, or null where nobody can tell. "
@@ -51,18 +58,7 @@ class Correction:
     @classmethod
     def from_dict(cls, data: object, *, path: str = "names") -> Correction:
         """Inverse of ``to_dict``."""
-        if not isinstance(data, Mapping):
-            raise CorrectionError(
-                f"{path}: got {data!r}; allowed: an object with id, x_mm and y_mm. Correct it."
-            )
-        try:
-            return cls(
-                id=None if data.get("id", "") is None else text(data, "id", path),
-                x_mm=number(data, "x_mm", path),
-                y_mm=number(data, "y_mm", path),
-            )
-        except CorrectionError as wrong:
-            raise CorrectionError(f"{path}.{wrong.detail}") from None
+        return strict.build(cls, data, path=path, error=CorrectionError, remedy="Correct it.")
 
 
 def told(words: str) -> tuple[Correction, ...]:
@@ -115,7 +111,7 @@ def corrected(layout: Layout, corrections: Sequence[Correction]) -> Layout:
     return replace(
         layout,
         balls=tuple(sorted(balls, key=lambda ball: BALL_IDS.index(ball.id))),
-        warnings=tuple(w for w in layout.warnings if not _about_name_of(settled, w)),
+        notices=tuple(n for n in layout.notices if not _about_name_of(settled, n)),
     )
 
 
@@ -136,15 +132,23 @@ def _meant(layout: Layout, item: Correction, path: str) -> int:
 
 def _renamed(ball: Ball, name: str, *, sure: bool, open_: bool) -> Ball:
     if sure:
-        return replace(ball, id=name, confidence=1.0, doubtful=False, runners_up=())
+        return replace(ball, id=name, confidence=1.0, doubtful=False, runners_up=(), said=True)
     if name == ball.id:
+        if not open_:
+            return ball
         confidence = min(ball.confidence, SWAPPED_CONFIDENCE)
-        return replace(ball, confidence=confidence, doubtful=True) if open_ else ball
-    return replace(ball, id=name, confidence=SWAPPED_CONFIDENCE, doubtful=True, runners_up=())
+        return replace(ball, confidence=confidence, doubtful=True, said=False)
+    return replace(
+        ball, id=name, confidence=SWAPPED_CONFIDENCE, doubtful=True, runners_up=(), said=False
+    )
 
 
-def _about_name_of(balls: Sequence[Ball], warning: str) -> bool:
-    """Whether a warning doubts the name of one of the balls."""
-    if " is in doubt" not in warning and " look like " not in warning:
+def _about_name_of(balls: Sequence[Ball], notice: Notice) -> bool:
+    """Whether a notice doubts the name of one of the balls."""
+    if notice.code not in NAME_DOUBTS:
         return False
-    return any(f"x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm" in warning for ball in balls)
+    return any(
+        math.dist(place, ball.centre_mm) < SAME_PLACE_MM
+        for place in notice.places_mm
+        for ball in balls
+    )

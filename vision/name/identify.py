@@ -12,18 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
+from calibration.arrays import FloatArray
+from calibration.notices import Notice
 from vision.layout import BALL_IDS, Layout
 
-FloatArray = NDArray[np.float64]
-UNMOVED_MM = 4.0
-"""A ball found this near to where one lay before has probably not moved."""
-UNMOVED_BONUS = 4.0
-"""Log-likelihood that the name is then the same."""
+from .history import LEAST_CHANCE, Known, kept, known
+
 DOUBT_BELOW = 0.95
 TEMPERATURE = 1.8
 """What the log probabilities are divided by, so that confidences come true."""
-LEAST_CHANCE = 1e-4
-"""No name is ruled out further than this by the network alone: it has not seen every set."""
 WORTH_TRYING = 9.0
 """Log odds beyond which an alternative cannot matter."""
 
@@ -35,6 +32,10 @@ class Name:
     id: str
     confidence: float
     runners_up: tuple[tuple[str, float], ...]
+    look: tuple[tuple[str, float], ...] = ()
+    """Likely names by the ball's looks alone, best first."""
+    said: bool = False
+    """A person gave the name."""
 
     @property
     def doubtful(self) -> bool:
@@ -61,12 +62,12 @@ def name_balls(
 ) -> tuple[Name, ...]:
     """Names of up to 16 balls by their log probabilities (K, 16), one each.
 
-    ``previous`` is the layout before: a ball where one lay then is probably that one. ``hint``
-    is what a taught set says of the balls.
+    ``previous`` is the layout before: what was known of a ball that still lies there counts as
+    one more look at the same ball, or as said. ``hint`` is what a taught set says of the balls.
     """
     if len(chances) == 0:
         return ()
-    return _names(_believed(chances, hint) + _prior(centres_mm, previous))
+    return _names(known(_believed(chances, hint), centres_mm, previous))
 
 
 def chances_alone(chances: FloatArray) -> FloatArray:
@@ -84,19 +85,38 @@ def _believed(chances: FloatArray, hint: Hint | None) -> FloatArray:
     return np.logaddexp(trusted, np.log(least)) + hint.log_likelihood
 
 
-def alike(chances: FloatArray, centres_mm: FloatArray, *, hint: Hint | None = None) -> list[str]:
-    """A warning for every name that two or more balls (K, 16 log probabilities) look like."""
+def alike(
+    chances: FloatArray,
+    centres_mm: FloatArray,
+    *,
+    hint: Hint | None = None,
+    names: tuple[Name, ...] = (),
+) -> list[Notice]:
+    """A notice for every name that two or more balls (K, 16 log probabilities) look like.
+
+    Of ``names`` those that a person gave count as told apart.
+    """
     if len(chances) == 0:
         return []
     if hint is not None:
         believed = _believed(chances, hint)
         chances = believed - np.logaddexp.reduce(believed, axis=1, keepdims=True)
-    out = []
     likely = np.exp(chances) > LOOKS_LIKE
+    for k, name in enumerate(names):
+        if name.said:
+            likely[k] = False
+    out = []
     for column in np.flatnonzero(likely.sum(axis=0) > 1):
-        where = "; ".join(f"x {x:.0f}, y {y:.0f} mm" for x, y in centres_mm[likely[:, column]])
-        name = "the cue ball" if BALL_IDS[column] == "cue" else f"ball {BALL_IDS[column]}"
-        out.append(f"{likely[:, column].sum()} balls look like {name}: {where}.")
+        places_mm = [[float(x), float(y)] for x, y in centres_mm[likely[:, column]]]
+        where = "; ".join(f"x {x:.0f}, y {y:.0f} mm" for x, y in places_mm)
+        called = "the cue ball" if BALL_IDS[column] == "cue" else f"ball {BALL_IDS[column]}"
+        out.append(
+            Notice(
+                code="names-alike",
+                text=f"{len(places_mm)} balls look like {called}: {where}.",
+                fields={"id": BALL_IDS[column], "places_mm": places_mm},
+            )
+        )
     return out
 
 
@@ -104,21 +124,18 @@ LOOKS_LIKE = 0.5
 """Probability, by its look alone, from which a ball looks like a name."""
 
 
-def _prior(centres_mm: FloatArray, previous: Layout | None) -> FloatArray:
-    out = np.zeros((len(centres_mm), len(BALL_IDS)))
-    for ball in previous.balls if previous is not None else ():
-        apart = np.linalg.norm(centres_mm - np.array(ball.centre_mm), axis=1)
-        near = int(apart.argmin())
-        if apart[near] < UNMOVED_MM:
-            out[near, BALL_IDS.index(ball.id)] = UNMOVED_BONUS * ball.confidence
-    return out
-
-
-def _names(table: FloatArray) -> tuple[Name, ...]:
+def _names(balls: Known) -> tuple[Name, ...]:
     """Joint names; a confidence from what every other name would cost all balls together."""
+    table = balls.joint()
     total, chosen = _assign(table)
     return tuple(
-        _name(_lost(table, total, k, int(column)), int(column)) for k, column in enumerate(chosen)
+        _name(
+            _lost(table, total, k, int(column)),
+            int(column),
+            look=kept(balls.looks[k]),
+            said=balls.said[k] is not None,
+        )
+        for k, column in enumerate(chosen)
     )
 
 
@@ -141,7 +158,9 @@ def _lost(table: FloatArray, total: float, k: int, column: int) -> FloatArray:
     return lost
 
 
-def _name(lost: FloatArray, column: int) -> Name:
+def _name(
+    lost: FloatArray, column: int, *, look: tuple[tuple[str, float], ...], said: bool
+) -> Name:
     chance = np.exp(-np.maximum(lost, 0))
     chance /= chance.sum()
     order = [int(i) for i in np.argsort(-chance) if i != column and chance[i] > 0.01][:3]
@@ -151,4 +170,6 @@ def _name(lost: FloatArray, column: int) -> Name:
         id=BALL_IDS[column],
         confidence=confidence,
         runners_up=runners if confidence < DOUBT_BELOW else (),
+        look=look,
+        said=said,
     )

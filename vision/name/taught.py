@@ -16,17 +16,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration import strict
+from calibration.arrays import FloatArray
 from calibration.errors import FileFormatError
-from calibration.jsonfile import check_version, items, number, read_json, text, write_json
+from calibration.jsonfile import check_version, read_json, write_json
+from calibration.strict import Share
 from vision.layout import BALL_IDS
 from vision.networks import crops_fingerprint
 from vision.place.centres import Placed
 
 from .identify import Hint, chances_alone
 
-FloatArray = NDArray[np.float64]
 SET_FORMAT, SET_VERSION = "restmark-set", 1
 REMEDY = "Make it anew with `restmark teach`."
 SPREADS = {"cue": (148.0, 0.04), "solid": (228.0, 0.028), "stripe": (220.0, 0.02)}
@@ -55,16 +56,17 @@ class Look:
     """One ball of the set in one still."""
 
     id: str
-    chance: float
+    chance: Share
     """What the network by itself gave that name, 0 … 1."""
     embedding: tuple[float, ...]
     """What the crop network saw of it."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="", error=TaughtError, remedy=REMEDY)
         if self.id not in BALL_IDS:
-            raise TaughtError(f"id: got {self.id!r}; allowed: cue, 1 … 15. Correct the name.")
-        if not 0 <= self.chance <= 1:
-            raise TaughtError(f"chance: got {self.chance!r}; allowed: 0 to 1. {REMEDY}")
+            raise TaughtError(
+                f"id: got {strict.shown(self.id)}; allowed: cue, 1 … 15. Correct the name."
+            )
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object; the embedding is one line of numbers."""
@@ -74,23 +76,26 @@ class Look:
     @classmethod
     def from_dict(cls, data: object, *, path: str) -> Look:
         """Inverse of ``to_dict``."""
-        if not isinstance(data, Mapping):
-            raise TaughtError(f"{path}: got {data!r}; allowed: an object. {REMEDY}")
-        words = text(data, "embedding", path).split()
-        try:
-            embedding = tuple(float(word) for word in words)
-        except ValueError:
-            embedding = ()
-        if not embedding or not np.isfinite(embedding).all():
-            raise TaughtError(f"{path}.embedding: allowed: finite numbers in one text. {REMEDY}")
-        try:
-            return cls(
-                id=text(data, "id", path),
-                chance=number(data, "chance", path),
-                embedding=embedding,
-            )
-        except TaughtError as wrong:
-            raise TaughtError(f"{path}.{wrong.detail}") from None
+        return strict.build(
+            cls,
+            data,
+            path=path,
+            remedy=REMEDY,
+            error=TaughtError,
+            convert={"embedding": _embedding},
+        )
+
+
+def _embedding(line: object, path: str) -> tuple[float, ...]:
+    try:
+        found = tuple(float(word) for word in line.split()) if isinstance(line, str) else ()
+    except ValueError:
+        found = ()
+    if not found or not np.isfinite(found).all():
+        raise TaughtError(
+            f"{path}: got {strict.shown(line)}; allowed: finite numbers in one text. {REMEDY}"
+        )
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +107,7 @@ class Taught:
     looks: tuple[Look, ...]
 
     def __post_init__(self) -> None:
+        strict.check(self, label="", error=TaughtError, remedy=REMEDY)
         lengths = {len(look.embedding) for look in self.looks}
         if len(lengths) != 1:
             raise TaughtError(
@@ -129,8 +135,8 @@ class Taught:
         """Refuse looks that another release's network saw."""
         if self.network != crops_fingerprint():
             raise TaughtError(
-                f"{path}.network: got {self.network!r}; allowed: {crops_fingerprint()!r}, that of "
-                f"this release. {REMEDY}"
+                f"{path}.network: got {strict.shown(self.network)}; allowed: "
+                f"{crops_fingerprint()!r}, that of this release. {REMEDY}"
             )
 
     @property
@@ -180,14 +186,10 @@ class Taught:
         check_version(
             data, file_format=SET_FORMAT, version=SET_VERSION, path=path, remedy=REMEDY
         )  # fmt: skip
-        looks = tuple(
-            Look.from_dict(item, path=f"{path}.looks[{i}]")
-            for i, item in enumerate(items(data, "looks", path))
+        each = strict.listed(lambda item, at: Look.from_dict(item, path=at), error=TaughtError)
+        out = strict.build(
+            cls, data, path=path, remedy=REMEDY, error=TaughtError, convert={"looks": each}
         )
-        try:
-            out = cls(network=text(data, "network", path), looks=looks)
-        except TaughtError as wrong:
-            raise TaughtError(f"{path}.{wrong.detail}") from None
         out.check_network(path)
         return out
 

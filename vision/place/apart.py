@@ -7,11 +7,10 @@ covariances, like a measurement of the gap. Covariances are left as they are.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Table
 
-FloatArray = NDArray[np.float64]
 SLACK_MM = 0.25
 """Balls are built ±0.127 mm, noses less exactly; calibration scales both a little."""
 ROUNDS = 30

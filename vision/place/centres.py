@@ -7,13 +7,13 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from vision.networks import Networks
 from vision.still import Picture
 
 from .crops import CropFrames, cut_crops
 
-FloatArray = NDArray[np.float64]
 FAR_MM = 4.0
 """A ball found farther from where its crop was aimed is looked at again."""
 

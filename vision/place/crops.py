@@ -15,10 +15,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.table import BALL_CENTRE_HEIGHT_MM
 
-FloatArray = NDArray[np.float64]
 CROP_SIDE = 56
 """Pixels of a crop's side."""
 CROP_STEP_MM = 1.5

@@ -1,4 +1,4 @@
-"""Stills of known truth, and how a reading compares with it; for benches and tests.
+"""Stills of known truth, and how a reading compares with it; for benches, the demo and tests.
 
-In: `truth.json` and layouts. Out: figures. Nothing that reads a still may import it.
+In: `truth.json` and layouts. Out: figures. No step of a reading may import it.
 """

@@ -12,20 +12,18 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
+from calibration.arrays import FloatArray
+from calibration.chi_square import PLANE_95
 from vision.layout import Ball, Layout
 
 from .file import TruthBall
 
-FloatArray = NDArray[np.float64]
 MATCH_WITHIN_MM = 20.0
 """A find farther from every ball than this is no find of it; about a third of a ball."""
 COUNTED_FROM = 0.2
 """Balls less visible than this may be missed without it counting."""
-ELLIPSE_95 = 5.991
-"""Chi-square of two degrees of freedom at 95 %."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,7 +163,7 @@ def summary(matches: Sequence[Matched]) -> Accuracy:
         p95_mm=_percentile(distance, 95),
         p99_mm=_percentile(distance, 99),
         worst_mm=_percentile(distance, 100),
-        coverage_95=float(np.mean(stated <= ELLIPSE_95)) if len(stated) else math.nan,
+        coverage_95=float(np.mean(stated <= PLANE_95)) if len(stated) else math.nan,
     )
 
 

@@ -11,12 +11,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
-from calibration.solve.quality import bed_grid_mm
+from calibration.kept.budget import bed_grid_mm
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 from calibration.vary import POSE, varied
 
-FloatArray = NDArray[np.float64]
 Float32 = NDArray[np.float32]
 ImageArray = NDArray[np.uint8]
 

@@ -20,9 +20,9 @@ from rich import box
 from rich.console import Console
 from rich.table import Table as Grid
 
-from calibration.calibrate import watched
 from calibration.camera import Camera
 from calibration.errors import CalibrationError, FileFormatError, RestmarkError
+from calibration.from_still import watched
 from calibration.watch.drift import DriftWatch
 from service.bench.practice import machine
 from service.demo.trial import Track, untracked

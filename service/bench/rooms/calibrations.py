@@ -20,17 +20,19 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from calibration.calibrate import landmarks_of, solved, watched
 from calibration.errors import FileFormatError, RestmarkError
+from calibration.from_still import landmarks_of, solved, watched
+from calibration.kept.budget import bed_grid_mm, radius_95_mm
 from calibration.kept.calibration import Calibration
 from calibration.lens.file import Lens
+from calibration.seen.frozen_balls import frozen_marks
 from calibration.seen.marks import Landmarks
 from calibration.solve.baseline import homography_error_mm
 from calibration.solve.known import MEASURED_ERROR_MM, NAMED_ERROR_MM, Known
-from calibration.solve.quality import bed_error_mm, bed_grid_mm, radius_95_mm
+from calibration.solve.quality import bed_error_mm
 from calibration.table import Table, nearest_named
 from service.demo.trial import Track, untracked
-from vision.known.ball_check import with_frozen_balls
+from vision.known.ball_check import seen_balls
 from vision.still import Picture, decode_still
 from vision.truth.file import TruthStill, read_truth
 
@@ -150,9 +152,9 @@ def _as_named(
 ) -> Iterator[Outcome]:
     """The named size told, with lens file, tape measure, ball check or nothing."""
     camera, head = judge.still.camera, judge.still.head
-    by_lens = _Look.at(picture, told, head, Lens.exact(camera), named)
+    by_lens = _Look.at(picture, told, head, replace(named, lens=Lens.exact(camera)))
     yield judge.outcome(LENS, by_lens.solved, by_lens.took)
-    alone = _Look.at(picture, told, head, None, named)
+    alone = _Look.at(picture, told, head, named)
     for case, off_mm in zip(TAPES, TAPE_OFF_MM, strict=True):
         height_mm = float(camera.position_mm[2]) + off_mm
         yield judge.outcome(case, partial(alone.solved, height_mm), alone.took)
@@ -170,9 +172,9 @@ def _as_measured(
         return
     own = Table.from_surface(f"{table.length_mm:.0f}x{table.width_mm:.0f}")
     known = Known(surface_error_mm=MEASURED_ERROR_MM)
-    by_lens = _Look.at(picture, own, head, Lens.exact(camera), known)
+    by_lens = _Look.at(picture, own, head, replace(known, lens=Lens.exact(camera)))
     yield judge.outcome(OWN_LENS, by_lens.solved, by_lens.took)
-    alone = _Look.at(picture, own, head, None, known)
+    alone = _Look.at(picture, own, head, known)
     yield judge.outcome(OWN_ALONE, alone.solved, alone.took)
     if balls is not None:
         yield judge.outcome(OWN_BALLS, partial(alone.checked, balls), alone.took)
@@ -218,25 +220,21 @@ class _Look:
 
     picture: Picture
     table: Table
-    lens: Lens | None
     known: Known
     found: Landmarks | RestmarkError
     took: _Clock
 
     @classmethod
-    def at(
-        cls, picture: Picture, table: Table, head: str, lens: Lens | None, known: Known
-    ) -> _Look:
+    def at(cls, picture: Picture, table: Table, head: str, known: Known) -> _Look:
         started = _Clock.now()
         found: Landmarks | RestmarkError
         try:
-            found = landmarks_of(picture, table, head, lens, known)
+            found = landmarks_of(picture, table, head, known)
         except RestmarkError as refused:
             found = refused
         return cls(
             picture=picture,
             table=table,
-            lens=lens,
             known=known,
             found=found,
             took=started.since(),
@@ -246,15 +244,18 @@ class _Look:
         """The calibration by what was found, and a height by tape where given."""
         if isinstance(self.found, RestmarkError):
             raise self.found
-        made = solved(self.found, self.table, self.lens, camera_height_mm, self.known)
+        made = solved(
+            self.found, self.table, replace(self.known, camera_height_mm=camera_height_mm)
+        )
         return watched(made, self.picture)
 
     def checked(self, balls: Picture) -> Calibration:
         """With the frozen balls of the ball-check still, read under a calibration without."""
         before = self.solved()
         assert isinstance(self.found, Landmarks)
-        marks = with_frozen_balls(self.found, balls, before)
-        return watched(solved(marks, self.table, self.lens, None, self.known), self.picture)
+        marks = frozen_marks(seen_balls(balls, before), before.camera, before.table)
+        more = replace(self.found, items=(*self.found.items, *marks))
+        return watched(solved(more, self.table, self.known), self.picture)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,15 +10,15 @@ import argparse
 import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.calibrate import landmarks_of, solved
 from calibration.errors import CalibrationError
+from calibration.from_still import landmarks_of, solved
 from calibration.lens.file import Lens
 from calibration.seen.marks import Landmarks
 from calibration.solve.bearing_out import Record, as_text, bear_out, record_of
@@ -77,12 +77,13 @@ def still_records(
             lens = Lens.exact(truth.camera) if source == "lens" else None
             height_mm = tape_mm if source == "tape" else None
             if (lens is None) not in found:
-                found[lens is None] = _found(picture, told, truth.head, lens, known)
+                found[lens is None] = _found(picture, told, truth.head, replace(known, lens=lens))
             marks = found[lens is None]
             try:
                 if isinstance(marks, CalibrationError):
                     raise marks
-                made = solved(marks, told, lens, height_mm, known)
+                given = replace(known, lens=lens, camera_height_mm=height_mm)
+                made = solved(marks, told, given)
             except CalibrationError as refused:
                 yield f"{truth.name}, {label}: {refused.detail}"
                 continue
@@ -97,10 +98,10 @@ def still_records(
 
 
 def _found(
-    picture_bgr: NDArray[np.uint8], told: Table, head: str, lens: Lens | None, known: Known
+    picture_bgr: NDArray[np.uint8], told: Table, head: str, known: Known
 ) -> Landmarks | CalibrationError:
     try:
-        return landmarks_of(picture_bgr, told, head, lens, known)
+        return landmarks_of(picture_bgr, told, head, known)
     except CalibrationError as refused:
         return refused
 

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.console import Console
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.solve.baseline import corner_homography
 from calibration.table import BALL_CENTRE_HEIGHT_MM, BALL_RADIUS_MM, Table
@@ -28,7 +29,6 @@ from vision.truth.measure import COUNTED_FROM, nearest_pairs
 
 from .readings import BenchStill
 
-FloatArray = NDArray[np.float64]
 WITHIN_MM = 40.0
 """A circle farther from every ball is no find of it; wide, for a homography's sake."""
 SWEPT_STILLS = 40

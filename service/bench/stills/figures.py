@@ -8,10 +8,11 @@ from typing import Any
 
 import numpy as np
 
+from calibration.chi_square import PLANE_95
 from calibration.errors import FileFormatError
 from service.bench.practice import distribution, machine, median_steps
 from service.demo.trial import Track, untracked
-from vision.truth.measure import ELLIPSE_95, Pair
+from vision.truth.measure import Pair
 
 from .circles import circle_figures
 from .readings import BenchStill, StillResult, bench_stills, read_stills
@@ -135,7 +136,7 @@ def place_figures(pairs: Sequence[Pair]) -> dict[str, Any] | None:
             f"{name}_mm": value
             for name, value in distribution(np.array([pair.distance_mm for pair in pairs])).items()
         },
-        "coverage_95": float(np.mean(stated <= ELLIPSE_95)) if len(stated) else None,
+        "coverage_95": float(np.mean(stated <= PLANE_95)) if len(stated) else None,
     }
 
 
@@ -156,7 +157,7 @@ def honesty_by(groups: Mapping[str, Sequence[Pair]]) -> dict[str, dict[str, Any]
             "balls": len(plain),
             "variance": sum(pair.distance_mm**2 for pair in plain) / stated if stated else None,
             "typical": float(np.mean(sigmas) / 2) if np.isfinite(sigmas).all() else None,
-            "coverage_95": float(np.mean(sigmas <= ELLIPSE_95)),
+            "coverage_95": float(np.mean(sigmas <= PLANE_95)),
         }
     return out
 

@@ -12,10 +12,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_CENTRE_HEIGHT_MM, BALL_RADIUS_MM
 from vision.truth.file import TruthBall, TruthStill
 
-FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
 NOISE = 1.0
 """New noise, one sigma, in grey values."""

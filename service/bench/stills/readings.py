@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
-from calibration.calibrate import calibrate
 from calibration.errors import FileFormatError, RestmarkError
+from calibration.from_still import calibrate
 from calibration.kept.calibration import Calibration
 from calibration.lens.file import Lens
 from calibration.solve.known import NAMED_ERROR_MM, Known
@@ -134,8 +134,7 @@ def fitted_calibration(empty: Path) -> Calibration:
         decode_still(empty.read_bytes(), name=empty.name),
         nearest_named(still.table)[1],
         still.head,
-        Lens.exact(still.camera),
-        known=Known(surface_error_mm=NAMED_ERROR_MM),
+        Known(lens=Lens.exact(still.camera), surface_error_mm=NAMED_ERROR_MM),
     )
 
 

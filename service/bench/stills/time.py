@@ -19,8 +19,8 @@ from rich import box
 from rich.console import Console
 from rich.table import Table as Grid
 
-from calibration.calibrate import watched
 from calibration.errors import FileFormatError
+from calibration.from_still import watched
 from service.bench.practice import machine, median_steps, print_machine
 from service.demo.trial import Track, untracked
 from vision.layout import Layout

@@ -101,14 +101,21 @@ async function note(form) {
   sayOutcome(await ask("PUT", form.dataset.note, JSON.stringify(noted)));
 }
 
+// Kept in the browser, a year long; the service reads it with every request.
+function showIn(units) {
+  document.cookie = `restmark-units=${units}; path=/; max-age=31536000; samesite=strict`;
+  refresh();
+}
+
 // What works only with scripts is shown by them.
 function ready(where) {
-  for (const shown of where.querySelectorAll(".noting, .sends")) shown.hidden = false;
+  for (const shown of where.querySelectorAll(".noting, .sends, .units")) shown.hidden = false;
   for (const button of where.querySelectorAll(".pick")) button.disabled = false;
 }
 
 document.addEventListener("change", (event) => {
   if (event.target.matches("input[data-send]")) send(event.target);
+  if (event.target.id === "units") showIn(event.target.value);
   const form = event.target.closest("form[data-note]");
   if (form) note(form);
 });

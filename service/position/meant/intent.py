@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import itertools
-import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
+from calibration import strict
+from calibration.jsonfile import read_value
+from calibration.strict import NotNegative
 from calibration.table import POCKET_NAMES, PointMm, Table
 from service.position.errors import IntentError
 from vision.layout import BALL_IDS, Layout
 
 from .drawn import DrawnZone
-from .fields import check_limits, check_one_of, numbers, points
+from .fields import CutDeg, NoLimit, check_not_crossed, check_one_of
 
 SIDES = ("left", "right", "either")
 REACHES = ("hand", "bridge", "any")
@@ -42,10 +44,10 @@ class Intent:
     pocket: str | None = None
     next: str | None = None
     next_pocket: str | None = None
-    cut_deg: tuple[float, float] = (0.0, 90.0)
+    cut_deg: tuple[CutDeg, CutDeg] = (0.0, 90.0)
     side: str = "either"
-    distance_mm: tuple[float, float] = (0.0, math.inf)
-    cushion_mm: float = 0.0
+    distance_mm: tuple[NotNegative, NoLimit] = (0.0, math.inf)
+    cushion_mm: NotNegative = 0.0
     reach: str = "bridge"
     """``hand``: by hand only; ``bridge``: by hand or mechanical bridge; ``any``: not limited."""
     over_ball: str = "avoid"
@@ -55,6 +57,7 @@ class Intent:
     """The cue ball's intended way after it touched the ball to pot, rail contacts as corners."""
 
     def __post_init__(self) -> None:
+        strict.check(self, label="", error=IntentError, remedy="Correct it.")
         for name in ("pot", "next"):
             check_one_of(name, getattr(self, name), _BALLS, optional=True)
         for name in ("pocket", "next_pocket"):
@@ -63,23 +66,17 @@ class Intent:
         check_one_of("reach", self.reach, REACHES)
         check_one_of("over_ball", self.over_ball, OVER_BALLS)
         self._check_names()
-        check_limits("cut_deg", self.cut_deg, 90.0, "degrees from 0 to 90")
-        check_limits("distance_mm", self.distance_mm, math.inf, "mm from 0")
-        if not (math.isfinite(self.cushion_mm) and self.cushion_mm >= 0):
-            raise IntentError(
-                f"cushion_mm: got {self.cushion_mm!r}; allowed: a finite number of mm, 0 or more. "
-                "Correct it."
-            )
+        check_not_crossed("cut_deg", self.cut_deg)
+        check_not_crossed("distance_mm", self.distance_mm)
         self._check_route()
 
     def _check_route(self) -> None:
         if self.route_mm is None:
             return
-        numbers_fit = all(math.isfinite(v) for point in self.route_mm for v in point)
         apart = [math.dist(a, b) for a, b in itertools.pairwise(self.route_mm)]
-        if len(self.route_mm) < 2 or not numbers_fit or min(apart) < 1.0:
+        if len(self.route_mm) < 2 or min(apart) < 1.0:
             raise IntentError(
-                f"route_mm: got {[list(p) for p in self.route_mm]}; allowed: 2 or more finite "
+                f"route_mm: got {[list(p) for p in self.route_mm]}; allowed: 2 or more "
                 "points, each 1 mm or more from the one before. Draw the route again."
             )
 
@@ -172,52 +169,43 @@ class Intent:
 
         The upper distance limit may be null for none; ball numbers may be given as integers.
         """
-        if not isinstance(data, Mapping):
-            raise IntentError(
-                f"{path}: got {type(data).__name__}; allowed: an object with pot, pocket, next and "
-                "next_pocket, or a drawn zone. Give one."
-            )
-        unknown = sorted(str(key) for key in set(data) - set(_KEYS))
-        if unknown:
-            raise IntentError(
-                f"{path}: got unknown field(s) {', '.join(unknown)}; allowed: {', '.join(_KEYS)}. "
-                "Remove or correct them."
-            )
-        given = {key: value for key, value in data.items() if value is not None}
-        try:
-            return cls(**{key: _field(key, value) for key, value in given.items()})
-        except IntentError as wrong:
-            raise IntentError(f"{path}.{wrong.detail}") from None
+        row = strict.record(
+            data, path, known=_KEYS, closed=True, error=IntentError, remedy="Correct it."
+        )
+        return strict.build(
+            cls,
+            {key: value for key, value in row.items() if value is not None},
+            path=path,
+            error=IntentError,
+            remedy="Correct it.",
+            convert={
+                "pot": _ball,
+                "next": _ball,
+                "distance_mm": _distance,
+                "zone": lambda part, at: DrawnZone.from_dict(part, path=at),
+            },
+        )
 
     @classmethod
     def read(cls, path: Path) -> Intent:
         """Intent from a JSON file."""
-        return cls.from_dict(read_json(path, "an intent"), path=str(path))
+        return cls.from_dict(
+            read_value(
+                path, what="a file holding an intent", remedy="Give one.", error=IntentError
+            ),
+            path=str(path),
+        )
 
 
-def read_json(path: Path, what: str) -> Any:
-    """The JSON value in ``path``; an ``IntentError`` naming the file where there is none."""
-    try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as wrong:
-        raise IntentError(
-            f"{path}: cannot be read as JSON ({wrong}); allowed: a file holding {what}. Give one."
-        ) from None
+def _ball(value: Any, _: str) -> Any:
+    """Numbers of balls may be written as such."""
+    return str(value) if type(value) is int and 0 < value <= len(_OBJECT_BALLS) else value
 
 
-def _field(key: str, value: Any) -> Any:
-    if key in ("cut_deg", "distance_mm"):
-        if key == "distance_mm" and isinstance(value, list) and len(value) == 2:
-            value = [value[0], math.inf if value[1] is None else value[1]]
-        return numbers(value, 2, key)
-    if key == "route_mm":
-        return points(value, key)
-    if key == "cushion_mm":
-        return numbers([value], 1, key)[0]
-    if key == "zone":
-        return DrawnZone.from_dict(value)
-    if key in ("pot", "next") and isinstance(value, int) and not isinstance(value, bool):
-        return str(value)
+def _distance(value: Any, _: str) -> Any:
+    """The upper limit may be null for none."""
+    if isinstance(value, list | tuple) and len(value) == 2 and value[1] is None:
+        return (value[0], math.inf)
     return value
 
 

@@ -1,4 +1,4 @@
-"""Before the shot: chances over the bed, routes side by side, what a player is known to scatter.
+"""Before the shot: chances over the bed, routes side by side, how a player scatters and reaches.
 
-In: a layout, intents, past verdicts. Out: maps, routes and spreads to look at.
+In: layouts, intents, past verdicts. Out: maps, routes, spreads and reach to look at or to keep.
 """

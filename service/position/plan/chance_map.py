@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, POCKET_NAMES, PointMm, Table
 from service.position.errors import IntentError
-from service.position.geometry import FloatArray
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
 from service.position.verdict.value import chance_by_pocket
@@ -36,6 +36,8 @@ class ChanceMap:
     """(rows, columns), 0 … 1; NaN where no cue ball can lie: cushions and other balls."""
     pocket: NDArray[np.int8]
     """(rows, columns): index into ``POCKET_NAMES`` of the best pocket, −1 where none is open."""
+    assumed: tuple[str, ...] = ()
+    """The player's settings behind the chances that are starting values."""
 
     @property
     def best(self) -> tuple[PointMm, float] | None:
@@ -70,7 +72,8 @@ def chance_map(
     The cue ball's own place does not count. Reach counts as the player's settings say.
     """
     places = {other.id: other.centre_mm for other in layout.balls if other.id != "cue"}
-    leave = leave_of(Intent(next=ball), table, player or Player(), places)
+    player = player or Player()
+    leave = leave_of(Intent(next=ball), table, player, places)
     if leave is None:
         raise IntentError(
             f"ball: got {ball!r}, which is not on the table; allowed: the object balls there "
@@ -93,8 +96,9 @@ def chance_map(
     grid, which = np.full(free.shape, np.nan), np.full(free.shape, NO_POCKET, dtype=np.int8)
     grid[free], which[free] = chance, best
     return ChanceMap(
-        ball=ball, surface_mm=table.surface_mm, step_mm=step_mm, chance=grid, pocket=which
-    )
+        ball=ball, surface_mm=table.surface_mm, step_mm=step_mm, chance=grid, pocket=which,
+        assumed=tuple(player.assumed()),
+    )  # fmt: skip
 
 
 def _free(

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, PointMm, Table
-from service.position.geometry import FloatArray
 from service.position.shot.path import EDGE_MM, SIGMAS
 from vision.layout import Ball
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.table import FROZEN_INSET_MM, PointMm, Table
-from service.position.geometry import FloatArray
 
 RAIL_SLACK_MM = 15.0
 """A corner of the route this near to where a ball touches a cushion is a rail contact."""

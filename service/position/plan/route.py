@@ -23,11 +23,12 @@ import shapely
 from scipy.special import ndtri
 from shapely.geometry import LineString
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, PointMm, Table
 from service.position.errors import IntentError
-from service.position.geometry import FloatArray
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
+from service.position.meant.settings import ROUTE_SETTINGS
 from service.position.shot.hooked import hooked_word, visible_shares
 from service.position.verdict.arrival import start_mm
 from service.position.zone.landing import LandingZone, landing_zone
@@ -84,6 +85,8 @@ class RouteReport:
     long_mm: float | None
     zone: LandingZone
     warnings: tuple[str, ...]
+    assumed: tuple[str, ...] = ()
+    """The player's settings behind the chances that are starting values."""
 
     @property
     def in_zone_mm(self) -> float:
@@ -112,6 +115,7 @@ class RouteReport:
             "long_mm": self.long_mm,
             "zone_empty": self.zone.is_empty,
             "warnings": list(self.warnings),
+            "assumed": list(self.assumed),
         }
 
 
@@ -150,6 +154,7 @@ def report_route(
         long_mm=_run_on_mm(line, zone) if ends_in else None,
         zone=zone,
         warnings=tuple(_warnings(line, zone, gaps, intent, layout, table)),
+        assumed=tuple(player.assumed(ROUTE_SETTINGS)),
     )
 
 

@@ -7,8 +7,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM
-from service.position.geometry import FloatArray, cross, dot, length, unit
+from service.position.geometry import cross, dot, length, unit
 
 STRAIGHT_BELOW_DEG = 1.0
 """Cuts below this are called straight."""

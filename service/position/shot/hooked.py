@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, PointMm
-from service.position.geometry import FloatArray
 
 SLIVER_RAD = 1e-9
 """Intervals narrower than this are rounding, not directions."""

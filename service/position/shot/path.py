@@ -9,8 +9,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, FROZEN_INSET_MM, Pocket, Table
-from service.position.geometry import FloatArray, left_of, length, nearest_on_segment, unit
+from service.position.geometry import left_of, length, nearest_on_segment, unit
 from vision.layout import Ball
 
 from .cut import ghost_ball_mm

@@ -7,8 +7,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.table import BALL_RADIUS_MM, Table
-from service.position.geometry import BoolArray, FloatArray, left_of
+from service.position.geometry import left_of
 from service.position.meant.player import Player
 
 OUTWARD = np.array([[-1.0, 0.0], [1.0, 0.0], [0.0, -1.0], [0.0, 1.0]])

@@ -7,8 +7,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, Pocket, PointMm
-from service.position.geometry import BoolArray, FloatArray, cross, dot, length
+from service.position.geometry import cross, dot, length
 
 _TURNS = 129
 

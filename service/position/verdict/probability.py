@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.stats import norm, qmc
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM
-from service.position.geometry import BoolArray, FloatArray, nearest_on_segment
+from service.position.geometry import nearest_on_segment
 from service.position.shot.cut import ghost_ball_mm
 from service.position.zone.landing import LandingZone
 from service.position.zone.membership import Leave, belongs

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from calibration import strict
+from calibration.errors import FileFormatError
+from calibration.strict import NotNegative, Share
 from calibration.table import PointMm, Table
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
@@ -15,10 +19,19 @@ from service.position.zone.landing import LandingZone, landing_zone
 from service.position.zone.membership import Leave, leave_of
 from vision.layout import Ball, Layout
 
-from .arrival import across_mm, along_mm, planned_line, way_mm, zone_widths_mm
+from .arrival import (
+    Arrival,
+    across_mm,
+    along_mm,
+    arrival_of,
+    split_warnings,
+    zone_widths_mm,
+)
 from .happened import check_layouts, moved_mm, potted
 from .leaving import Left, left_by
 from .probability import SURE, chance_inside
+
+VERDICTS = ("in", "out", "too close to call")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,17 +40,24 @@ class Verdict:
 
     verdict: str | None = None
     """``in``, ``out`` or ``too close to call``; None without an intent."""
-    p_in: float | None = None
+    p_in: Share | None = None
     """Probability that the cue ball truly lies in the zone."""
-    miss_mm: float | None = None
+    miss_mm: NotNegative | None = None
     miss_vector_mm: PointMm | None = None
     """From the nearest place in the zone to where the cue ball stopped."""
     along_mm: float | None = None
-    """The miss along the arrival line, + long."""
+    """The miss (from the zone's nearest place) along the arrival line, + long."""
     across_mm: float | None = None
     """The miss across the arrival line, + left."""
     arrival: str | None = None
-    """``seen`` or ``planned``: which arrival line the split is taken against."""
+    """``seen`` or ``planned`` (a route was given); None where only the cut tells, or nothing."""
+    arrival_from: str | None = None
+    """``video``, ``route``, ``cut``, or None where no arrival is known."""
+    arrival_range_deg: tuple[float, float] | None = None
+    """From the cut: bearings between which the cue ball came, by whose middle the miss is split
+    unless the range is too wide for that."""
+    wanted_mm: PointMm | None = None
+    """The zone's wanted spot."""
     cue_stop_mm: PointMm | None = None
     cut_deg: float | None = None
     side: str | None = None
@@ -49,6 +69,8 @@ class Verdict:
     scratch: bool = False
     pot_chance: float | None = None
     pot_chance_given_up: float | None = None
+    assumed: tuple[str, ...] | None = None
+    """The player's settings behind reach and pot chance that are starting values."""
     zone_empty: bool | None = None
     warnings: tuple[str, ...] = ()
 
@@ -59,9 +81,11 @@ class Verdict:
     left: Left | None = None
     """The next shot in full."""
     arrival_line_mm: tuple[PointMm, PointMm] | None = None
-    """The arrival line: seen, or planned from its start to the zone's wanted spot."""
+    """The arrival line: seen, planned, or by the middle of what the cut tells; None where a miss
+    cannot be split by it."""
     offset_along_mm: float | None = None
-    """Stop against the wanted spot, along the arrival line, + long."""
+    """Stop against the wanted spot, along the arrival line, + long; None where it cannot be
+    split."""
     offset_across_mm: float | None = None
 
     @property
@@ -70,6 +94,33 @@ class Verdict:
         if self.intent is None or self.intent.pot is None:
             return None
         return self.intent.pot in self.potted
+
+    @property
+    def off_wanted_mm(self) -> float | None:
+        """How far from the wanted spot the cue ball stopped, in the zone or out of it."""
+        if self.wanted_mm is not None and self.cue_stop_mm is not None:
+            return math.dist(self.wanted_mm, self.cue_stop_mm)
+        if self.offset_along_mm is None or self.offset_across_mm is None:
+            return None
+        return math.hypot(self.offset_along_mm, self.offset_across_mm)
+
+    @property
+    def outside_zone_mm(self) -> dict[str, float | None] | None:
+        """The miss against the zone's nearest place, along and across; None without a miss."""
+        if self.miss_mm is None:
+            return None
+        return {"along_mm": self.along_mm, "across_mm": self.across_mm}
+
+    @property
+    def from_wanted_mm(self) -> dict[str, float | None] | None:
+        """The stop against the wanted spot: distance, along and across; None without a spot."""
+        if self.off_wanted_mm is None:
+            return None
+        return {
+            "distance_mm": self.off_wanted_mm,
+            "along_mm": self.offset_along_mm,
+            "across_mm": self.offset_across_mm,
+        }
 
     @property
     def zone_widths_mm(self) -> tuple[float, float] | None:
@@ -101,7 +152,29 @@ class Verdict:
             "pot_chance_given_up": self.pot_chance_given_up,
             "zone_empty": self.zone_empty,
             "warnings": list(self.warnings),
+            "arrival_from": self.arrival_from,
+            "arrival_range_deg": _listed(self.arrival_range_deg),
+            "outside_zone_mm": self.outside_zone_mm,
+            "from_wanted_mm": self.from_wanted_mm,
+            "wanted_mm": _listed(self.wanted_mm),
+            "assumed": None if self.assumed is None else list(self.assumed),
         }
+
+    @classmethod
+    def from_dict(cls, data: object, *, path: str = "verdict") -> Verdict:
+        """Inverse of ``to_dict``; what is not printed stays unset, further keys are passed over.
+
+        Raises FileFormatError with the field's path.
+        """
+        row, known = strict.record(data, path), cls().to_dict()
+        printed = {key: value for key, value in row.items() if key in known}
+        out = strict.build(cls, printed, path=path, remedy="Score the attempt again.")
+        if out.verdict not in (None, *VERDICTS):
+            raise FileFormatError(
+                f"{path}.verdict: got {strict.shown(out.verdict)}; allowed: {', '.join(VERDICTS)} "
+                "or null. Score the attempt again."
+            )
+        return out
 
 
 def score_shot(
@@ -116,7 +189,8 @@ def score_shot(
     """Score one attempt.
 
     ``seen_from_mm``: where the cue ball is known to have come from last, the ball to pot or the
-    last rail; without it the miss is split along the planned line.
+    last rail; without it the arrival is that of the intent's route, else what the cut tells, else
+    unknown, and then the miss is not split.
 
     The zone is that of the layout after the shot, on which the next ball is played: whatever
     still lies on the table, a missed ball too, counts as an obstacle. Without an intent only
@@ -148,6 +222,7 @@ class _Parts:
     table: Table
     player: Player
     seen_from_mm: PointMm | None = None
+    arrival: Arrival | None = None
     values: dict[str, Any] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
 
@@ -177,25 +252,33 @@ class _Parts:
         self._layout_warnings()
 
     def _arrival(self, zone: LandingZone) -> None:
+        """How the cue ball came, where it came to a stop that can be judged."""
         assert self.intent is not None
-        cue = self.after.ball("cue")
-        line, arrival = None, "planned"
-        if self.seen_from_mm is not None and cue is not None:
-            line, arrival = way_mm(self.seen_from_mm, cue.centre_mm), "seen"
-        if line is None:
-            line, arrival = planned_line(self.before, self.intent, self.table, zone), "planned"
-        self.values |= {"arrival_line_mm": line, "arrival": arrival if line else None}
-        if line is None and not zone.is_empty:
-            self.warnings.append("no arrival line is known: the miss is not split along and across")
+        found = arrival_of(
+            self.before, self.after, self.intent, self.table, seen_from_mm=self.seen_from_mm
+        )
+        self.values |= {
+            "wanted_mm": zone.wanted_mm,
+            "arrival_line_mm": found.line_mm if found is not None and found.splits else None,
+        }
+        if zone.is_empty or self.after.ball("cue") is None:
+            return
+        self.arrival = found
+        if found is not None:
+            self.values |= {
+                "arrival": found.word,
+                "arrival_from": found.source,
+                "arrival_range_deg": found.range_deg,
+            }
 
     def _stop(self, zone: LandingZone, cue: Ball | None) -> None:
         """Verdict, miss and what was left, for a cue ball on the table or a scratch."""
         if cue is None:
-            self.values |= {"verdict": "out", "p_in": 0.0, "arrival": None}
+            self.values |= {"verdict": "out", "p_in": 0.0}
             return
-        if zone.is_empty:
-            self.values["arrival"] = None
-        self.values |= _miss(zone, cue, self.values["arrival_line_mm"])
+        self.values |= _miss(zone, cue, self.arrival)
+        if self.values.get("miss_mm"):
+            self.warnings += split_warnings(self.arrival)
         chance = chance_inside(zone, cue, self.after.balls)
         self.values |= {"p_in": chance, "verdict": _call(zone, self.values.get("miss_mm"), chance)}
         assert self.intent is not None
@@ -216,6 +299,7 @@ class _Parts:
             "reach": left.reach,
             "pot_chance": left.pot_chance,
             "pot_chance_given_up": left.pot_chance_given_up,
+            "assumed": tuple(self.player.assumed()),
         }
         self.warnings += left.warnings()
         if leave.pocket is None:
@@ -240,7 +324,7 @@ class _Parts:
                 self.warnings.append(f"ball {ball.id} moved {moved:.0f} mm")
 
 
-def _miss(zone: LandingZone, cue: Ball, line: tuple[PointMm, PointMm] | None) -> dict[str, Any]:
+def _miss(zone: LandingZone, cue: Ball, arrival: Arrival | None) -> dict[str, Any]:
     stop = cue.centre_mm
     nearest = zone.nearest_mm(stop)
     if nearest is None or zone.wanted_mm is None:
@@ -251,7 +335,8 @@ def _miss(zone: LandingZone, cue: Ball, line: tuple[PointMm, PointMm] | None) ->
         "miss_vector_mm": vector,
         "miss_mm": float(np.hypot(*vector)),
     }
-    if line is not None:
+    if arrival is not None and arrival.splits:
+        line = arrival.line_mm
         out |= {
             "along_mm": along_mm(vector, line),
             "across_mm": across_mm(vector, line),
@@ -270,5 +355,5 @@ def _call(zone: LandingZone, miss_mm: float | None, chance: float) -> str:
     return "in" if chance >= SURE else "too close to call"
 
 
-def _listed(point_mm: PointMm | None) -> list[float] | None:
-    return None if point_mm is None else list(point_mm)
+def _listed(pair: tuple[float, float] | None) -> list[float] | None:
+    return None if pair is None else list(pair)

@@ -1,10 +1,9 @@
 """What a place is worth: the chance of potting the next ball from it.
 
-The player's direction error is normal with a stated spread; he aims at the middle of what goes
-in, and the pot goes in while his error stays within it. Where several pockets are open he picks
-the best one, so the value of a place is the greatest of their chances; where the intent names
-the pocket, it is that pocket's chance. Throw, speed, cushion nearness and elevation are not part
-of it.
+The chance of one pot is ``potting``'s: spreads of aim, contact and throw against the pocket's
+window, and for thin cuts how far the ball can be sent. Where several pockets are open the player
+picks the best one, so the value of a place is the greatest of their chances; where the intent
+names the pocket, it is that pocket's chance. Cushion nearness and elevation are not part of it.
 """
 
 from __future__ import annotations
@@ -17,13 +16,12 @@ from functools import lru_cache
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
-from scipy.special import erf
 from shapely.geometry import MultiPolygon
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.table import BALL_DIAMETER_MM, Pocket, PointMm, Table
-from service.position.geometry import BoolArray, FloatArray
-from service.position.meant.player import Player
 from service.position.shot.path import EDGE_MM, LEAST_INSET_MM, ghost_room_mm
+from service.position.shot.potting import chance_of
 from service.position.shot.reach import reached
 from service.position.shot.window import entry_turns_rad
 from service.position.zone.landing import LandingZone
@@ -49,8 +47,10 @@ class OpenPocket:
     line: PointMm
     """Unit vector from the object ball to the aim point, or, where the cue ball has no room behind
     that line or the ball would touch a point, to the middle of what is left of the mouth."""
-    edges: tuple[PointMm, PointMm]
-    """Unit vectors of the rightmost and leftmost way on which the ball goes in."""
+    turns_rad: tuple[float, float]
+    """Rightmost (0 or less) and leftmost turn off ``line`` on which the ball goes in."""
+    pot_mm: float
+    """Way of the object ball to the aim point."""
     by_aim_point: bool
     """Whether ``line`` runs to the aim point."""
 
@@ -75,7 +75,8 @@ def _open(
     u = (np.asarray(pocket.aim_mm) - np.asarray(object_mm)) / apart
     right, left = turns
     straight = right <= 0 <= left
-    line = _turned(u, 0.0 if straight else (right + left) / 2)
+    middle = 0.0 if straight else (right + left) / 2
+    line = _turned(u, middle)
     target = np.asarray(object_mm)
     if not bool(pot_free(target, target + apart * np.asarray(line), others)):
         return None
@@ -86,7 +87,8 @@ def _open(
             object_mm[1] - BALL_DIAMETER_MM * line[1],
         ),
         line=line,
-        edges=(_turned(u, right), _turned(u, left)),
+        turns_rad=(right - middle, left - middle),
+        pot_mm=apart,
         by_aim_point=straight,
     )
 
@@ -223,15 +225,12 @@ def _chance_into(
     places = cue[some]
     by_hand = reached(places, ghost, leave.table, leave.player, bridge=False)
     any_way = by_hand | reached(places, ghost, leave.table, leave.player, bridge=True)
-    spread = _spread_rad(leave.player, by_hand)
-    half = half_window_rad(places, leave.object_mm, pocket.edges)
-    out[some] = np.where(any_way, erf(half / (math.sqrt(2.0) * spread)), 0.0)
+    chance = chance_of(
+        places, ghost, np.asarray(pocket.line), pocket.turns_rad, pocket.pot_mm, leave.player,
+        by_hand,
+    )  # fmt: skip
+    out[some] = np.where(any_way, chance, 0.0)
     return out
-
-
-def _spread_rad(player: Player, by_hand: BoolArray) -> FloatArray:
-    spread = math.radians(player.aim_spread_deg)
-    return np.where(by_hand, spread, spread * player.bridge_spread_factor)
 
 
 def clear_ways(cue: FloatArray, ghost: FloatArray, others: FloatArray) -> BoolArray:
@@ -250,30 +249,3 @@ def clear_ways(cue: FloatArray, ghost: FloatArray, others: FloatArray) -> BoolAr
         off_x, off_y = x - bx, y - by
         free &= ~(beside | (off_x * off_x + off_y * off_y < least * least))
     return free
-
-
-def half_window_rad(
-    cue: FloatArray, object_mm: PointMm, edges: tuple[PointMm, PointMm]
-) -> FloatArray:
-    """Half the angle between the outermost cue ball directions that send the ball in, (N,).
-
-    Where the cue ball cannot reach that contact point any more, the direction that just touches
-    the object ball counts.
-    """
-    target = np.asarray(object_mm)
-    x, y = target[0] - cue[:, 0], target[1] - cue[:, 1]
-    ends = []
-    for (ux, uy), sign in zip(edges, (1.0, -1.0), strict=True):
-        need_x, need_y = x - BALL_DIAMETER_MM * ux, y - BALL_DIAMETER_MM * uy
-        beyond = need_x * ux + need_y * uy < 0
-        if beyond.any():
-            sine = np.minimum(BALL_DIAMETER_MM / np.maximum(np.hypot(x, y), 1e-9), 1.0)
-            cosine = np.sqrt(1.0 - sine * sine)
-            # sent to the right, the ball is met on its left: the left tangent, and the reverse
-            need_x = np.where(beyond, cosine * x - sign * sine * y, need_x)
-            need_y = np.where(beyond, cosine * y + sign * sine * x, need_y)
-        ends.append((need_x, need_y))
-    (ax, ay), (bx, by) = ends
-    # sent to the right needs the cue ball to go left, so a lies left of b
-    turn = np.arctan2(bx * ay - by * ax, bx * ax + by * ay)
-    return np.maximum(turn, 0.0) / 2

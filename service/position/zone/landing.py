@@ -13,8 +13,9 @@ from numpy.typing import ArrayLike
 from shapely.geometry import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from calibration.arrays import BoolArray
 from calibration.table import FROZEN_INSET_MM, PointMm, Table
-from service.position.geometry import BoolArray, length
+from service.position.geometry import length
 from service.position.meant.drawn import DrawnZone
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player

@@ -12,8 +12,9 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM
-from service.position.geometry import FloatArray, length, nearest_on_segment
+from service.position.geometry import length, nearest_on_segment
 from service.position.meant.intent import Intent
 from service.position.shot.cut import ghost_ball_mm
 from service.position.shot.path import EDGE_MM, ghost_room_mm

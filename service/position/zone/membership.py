@@ -13,8 +13,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, Pocket, PointMm, Table
-from service.position.geometry import BoolArray, FloatArray, nearest_on_segment
+from service.position.geometry import nearest_on_segment
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
 from service.position.shot.cut import ghost_ball_mm

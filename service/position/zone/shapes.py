@@ -16,8 +16,9 @@ from numpy.typing import ArrayLike
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from calibration.arrays import FloatArray
 from calibration.table import BALL_DIAMETER_MM, BALL_RADIUS_MM, PointMm, Table
-from service.position.geometry import FloatArray, polar
+from service.position.geometry import polar
 from service.position.meant.player import Player
 from service.position.shot.reach import OUTWARD, rail_distances_mm, stretch_mm
 

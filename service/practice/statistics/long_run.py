@@ -28,6 +28,8 @@ class LongRun:
     zone: Share
     pots: Share
     average_miss: Mean
+    from_wanted: Mean
+    """Average distance from the wanted spot, every stop counted."""
     long_short: Mean
     left_right: Mean
 

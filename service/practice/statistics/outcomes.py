@@ -36,8 +36,16 @@ def misses_mm(verdicts: Sequence[Verdict]) -> list[float]:
     return [v.miss_mm for v in verdicts if v.miss_mm is not None]
 
 
+def off_wanted_mm(verdicts: Sequence[Verdict]) -> list[float]:
+    """Distances from the wanted spots, hits and misses alike, however the cue ball came."""
+    return [v.off_wanted_mm for v in verdicts if v.off_wanted_mm is not None]
+
+
 def offsets_mm(verdicts: Sequence[Verdict]) -> list[tuple[float, float]]:
-    """Stops against wanted spots, (along, across) the arrival line."""
+    """Stops against wanted spots, (along, across) the arrival line.
+
+    Only where the direction is known: seen, by a route, or from the cut within 30°.
+    """
     return [
         (v.offset_along_mm, v.offset_across_mm)
         for v in verdicts

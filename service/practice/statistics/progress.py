@@ -12,14 +12,16 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
+from service.position.meant.intent import Intent
 from service.position.verdict.score import Verdict
 from service.practice.kinds import ShotKind
 
 from .by_kind import Split, by_kind, holm
 from .long_run import LongRun, mean_over_sessions, share_over_sessions
-from .outcomes import misses_mm, offsets_mm
+from .outcomes import misses_mm, off_wanted_mm, offsets_mm
 from .plain import plain
 from .rates import LEVEL, Sets
 from .summary import Summary, summarise
@@ -28,6 +30,7 @@ from .weak_side import WeakSide, weak_side_within
 
 SESSION_GAP = timedelta(hours=3)
 """A longer pause starts another session."""
+_SESSIONS_REMEMBERED = 2048
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,8 +46,12 @@ class Played:
     @property
     def shot(self) -> str:
         """What tells this shot from others: its intent."""
-        intent = self.verdict.intent
-        return "" if intent is None else json.dumps(intent.to_dict(), sort_keys=True)
+        return "" if self.verdict.intent is None else _shot(self.verdict.intent)
+
+
+@lru_cache(maxsize=1024)
+def _shot(intent: Intent) -> str:
+    return json.dumps(intent.to_dict(), sort_keys=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,8 +163,28 @@ def _figures(number: int, session: Sequence[Played]) -> SessionFigures:
         number=number,
         started_at=session[0].at,
         ended_at=session[-1].at,
-        summary=summarise([attempt.verdict for attempt in session]),
+        summary=_summary(_These(tuple(attempt.verdict for attempt in session))),
     )
+
+
+class _These:
+    """Verdicts, the same only as themselves: what was summed up once is not summed up again."""
+
+    def __init__(self, verdicts: tuple[Verdict, ...]) -> None:
+        self.verdicts = verdicts
+        self._key = tuple(map(id, verdicts))
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _These) and self._key == other._key
+
+
+@lru_cache(maxsize=_SESSIONS_REMEMBERED)
+def _summary(session: _These) -> Summary:
+    """Past sessions do not change, and only the last one need be summed up anew."""
+    return summarise(session.verdicts)
 
 
 def _sets(session: Sequence[Played]) -> list[SetFigures]:
@@ -211,6 +238,7 @@ def _long_run(sessions: Sequence[Sequence[Played]], figures: Sequence[SessionFig
         zone=share_over_sessions([r.successes for r in zones], [r.n for r in zones]),
         pots=share_over_sessions([r.successes for r in pots], [r.n for r in pots]),
         average_miss=mean_over_sessions([misses_mm(v) for v in verdicts], nonnegative=True),
+        from_wanted=mean_over_sessions([off_wanted_mm(v) for v in verdicts], nonnegative=True),
         long_short=mean_over_sessions([[a for a, _ in o] for o in offsets]),
         left_right=mean_over_sessions([[c for _, c in o] for o in offsets]),
     )

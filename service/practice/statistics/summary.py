@@ -16,6 +16,7 @@ import numpy as np
 from service.position.verdict.score import Verdict
 from service.practice.kinds import ShotKind
 
+from .around import AroundWanted, Arrivals, around_wanted, arrivals
 from .by_kind import Split, by_kind
 from .landing import Landing, landing
 from .means import Mean, Share, mean_distance, mean_share
@@ -38,6 +39,10 @@ class Summary:
     scratches: int
     average_miss: Mean
     """Distance to the zone, 0 inside it."""
+    around_wanted: AroundWanted
+    """All stops about their wanted spots, whatever the zone's size."""
+    arrivals: Arrivals
+    """How many stops have a known direction: ``landing`` rests on those."""
     landing: Landing
     longest_run: int
     """Most attempts in a row with the pot made, no scratch, and the stop in the zone."""
@@ -90,6 +95,8 @@ def summarise(
         no_zone=sum(bool(v.zone_empty) for v in verdicts),
         scratches=sum(v.scratch for v in verdicts),
         average_miss=mean_distance(misses_mm(verdicts)),
+        around_wanted=around_wanted(verdicts),
+        arrivals=arrivals(verdicts),
         landing=landing(offsets_mm(verdicts)),
         longest_run=longest_run(successes),
         longest_pot_run=longest_run(bool(v.pot_made) and not v.scratch for v in verdicts),

@@ -19,9 +19,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
+
 from .cut_sets import NO_BALL, STORED_SIDE, STORED_STEP_MM
 
-FloatArray = NDArray[np.float64]
 STEP_MM = 1.5
 DISC_MM = 36.0
 """Radius of what is looked at: the ball, its outline and a little of what is round it."""

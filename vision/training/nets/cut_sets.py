@@ -22,6 +22,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.table import BALL_DIAMETER_MM, Table
 from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
@@ -29,7 +30,6 @@ from vision.layout import BALL_IDS
 from vision.place.crops import CropFrames, cut_crops
 from vision.still import decode_still
 
-FloatArray = NDArray[np.float64]
 STORED_SIDE, STORED_STEP_MM = 128, 0.75
 """Stored crops: 96 mm wide, twice as fine as the network's."""
 LEAST_VISIBLE = 0.25

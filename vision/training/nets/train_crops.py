@@ -14,16 +14,16 @@ from pathlib import Path
 
 import numpy as np
 import torch
-from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
+from calibration.arrays import FloatArray
+from calibration.chi_square import PLANE_95
 from vision.place.crops import CROP_SIDE, CROP_STEP_MM
 
 from .crop_net import NAMES, CropNet, place_loss
 from .cut_sets import STORED_SIDE, STORED_STEP_MM
 
-FloatArray = NDArray[np.float64]
 MOST_CROPS = 26
 """Crops of a still that are looked at together: sixteen balls and some that are none."""
 STILLS_A_STEP = 24
@@ -288,7 +288,7 @@ def check_figures(net: CropNet, data: CropSet) -> dict[str, float]:
     far = np.linalg.norm(table, axis=1)[clear]
     first, second = np.exp(said["place"][:, 2]), np.exp(said["place"][:, 3])
     scaled = np.stack([first * off[:, 0] + said["place"][:, 4] * off[:, 1], second * off[:, 1]])
-    inside = ((scaled**2).sum(axis=0) <= 5.991)[clear]
+    inside = ((scaled**2).sum(axis=0) <= PLANE_95)[clear]
     right = (said["names"].argmax(axis=1) == said["kind"])[clear]
     return {
         "median_mm": round(float(np.median(far)), 4),

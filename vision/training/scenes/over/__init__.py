@@ -1,4 +1,5 @@
 """What lies, stands or leans over the table: things, arms, people, and what they hide.
 
-In: descriptions out of `looks`. Out: parts for the scene, and the share of a ball that is hidden.
+In: descriptions out of `looks`, each with its seed. Out: parts for the scene, and what of the bed
+they hide in the picture.
 """

@@ -1,4 +1,5 @@
 """How surfaces look and what lights them: cloth, wood, balls, lamps.
 
-In: descriptions out of `looks`. Out: textures, materials and emitters. Geometry stays as it is.
+In: descriptions out of `looks`, each with its seed. Out: textures, materials and lamps. Bodies
+stay as they are.
 """

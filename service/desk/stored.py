@@ -1,0 +1,61 @@
+"""Stored documents as the values that they are."""
+
+from __future__ import annotations
+
+import functools
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from calibration.kept.calibration import Calibration
+from service.position import Player
+from service.position.meant.player_file import player_document, player_from
+from service.store import (
+    PLAYER_GIVEN,
+    PLAYER_STARTING,
+    CalibrationRecord,
+    JudgedBy,
+    Reader,
+    ReadingRecord,
+    StoreError,
+)
+
+
+@functools.lru_cache(maxsize=8)
+def _parsed(document: str) -> Calibration:
+    return Calibration.from_dict(json.loads(document), path="calibration")
+
+
+def calibration_of(record: CalibrationRecord) -> Calibration:
+    """The calibration that a stored document holds."""
+    return _parsed(json.dumps(record.document, sort_keys=True))
+
+
+def calibration_behind(reader: Reader, reading: ReadingRecord) -> Calibration:
+    """The calibration that ``reading`` was made with; StoreError where it is gone."""
+    record = reader.calibration(reading.calibration_id)
+    if record is None:
+        raise StoreError(
+            f"reading {reading.id}: its calibration {reading.calibration_id} is gone; "
+            "allowed: a whole database. Put restmark.db back from your copy."
+        )
+    return calibration_of(record)
+
+
+def player_now(reader: Reader) -> Player | None:
+    """The player's settings that hold; None where nobody gave any: starting values then."""
+    record = reader.player()
+    return None if record is None else player_of(record.document, path=f"players[{record.id}]")
+
+
+def player_of(settings: Mapping[str, Any], *, path: str) -> Player:
+    """The player that stored settings hold."""
+    return player_from(settings, path=path)
+
+
+def judged_by(player: Player | None) -> JudgedBy:
+    """What an attempt keeps of the settings it is judged by; None: nobody gave any."""
+    return JudgedBy(
+        settings=player_document(Player() if player is None else player),
+        source=PLAYER_STARTING if player is None else PLAYER_GIVEN,
+    )

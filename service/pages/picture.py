@@ -1,0 +1,20 @@
+"""A scene drawn from above."""
+
+from __future__ import annotations
+
+from service.desk.scene import Scene
+from service.drawing import top_view_svg
+from service.words.lengths import Units
+
+
+def scene_svg(scene: Scene, *, units: Units = Units.MM, width_px: int = 960) -> str:
+    """The top view as an <svg> element."""
+    return top_view_svg(
+        scene.table,
+        scene.reading.layout,
+        before=scene.attempt.before.layout if scene.attempt else None,
+        verdict=scene.verdict,
+        zone=scene.zone,
+        units=units,
+        width_px=width_px,
+    )

@@ -1,0 +1,112 @@
+"""A session that is watched, live or in a video: every rest is scored at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+import cv2
+
+from calibration.errors import CalibrationError
+from calibration.kept.calibration import Calibration
+from service.position.meant.player import Player
+from vision.name.taught import Taught
+from vision.read import Reader
+from vision.settle.settled import Settled
+from vision.settle.watcher import settled_layouts
+from vision.sources.frame import Tell
+from vision.sources.opening import open_source
+from vision.sources.video import VIDEO_SUFFIXES
+
+from .attempt import Attempt, Transition
+from .between.seen import Seen, seen_of
+from .pairing import Reading
+from .plan import Plan
+from .sequence import SequenceScorer
+
+_KEPT_QUALITY = 95
+"""Of the stills that are kept, JPEG."""
+
+
+@dataclass(slots=True, kw_only=True)
+class WatchedSession:
+    """What a video or camera gave, rest by rest."""
+
+    readings: list[tuple[str, Reading]] = field(default_factory=list)
+    seen: dict[str, Seen] = field(default_factory=dict)
+    """What frames showed before the still of that name."""
+    stills: dict[str, bytes] = field(default_factory=dict)
+    """The stills' files, where they are kept."""
+
+
+def is_watched(named: str) -> bool:
+    """Whether a session's name is a camera's or a video's."""
+    path = Path(named)
+    if path.is_dir():
+        return False
+    device = path.exists() and path.is_char_device()
+    number = named.isdecimal() and not path.exists()
+    return number or device or "://" in named or path.suffix.lower() in VIDEO_SUFFIXES
+
+
+def begun(named: str) -> datetime:
+    """When a watched session was played: a video's file was written then, a camera shows now."""
+    path = Path(named)
+    if path.is_file():
+        return datetime.fromtimestamp(path.stat().st_mtime).astimezone()
+    return datetime.now().astimezone()
+
+
+def watch_session(
+    named: str,
+    calibration: Calibration,
+    plan: Plan,
+    *,
+    taught: Taught | None = None,
+    player: Player | None = None,
+    keep: bool = False,
+    on_step: Callable[[Attempt | Transition], None],
+    tell: Tell,
+) -> WatchedSession:
+    """Watch until the source ends or Ctrl-C; ``on_step`` gets, at each rest, what led to it.
+
+    ``keep`` has the stills kept; ``tell`` takes sentences for the player.
+
+    Raises:
+        SourceError: the source cannot be opened.
+        StillError: its pictures have another size than the calibration's.
+        CalibrationError: code "nothing-settled": the table never lay still and clear.
+    """
+    out = WatchedSession()
+    scorer = SequenceScorer(plan=plan, table=calibration.table, player=player)
+    source = open_source(named, size_px=calibration.camera.image_size_px, tell=tell)
+    try:
+        for rest in settled_layouts(source, Reader(calibration, taught=taught), tell=tell):
+            name = rest.layout.still
+            seen = None if rest.watched is None else seen_of(rest.watched)
+            out.readings.append((name, rest.layout))
+            if seen is not None:
+                out.seen[name] = seen
+            if keep:
+                out.stills[name] = _packed(rest)
+            for step in scorer.take(name, rest.layout, seen=seen):
+                on_step(step)
+    except KeyboardInterrupt:
+        source.close()
+        tell(f"{named}: no longer watched.")
+    for step in scorer.finish():
+        on_step(step)
+    if not out.readings:
+        raise CalibrationError(
+            f"{named}: the table never lay still and clear for half a second; allowed: a view in "
+            "which it does. Check the calibration, or record longer.",
+            code="nothing-settled",
+        )
+    return out
+
+
+def _packed(rest: Settled) -> bytes:
+    data = cv2.imencode(".jpg", rest.picture, [cv2.IMWRITE_JPEG_QUALITY, _KEPT_QUALITY])[1]
+    return bytes(data.tobytes())

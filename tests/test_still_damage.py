@@ -1,0 +1,218 @@
+"""Damage inside picture files, sizes that a header states, orientation, and HEIC."""
+
+from __future__ import annotations
+
+import builtins
+import io
+import os
+import struct
+import zlib
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from PIL import ExifTags, Image
+
+from calibration.errors import CalibrationError
+from calibration.kept.calibration import Calibration
+from calibration.watch.drift import DriftWatch
+from service.demo.samples import sample_folder
+from vision.damage import steps_between_blocks, warned_of
+from vision.read import Reader
+from vision.still import MOST_PIXELS, StillError, decode_still
+from vision.truth.file import read_truth
+
+SHOTS = Path(sample_folder("practice")) / "shots"
+STILL = SHOTS / "shot-01-after.jpg"
+
+
+@pytest.fixture(scope="module")
+def reader() -> Reader:
+    truth = read_truth(SHOTS)[STILL.name]
+    return Reader(Calibration.exact(truth.camera, truth.table, head=truth.head))
+
+
+def stated(width: int, height: int) -> bytes:
+    """A PNG of a few bytes that states a size and holds nothing."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        body = kind + data
+        return struct.pack(">I", len(data)) + body + struct.pack(">I", zlib.crc32(body))
+
+    head = chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0))
+    return b"\x89PNG\r\n\x1a\n" + head + chunk(b"IDAT", zlib.compress(b"\0")) + chunk(b"IEND", b"")
+
+
+def turned(data: bytes, tag: int, kind: str = "JPEG") -> bytes:
+    """The same pixels with another note on how the camera was held."""
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = tag
+    out = io.BytesIO()
+    Image.open(io.BytesIO(data)).save(out, kind, quality=95, exif=exif)
+    return out.getvalue()
+
+
+# -- sizes ---------------------------------------------------------------------------------
+
+
+def test_a_huge_picture_is_refused_before_it_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cv2, "imdecode", lambda *_: pytest.fail("it was decoded"))
+    with pytest.raises(StillError, match=r"bomb: got 30000x30000 px; allowed: at most 64 million"):
+        decode_still(stated(30_000, 30_000), name="bomb")
+    with pytest.raises(StillError, match=r"got 30000x30000 px; allowed: 1920x1080 px"):
+        decode_still(stated(30_000, 30_000), size_px=(1920, 1080))
+    jpeg = bytearray(STILL.read_bytes())
+    at = jpeg.index(b"\xff\xc0") + 5
+    jpeg[at : at + 4] = struct.pack(">HH", 60_000, 60_000)
+    with pytest.raises(StillError, match="got 60000x60000 px"):
+        decode_still(bytes(jpeg))
+    assert MOST_PIXELS > 8000 * 6000  # what phones take today passes
+
+
+def test_the_reader_asks_the_size_first(reader: Reader, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cv2, "imdecode", lambda *_: pytest.fail("it was decoded"))
+    with pytest.raises(StillError, match="allowed: 1920x1080 px"):
+        reader.read_still(stated(4000, 3000))
+
+
+# -- damage --------------------------------------------------------------------------------
+
+
+def test_undamaged_stills_pass() -> None:
+    for path in sorted(sample_folder("practice").parent.rglob("*.jpg")):
+        assert decode_still(path.read_bytes()).shape[2] == 3, path
+
+
+@pytest.mark.parametrize("quality", [40, 60, 75, 90, 100])
+def test_coarse_coding_is_no_damage(quality: int) -> None:
+    picture = decode_still(STILL.read_bytes())
+    coded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
+    decode_still(coded.tobytes())
+
+
+def test_a_piece_cut_out_is_refused() -> None:
+    data = STILL.read_bytes()
+    for at in np.linspace(0.1, 0.95, 12):
+        start = int(at * len(data))
+        with pytest.raises(StillError, match="damaged") as caught:
+            decode_still(data[:start] + data[start + 512 :], name="a.jpg")
+        assert caught.value.code == "bad-still"
+
+
+def test_a_flipped_bit_that_tints_the_rest_is_refused() -> None:
+    # found by flipping every bit at random: no code breaks, all below is brighter or darker
+    data = bytearray((SHOTS / "shot-05-before.jpg").read_bytes())
+    clean = decode_still(bytes(data))
+    rng = np.random.default_rng(3)
+    tinted = 0
+    for _ in range(160):
+        spoilt = bytearray(data)
+        spoilt[int(rng.integers(2000, len(data) - 2))] ^= 1 << int(rng.integers(8))
+        picture = cv2.imdecode(np.frombuffer(spoilt, np.uint8), cv2.IMREAD_COLOR)
+        if picture is None or picture.shape != clean.shape:
+            continue
+        off = np.abs(picture.astype(np.int16) - clean).min(axis=2)
+        if np.median(off, axis=1)[:-40].max() < 12:  # less tint does not mislead
+            continue
+        tinted += 1
+        with pytest.raises(StillError, match="damaged"):
+            decode_still(bytes(spoilt))
+    assert tinted > 5
+
+
+def test_a_step_between_blocks_is_seen_and_an_edge_of_a_thing_is_not() -> None:
+    plain = np.full((480, 640, 3), 90, np.uint8)
+    stepped = plain.copy()
+    stepped[160:] += 6
+    assert steps_between_blocks(stepped)
+    shifted = plain.copy()
+    shifted[163:] += 60  # not where blocks meet
+    assert not steps_between_blocks(shifted)
+    edge = plain.copy()
+    edge[160:] += 60
+    assert not steps_between_blocks(np.asarray(cv2.GaussianBlur(edge, (0, 0), 1.0), np.uint8))
+
+
+def test_what_others_write_meanwhile_is_passed_on(capfd: pytest.CaptureFixture[str]) -> None:
+    def decode() -> None:
+        os.write(2, b"somebody else's words\nCorrupt JPEG data: 3 extraneous bytes\n")
+
+    assert warned_of(decode) == (None, "Corrupt JPEG data: 3 extraneous bytes")
+    assert capfd.readouterr().err.strip() == "somebody else's words"
+    assert warned_of(lambda: None) == (None, "")
+
+
+# -- orientation ---------------------------------------------------------------------------
+
+
+def test_orientation_is_applied() -> None:
+    data = turned(STILL.read_bytes(), 6)
+    assert decode_still(data).shape == (1920, 1080, 3)
+    assert decode_still(data, as_stored=True).shape == (1080, 1920, 3)
+
+
+@pytest.mark.parametrize("tag", [3, 6, 8])
+def test_a_camera_that_looks_down_may_note_any_orientation(
+    reader: Reader, tag: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plain = reader.read_still(turned(STILL.read_bytes(), 1))
+    watch, seen = DriftWatch.check, []
+
+    def check(self: DriftWatch, picture: Any, **more: Any) -> Any:
+        seen.append(picture)
+        if tag == 3 and len(seen) == 1:  # an exact calibration has no marks to miss
+            raise CalibrationError("moved", code="moved")
+        return watch(self, picture, **more)
+
+    monkeypatch.setattr(DriftWatch, "check", check)
+    again = reader.read_still(turned(STILL.read_bytes(), tag))
+    assert [ball.id for ball in again.balls] == [ball.id for ball in plain.balls]
+    places = [np.array([ball.centre_mm for ball in each.balls]) for each in (again, plain)]
+    assert np.abs(places[0] - places[1]).max() < 0.05  # mm; a second coding moves edges by less
+
+
+# -- what whoever took the still says ------------------------------------------------------
+
+
+def test_a_reading_is_as_settled_as_it_is_said_to_be(reader: Reader) -> None:
+    assert reader.read_still(STILL.read_bytes()).settled
+    assert not reader.read_still(STILL.read_bytes(), settled=False).settled
+    picture = decode_still(STILL.read_bytes())
+    assert not reader.read_image(picture, settled=False).settled
+
+
+# -- HEIC ----------------------------------------------------------------------------------
+
+
+def test_heic_is_decoded_upright_with_its_colours() -> None:
+    pillow_heif = pytest.importorskip("pillow_heif")
+    rows = np.zeros((240, 320, 3), np.uint8)
+    rows[:120, :160] = (200, 30, 30)  # red, in the picture's upper left quarter
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = 6  # to be turned by a quarter, clockwise
+    out = io.BytesIO()
+    pillow_heif.from_pillow(Image.fromarray(rows)).save(out, quality=95, exif=exif.tobytes())
+    picture = decode_still(out.getvalue())
+    assert picture.shape == (320, 240, 3)
+    # BGR; the quarter is now the upper right one
+    assert np.abs(picture[40:120, 160:200].mean(axis=(0, 1)) - (30, 30, 200)).max() < 6
+    assert picture[200:300, 20:220].max() < 12
+    with pytest.raises(StillError, match=r"allowed: 1920x1080"):
+        decode_still(out.getvalue(), size_px=(1920, 1080))
+    with pytest.raises(StillError, match="damaged"):
+        decode_still(out.getvalue()[: len(out.getvalue()) // 2])
+
+
+def test_heic_without_the_extra_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    plain = builtins.__import__
+
+    def without(name: str, *more: Any) -> Any:
+        if name.startswith("pillow_heif"):
+            raise ImportError(name)
+        return plain(name, *more)
+
+    monkeypatch.setattr(builtins, "__import__", without)
+    with pytest.raises(StillError, match=r"pip install 'restmark\[heic\]'"):
+        decode_still(b"\0\0\0\x18ftypheic" + b"\0" * 64)
