@@ -1,8 +1,6 @@
 """Worlds: rooms of one family each, so that a family can be left out and measured as unseen.
 
-A family says what is unusual of a room: its light, its darkness, its paint, its camera. The
-families meet: each room of one has a small share of another's traits as well, unless asked for
-pure.
+A family says what is unusual of a room: its light, its darkness, its paint, its camera.
 """
 
 from __future__ import annotations
@@ -17,6 +15,7 @@ from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.table import Table
 from vision.training.scenes.looks import BallLook, ClothLook, LampLook, SensorLook
+from vision.training.scenes.paint.ball_texture import base_colour
 from vision.training.scenes.values import Rgb, SceneError
 
 from .room import Room
@@ -165,8 +164,6 @@ def _any_balls(rng: np.random.Generator, balls: BallLook) -> BallLook:
 
 def _painted(rng: np.random.Generator, room: Room) -> Room:
     """Any cloth and any set; now and then the cloth in a ball's own colour."""
-    from vision.training.scenes.paint.ball_texture import base_colour
-
     balls, cloth = _any_balls(rng, room.balls), _any_cloth(rng, room.cloth)
     if rng.random() < 0.3:
         r, g, b = np.clip(
