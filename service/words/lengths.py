@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from calibration.lengths import INCH_MM
 from calibration.table import BALL_DIAMETER_MM, NAMED_SURFACES_MM, PointMm, Table
 
 from .plain import NONE, signed
 
-MM_PER_INCH = 25.4
 NO_SIDE_MM = 0.5
 """Less than this is neither long nor short, left nor right."""
 LONG_SHORT = ("long", "short")
@@ -73,7 +73,7 @@ class Lengths:
     def _unit_mm(self) -> float:
         if self.units is Units.DIAMONDS:
             return self.surface_mm[0] / 8
-        return MM_PER_INCH if self.units is Units.INCHES else 1.0
+        return INCH_MM if self.units is Units.INCHES else 1.0
 
     def number_or_none(self, length_mm: float | None) -> str:
         """The bare number, or a dash."""
