@@ -92,6 +92,7 @@ def test_a_file_that_is_no_json_is_refused(tmp_path):
         {"doubtful": 1},
         {"cov_mm2": ((-1.0, 0.0), (0.0, 1.0))},
         {"cov_mm2": ((1.0, 2.0), (2.0, 1.0))},
+        {"cov_mm2": ((1e300, 0.0), (0.0, 1e300))},
         {"cov_mm2": ((1.0, 0.5), (0.1, 1.0))},
         {"cov_mm2": ((1.0, 0.0),)},
         {"runners_up": (("3", 0.2),)},

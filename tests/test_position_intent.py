@@ -254,6 +254,7 @@ def test_layouts_that_cannot_be_compared_are_refused() -> None:
     [
         ({"handedness": "both"}, "player.handedness: got 'both'; allowed: right, left"),
         ({"hand_back_mm": -1}, "player.hand_back_mm: got -1; allowed: a finite number above 0"),
+        ({"aim_spread_deg": 1e9}, r"player.aim_spread_deg: got 1e\+09; allowed: below 90"),
         ({"elevation_limit_deg": 90}, "player.elevation_limit_deg: got 90; allowed: below 90"),
         ({"hand_back_mm": 2100}, "player.bridge_back_mm: got 2000; allowed: at least hand_back_mm"),
         ({"height": 3}, "player: got unknown field"),

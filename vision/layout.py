@@ -54,7 +54,8 @@ class Ball:
         if not _is_covariance(self.cov_mm2):
             raise FileFormatError(
                 f"ball.cov_mm2: got {[list(row) for row in self.cov_mm2]}; allowed: a "
-                f"symmetric 2×2 covariance in mm² without negative variances. {_REMEDY}"
+                f"symmetric 2×2 covariance in mm² with variances from 0 to the longest table's "
+                f"length squared. {_REMEDY}"
             )
         others = [name for name, _ in self.runners_up]
         if len({self.id, *others}) <= len(others) or not set(others) <= set(BALL_IDS):
@@ -173,7 +174,7 @@ class Layout:
 
 def _is_covariance(cov: Cov) -> bool:
     (a, b), (c, d) = cov
-    if min(a, d) < 0:
+    if not 0 <= min(a, d) <= max(a, d) <= LONGEST_MM**2:
         return False
     most = math.sqrt(a) * math.sqrt(d) * (1 + _ROUNDING)
     return max(abs(b), abs(c)) <= most and abs(b - c) <= _ROUNDING * most

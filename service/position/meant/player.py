@@ -68,11 +68,12 @@ class Player:
                 f"player.measured: got {', '.join(wrong)}; allowed: {', '.join(STARTING)}. "
                 "Correct it."
             )
-        if self.elevation_limit_deg >= 90:
-            raise PlayerError(
-                f"player.elevation_limit_deg: got {self.elevation_limit_deg:g}; allowed: below 90. "
-                "Correct it."
-            )
+        for name in ("elevation_limit", "aim_spread", "throw_spread", "line_spread"):
+            angle_deg = getattr(self, f"{name}_deg")
+            if angle_deg >= 90:
+                raise PlayerError(
+                    f"player.{name}_deg: got {angle_deg:g}; allowed: below 90. Correct it."
+                )
         for name in ("back_mm", "body_side_mm", "off_side_mm"):
             hand, bridge = getattr(self, f"hand_{name}"), getattr(self, f"bridge_{name}")
             if bridge < hand:
