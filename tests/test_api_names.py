@@ -83,7 +83,7 @@ def test_corrections_that_mean_nothing_change_nothing(client):
         answer = client.post(f"/readings/{number}/names", json=body)
         assert_problem(answer, 422, "bad-correction", text=text)
     answer = client.post(f"/readings/{number}/names", json={"names": [{"id": "3", "x_mm": 1}]})
-    assert_problem(answer, 422, "bad-file", text="names[0].y_mm: missing")
+    assert_problem(answer, 422, "bad-correction", text="names[0].y_mm: missing")
     assert_problem(say(client, 99, ("3", 900, 300)), 404, "not-found")
     assert client.get(f"/readings/{number}").json() == reading
 

@@ -74,7 +74,7 @@ def test_a_name_twice_is_refused():
 
 def test_a_file_that_is_no_json_is_refused(tmp_path):
     path = tmp_path / "layout.json"
-    path.write_bytes(b"\xff\xd8\xff")
+    path.write_bytes(b"{\xff")
     with pytest.raises(FileFormatError, match=r"cannot be read as JSON"):
         Layout.read(path)
 
@@ -114,7 +114,7 @@ def test_a_ball_that_cannot_be_is_refused_on_construction(change):
         {"surface_mm": (float("nan"), 1270.0)},
         {"surface_mm": (25400.0, 12700.0)},
         {"settled": "no"},
-        {"warnings": (3,)},
+        {"notices": (3,)},
         {"balls": ({"id": "3", "x_mm": 1, "y_mm": 2},)},
         {"balls": (Ball(id="3", x_mm=9000.0, y_mm=600.0),)},
     ],

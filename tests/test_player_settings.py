@@ -135,7 +135,7 @@ def test_a_stored_out_is_drawn_out(client, data, stop_mm):
     client.round(after(stop_mm))
     put(client, player_document(Player()))
     drawn = top_view(client)
-    assert "Verdict: out" in drawn
+    assert "Verdict: Out" in drawn
     page = client.get(client.base_url.join("/parts")).text
     assert "Out" in page
     shown = scene(data)
@@ -152,7 +152,7 @@ def test_a_verdict_that_would_be_another_today_is_drawn_as_stored_and_said(clien
         stored = json.dumps(attempt["verdict"] | {"verdict": "out", "miss_mm": 12.0})
         database.execute("UPDATE attempts SET verdict = ?", (stored,))
     database.close()
-    assert "Verdict: out by 12 mm" in top_view(client)
+    assert "Verdict: Out by 12 mm" in top_view(client)
     assert scene(data).differs == "in"
 
 
@@ -178,7 +178,7 @@ def test_a_correction_judges_by_the_attempts_own_settings(client, stop_mm):
 def test_a_session_kept_with_a_player_is_drawn_by_his_settings(
     tmp_path, data, monkeypatch, stop_mm
 ):
-    monkeypatch.setattr("vision.read.read_still", stand_in_read)
+    monkeypatch.setattr("service.desk.readers.TableReaders", lambda: stand_in_read)
     folder = tmp_path / "session"
     folder.mkdir()
     (folder / "1-before.jpg").write_bytes(still())

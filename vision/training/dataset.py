@@ -17,14 +17,18 @@ from typing import Any
 from vision.training.scenes.assemble import FINENESS
 from vision.training.scenes.batch import Effort, Job, TarWriter, run_jobs, truth_file
 from vision.training.scenes.describe.room import Scene, draw_room, draw_scene
+from vision.training.scenes.describe.worlds import FAMILIES
 from vision.training.scenes.optics.render import Renderer
 
 from .built_rooms import built_jobs, relit_jobs
 from .practice_room import board_poses, practice_room
 from .wide_sets import measure_jobs, train_jobs
 from .workers import Crew, render_with_workers, share_of
+from .world_sets import held_jobs, world_jobs
 
-SETS_HELP = "train, measure, practice, twins, dev, empties, built, relit; + joins"
+SETS_HELP = (
+    "train, measure, worlds, held-worlds, practice, twins, dev, empties, built, relit; + joins"
+)
 
 
 def practice_jobs(seed: int) -> list[Job]:
@@ -77,9 +81,12 @@ def all_jobs(given: argparse.Namespace, worker: int, workers: int) -> list[Job]:
     """The jobs of all sets asked for that fall to one worker of so many."""
     seed, rooms, each = given.seed, given.rooms, given.each
     numbers = range(worker, rooms, workers)
+    families = given.families.split("+") if given.families else list(FAMILIES)
     wide = {
         "train": lambda: train_jobs(seed, numbers, each),
         "measure": lambda: measure_jobs(seed, numbers, each),
+        "worlds": lambda: world_jobs(seed, numbers, each, families),
+        "held-worlds": lambda: held_jobs(seed, numbers, each, families),
     }
     others = {
         "practice": lambda: practice_jobs(seed),
@@ -102,6 +109,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--set", required=True, help=SETS_HELP)
     parser.add_argument("--rooms", type=int, default=24)
     parser.add_argument("--each", type=int, default=2, help="stills per room (dev and wide sets)")
+    parser.add_argument("--families", default="", help="of worlds, joined by +; all if not given")
     parser.add_argument("--seed", type=int, default=5000)
     parser.add_argument("--spp", type=int, default=24, help="samples per pinhole pixel")
     parser.add_argument("--fineness", type=float, default=FINENESS,

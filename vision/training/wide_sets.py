@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import numpy as np
+
 from vision.training.scenes.batch import Job
 from vision.training.scenes.describe.room import draw_scene
-from vision.training.scenes.describe.wide import wide_room, wide_scene
+from vision.training.scenes.describe.wide import draw_poor_sensor, wide_room, wide_scene
 
 HARD_OF_TEN = 7
 """Of ten training rooms so many are hard."""
@@ -19,13 +21,18 @@ MEASURE_OFFSET = 1_000_000_000
 
 
 def train_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
-    """``each`` stills of every numbered room, all of them drawn by the stated shares."""
+    """``each`` stills of every numbered room, drawn by the stated shares, each by two cameras."""
     jobs = []
     for number in rooms:
         room = wide_room(seed + number, hard=number % 10 < HARD_OF_TEN)
+        rng = np.random.default_rng((room.seed, 79))
         jobs += [
-            Job(path=f"train/{number:05d}-{k}.jpg", scene=wide_scene(room, k)) for k in range(each)
-        ]
+            Job(
+                path=f"train/{number:05d}-{k}.jpg", scene=wide_scene(room, k),
+                sensors=(draw_poor_sensor(rng),),
+            )
+            for k in range(each)
+        ]  # fmt: skip
     return jobs
 
 

@@ -52,7 +52,7 @@ def demand(good: bool, what: str, got: object, allowed: str) -> None:
 
 def window_moves_as_told(folder: Path) -> None:
     """A spot drawn into stored crops is seen where ``seen_offset`` says."""
-    data = CropSet.read(folder, "cpu")
+    data = CropSet.read([folder], "cpu")
     count, side = 16, data.crops.shape[1]
     made = torch.Generator().manual_seed(3)
     place = 8 * torch.randn(count, 2, generator=made)
@@ -76,7 +76,7 @@ def window_moves_as_told(folder: Path) -> None:
 
 def crops_train(folder: Path, check: Path, out: Path, *, epochs: int) -> None:
     """Training lowers the loss, and the exported network says what the trained one says."""
-    data = CropSet.read(folder, "cpu")
+    data = CropSet.read([folder], "cpu")
     torch.manual_seed(1)
     before = _loss(CropNet(), data)
     train_crops.main(
@@ -151,7 +151,7 @@ def checkpoint_finds_all(
     source.write_bytes((files("vision") / "weights" / WEIGHTS_FILE).read_bytes())
     checkpoint = UltralyticsFinder.load(source)
     path = train_finder.export(UltralyticsFinder.load(source).model, out / "again")
-    eight = train_finder.quantised(path, views, out / "again" / "eight.onnx")
+    eight = train_finder.quantised(path, [views], out / "again" / "eight.onnx")
     finders: dict[str, Finder] = {
         "ultralytics": checkpoint,
         "exported": _FloatFinder(session=_session(path)),

@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import json
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -43,16 +44,20 @@ class CropSet:
     """Rows of each still's crops (S, MOST_CROPS), −1 where there are fewer."""
 
     @classmethod
-    def read(cls, folder: Path, device: str) -> CropSet:
-        """A cut set from its folder."""
-        loaded = {
-            name: np.load(folder / f"{name}.npy")
-            for name in ("crops", "offset_mm", "kind", "visible", "jacobian", "still")
-        }
-        still = loaded["still"].astype(int)
+    def read(cls, folders: Sequence[Path], device: str) -> CropSet:
+        """Cut sets from their folders, as one."""
+        names = ("crops", "offset_mm", "kind", "visible", "jacobian", "still")
+        parts = [{name: np.load(folder / f"{name}.npy") for name in names} for folder in folders]
+        counted = 0
+        for part in parts:
+            part["still"] = part["still"].astype(int) + counted
+            counted = int(part["still"].max()) + 1
+        loaded = {name: np.concatenate([part[name] for part in parts]) for name in names}
+        still = loaded["still"]
         rows = []
-        for number in np.unique(still):
-            mine = np.flatnonzero(still == number)[:MOST_CROPS]
+        # a still's crops lie beside each other
+        for group in np.split(np.arange(len(still)), np.flatnonzero(np.diff(still)) + 1):
+            mine = group[:MOST_CROPS]
             rows.append(np.pad(mine, (0, MOST_CROPS - len(mine)), constant_values=-1))
         return cls(
             crops=torch.from_numpy(loaded["crops"]).to(device),
@@ -312,22 +317,25 @@ def export(net: CropNet, path: Path) -> None:
 def main(arguments: list[str] | None = None) -> None:
     """Train and export."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--set", type=Path, required=True, dest="folder")
-    parser.add_argument("--check", type=Path, required=True)
+    parser.add_argument("--set", type=Path, nargs="+", required=True, dest="folders")
+    parser.add_argument("--check", type=Path, nargs="+", required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--epochs", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     given = parser.parse_args(arguments)
     torch.set_float32_matmul_precision("high")
-    data = CropSet.read(given.folder, given.device)
-    check = CropSet.read(given.check, given.device)
+    data = CropSet.read(given.folders, given.device)
+    checks = {folder.name: CropSet.read([folder], given.device) for folder in given.check}
+    check = checks[given.check[0].name]
     net, figures = train(data, check, epochs=given.epochs, seed=given.seed)
     given.out.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), given.out / "crops.pt")
     export(net, given.out / "crops.onnx")
-    (given.out / "crops.json").write_text(json.dumps(figures, indent=1), encoding="utf-8")
-    print(json.dumps(figures))
+    told = {"check": figures}
+    told |= {name: check_figures(net.to(given.device), some) for name, some in checks.items()}
+    (given.out / "crops.json").write_text(json.dumps(told, indent=1), encoding="utf-8")
+    print(json.dumps(told))
 
 
 if __name__ == "__main__":

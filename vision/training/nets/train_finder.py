@@ -9,6 +9,7 @@ import argparse
 import json
 import os
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,11 +25,11 @@ CALIBRATION_VIEWS = 48
 """Views whose activations set the steps of the 8-bit network."""
 
 
-def write_data_file(train: Path, check: Path, path: Path) -> Path:
+def write_data_file(train: Sequence[Path], check: Path, path: Path) -> Path:
     """The trainer's own description of where pictures lie."""
+    folders = "".join(f"\n  - {folder.resolve() / 'images'}" for folder in train)
     path.write_text(
-        f"train: {train.resolve() / 'images'}\nval: {check.resolve() / 'images'}\n"
-        "names:\n  0: ball\n  1: thing\n",
+        f"train:{folders}\nval: {check.resolve() / 'images'}\nnames:\n  0: ball\n  1: thing\n",
         encoding="utf-8",
     )
     return path
@@ -72,7 +73,7 @@ def to_input(view: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     return np.ascontiguousarray(view[None, ..., ::-1].transpose(0, 3, 1, 2), np.float32) / 255
 
 
-def quantised(model_path: Path, views: Path, out: Path) -> Path:
+def quantised(model_path: Path, views: Sequence[Path], out: Path) -> Path:
     """The network with 8-bit convolutions and spared work; it takes bytes.
 
     Its steps are set by views of the training set.
@@ -90,7 +91,7 @@ def quantised(model_path: Path, views: Path, out: Path) -> Path:
         """Feeds views one by one."""
 
         def __init__(self) -> None:
-            paths = sorted(views.glob("*.png"))
+            paths = sorted(path for folder in views for path in folder.glob("*.png"))
             self.left = paths[:: max(1, len(paths) // CALIBRATION_VIEWS)]
 
         def get_next(self) -> dict[str, Any] | None:
@@ -127,7 +128,7 @@ def last_nodes(path: Path) -> list[str]:
 def main(arguments: list[str] | None = None) -> None:
     """Train, check and export."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--set", type=Path, required=True, dest="folder")
+    parser.add_argument("--set", type=Path, nargs="+", required=True, dest="folders")
     parser.add_argument("--check", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--epochs", type=int, default=60)
@@ -137,7 +138,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--device", default="0")
     given = parser.parse_args(arguments)
     given.out.mkdir(parents=True, exist_ok=True)
-    data = write_data_file(given.folder, given.check, given.out / "finder-data.yaml")
+    data = write_data_file(given.folders, given.check, given.out / "finder-data.yaml")
     model = train(
         data, given.out, epochs=given.epochs, batch=given.batch, device=given.device,
         hours=given.hours, workers=given.workers,
@@ -147,7 +148,9 @@ def main(arguments: list[str] | None = None) -> None:
         verbose=False,
     )  # fmt: skip
     exported = export(model, given.out)
-    quantised(exported, given.folder / "images", given.out / "finder-int8.onnx")
+    quantised(
+        exported, [folder / "images" for folder in given.folders], given.out / "finder-int8.onnx"
+    )
     result = {key: float(value) for key, value in figures.results_dict.items()}
     (given.out / "finder.json").write_text(json.dumps(result, indent=1), encoding="utf-8")
     print(json.dumps(result))

@@ -24,13 +24,14 @@ from vision.training.scenes.over.people import person_parts
 from vision.training.scenes.over.things import thing_parts
 from vision.training.scenes.paint.ball_texture import atlas_uv, ball_atlas
 from vision.training.scenes.paint.cloth import bed_map, cushion_tile
+from vision.training.scenes.paint.hard_light import HARD_KINDS, hard_parts, sun_side
 from vision.training.scenes.paint.lamps import lamp_parts, shell_parts
 from vision.training.scenes.paint.surfaces import rail_wood
 from vision.training.scenes.shapes.boards import board_parts
 from vision.training.scenes.shapes.solids import sphere_mesh
 from vision.training.scenes.shapes.table_mesh import table_parts
 
-from .looks import BallLook, PlacedBall, Thing
+from .looks import BallLook, PlacedBall, SensorLook, Thing
 from .optics import lens_warp, sensor
 from .values import Material, Part, Sphere
 
@@ -50,9 +51,10 @@ def room_parts(room: Room) -> tuple[Part, ...]:
     cushion = Material(kind="cloth", texture=cushion_tile(room.cloth))
     wood = rail_wood(room.rails)
     parts = table_parts(room.table, room.rails, bed, cushion, wood)
-    parts += shell_parts(room.table, room.walls, room.floor)
+    parts += shell_parts(room.table, room.walls, room.floor, open_side=sun_side(room.lamps))
     for lamp in room.lamps:
-        parts += lamp_parts(lamp, room.table, room.camera, room.walls)
+        made = hard_parts if lamp.kind in HARD_KINDS else lamp_parts
+        parts += made(lamp, room.table, room.camera, room.walls)
     return tuple(parts)
 
 
@@ -128,12 +130,13 @@ def finish(
     )
 
 
-def develop_jpeg(still: Still, *, gain: float) -> bytes:
-    """The still as its camera's JPEG at an exposure of ``gain``."""
+def develop_jpeg(still: Still, *, gain: float, other: SensorLook | None = None) -> bytes:
+    """The still as JPEG at an exposure of ``gain``, by its own camera or an ``other`` one."""
     room = still.scene.room
+    look = other or room.sensor
     rng = np.random.default_rng((room.seed, still.scene.still_seed, 7))
-    bgr = sensor.develop(still.linear, room.sensor, rng, gain=gain)
-    return sensor.jpeg(bgr, room.sensor.quality)
+    bgr = sensor.develop(still.linear, look, rng, gain=gain)
+    return sensor.jpeg(bgr, look.quality)
 
 
 def obstruction_px(scene: Scene) -> list[Box]:

@@ -21,6 +21,7 @@ from vision.training.scenes.optics.sensor import exposure_gain
 from vision.training.scenes.shapes.boards import BOARD_TRUTH
 
 from . import assemble
+from .looks import SensorLook, plain
 
 TAR_LIMIT_BYTES = 15_500_000
 
@@ -36,6 +37,8 @@ class Job:
     scene: Scene
     flicker: float = 1.0
     exposure_of: str | None = None
+    sensors: tuple[SensorLook, ...] = ()
+    """Other cameras' faults that the same light is developed with too: one still more each."""
     extra: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -115,6 +118,9 @@ class _Line:
                     self.gains[path] = still.gain
                 self.failed = 0
                 yield still.path, still.data, still.truth
+                for k, (data, sensor) in enumerate(still.others):
+                    truth = {**still.truth, "scene": {**still.truth["scene"], "sensor": sensor}}
+                    yield still.path.replace(".jpg", f"-s{k}.jpg"), data, truth
 
     def _gain_of(self, path: str) -> float:
         return self.done[path].result().gain if path in self.done else self.gains[path]
@@ -138,6 +144,8 @@ class Developed:
     data: bytes
     truth: dict[str, Any]
     gain: float
+    others: tuple[tuple[bytes, dict[str, Any]], ...] = ()
+    """The same light by other cameras: JPEG and their looks."""
 
 
 def _develop(
@@ -158,7 +166,11 @@ def _develop(
             "rvec": list(job.scene.board.rvec),
         }
     entry.update(job.extra)
-    return Developed(path=job.path, data=data, truth=entry, gain=used)
+    others = tuple(
+        (assemble.develop_jpeg(still, gain=used * job.flicker, other=look), plain(look))
+        for look in job.sensors
+    )
+    return Developed(path=job.path, data=data, truth=entry, gain=used, others=others)
 
 
 class TarWriter:

@@ -20,6 +20,8 @@ class ClothLook:
     worn: float = 0.3
     spot_sticker: bool = False
     head_string: bool = False
+    print_share: float = 0.0
+    """How strongly a printed pattern of another colour shows; 0 is plain cloth."""
     seed: int = 0
 
 
@@ -72,7 +74,8 @@ class WallLook:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LampLook:
     """Lamps of one kind: ``frame``, ``side-panels``, ``tubes``, ``ceiling-panels``,
-    ``pendants``, ``window`` or ``hall-panels``."""
+    ``pendants``, ``window`` or ``hall-panels``; hard ones are ``sun``, ``shaft``, ``strips`` and
+    ``low-shade``."""
 
     kind: str
     kelvin: float = 4500.0
@@ -80,6 +83,8 @@ class LampLook:
     height_mm: float = 1050.0
     turn: float = 0.0
     """Free number 0…1: which side, how many, as the kind uses it."""
+    seed: int = 0
+    """Where hard light falls and how it is broken."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +104,10 @@ class BallLook:
     spotted_cue: bool = False
     gloss: float = 0.03
     dust: float = 0.1
+    recolour: float = 0.0
+    """0…1: how far each paint is from the usual one, in hue and lightness."""
+    faded: float = 0.0
+    """0…1: paint gone pale."""
     seed: int = 0
 
 
@@ -115,6 +124,26 @@ class SensorLook:
     vignette: float = 0.1
     saturation: float = 1.05
     quality: int = 90
+    defocus_px: float = 0.0
+    """Radius of the disc that a point is spread over."""
+    fringe: float = 0.0
+    """Red is larger and blue smaller by this share."""
+    veil: float = 0.0
+    """Share of the picture's light that is scattered over all of it."""
+    black: float = 0.0
+    """Shown levels below this are crushed to black, 0…1."""
+    contrast: float = 0.0
+    """An S-curve's strength."""
+    local_tone: float = 0.0
+    """How far dark parts are lifted and bright ones lowered against their surroundings."""
+    denoise: float = 0.0
+    """How far fine texture is smeared by the camera's noise filter, 0…1."""
+    chroma_px: float = 0.0
+    """Blur of the colour against the lightness."""
+    bands: float = 0.0
+    """Amplitude of flicker bands down the picture."""
+    tint_slope: float = 0.0
+    """White balance that changes across the picture."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from vision.training.scenes.looks import SensorLook
 from vision.training.scenes.values import ByteArray, SceneError
 
+from .processing import lamp_faults, lens_faults, processed
+
 FloatPicture = NDArray[np.float32]
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 MIDDLE_GREY = 0.20
@@ -46,10 +48,13 @@ def develop(
     gains = gain * look.exposure * np.array([look.red_gain, 1.0, look.blue_gain])
     light = picture * gains.astype(np.float32)
     light = np.minimum(light, 6.0) * _vignette(light.shape, look.vignette)
+    light = lens_faults(light, look)
     if look.blur_px > 0:
         light = np.asarray(cv2.GaussianBlur(light, (0, 0), look.blur_px), np.float32)
+    light = lamp_faults(light, look, rng)
     light = light + _noise(light, look.noise, rng)
     shown = _tone(np.maximum(_saturated(light, look.saturation), 0))
+    shown = processed(shown, look)
     if look.sharpen > 0:
         soft = cv2.GaussianBlur(shown, (0, 0), 1.2)
         shown = shown + np.float32(look.sharpen) * (shown - soft)

@@ -53,6 +53,11 @@ def base_colour(look: BallLook, number: int) -> Rgb:
     rng = np.random.default_rng((look.seed, base))
     h = (h + 0.008 * look.hue + rng.normal(0, 0.004)) % 1.0
     light = float(np.clip(light * (1 + 0.10 * look.shade + rng.normal(0, 0.03)), 0.01, 0.95))
+    if look.recolour and base != 8:
+        h = (h + look.recolour * rng.normal(0, 0.045)) % 1.0
+        light = float(np.clip(light * np.exp(look.recolour * rng.normal(0, 0.35)), 0.02, 0.9))
+        s = float(np.clip(s * np.exp(look.recolour * rng.normal(-0.1, 0.3)), 0.1, 1.0))
+    light, s = light + 0.22 * look.faded * (0.7 - light), s * (1 - 0.45 * look.faded)
     return colorsys.hls_to_rgb(h, light, s)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 
@@ -39,6 +41,8 @@ def bed_map(look: ClothLook, table: Table) -> ByteArray:
     out += np.clip(pale, 0, 0.8)[..., None] * (faded - out)
     dust = np.array([0.55, 0.66, 0.74], np.float32)
     out += np.clip(chalk, 0, 0.7)[..., None] * (dust - out)
+    if look.print_share:
+        _print(out, look)
     _marks(out, look, table, k)
     return to_bytes(out)
 
@@ -86,6 +90,31 @@ def _chalk(rng: np.random.Generator, shape: tuple[int, int], amount: float) -> F
         turn, strength = float(rng.uniform(0, 180)), int(rng.uniform(12, 80))
         cv2.ellipse(layer, (int(x), int(y)), axes, turn, 0, 360, strength, -1, cv2.LINE_AA)
     return np.asarray(cv2.GaussianBlur(layer.astype(np.float32) / 255, (0, 0), 1.5 * k))
+
+
+def _print(out: FloatArray, look: ClothLook) -> None:
+    """A printed pattern: rings, bars and leaves of one or two colours about the bed's middle."""
+    rng = np.random.default_rng(look.seed + 3)
+    k = BED_PX_PER_MM
+    high, wide = out.shape[:2]
+    middle = np.array([wide / 2, high / 2])
+    for _ in range(int(rng.integers(1, 3))):
+        colour = rng.uniform(0.02, 0.95, 3).astype(np.float32)
+        mask = np.zeros((high, wide), np.uint8)
+        for _ in range(int(rng.integers(2, 14))):
+            at = middle + rng.normal(0, 1, 2) * [wide * 0.16, high * 0.16]
+            place = (int(at[0]), int(at[1]))
+            reach = float(rng.uniform(20, 260)) * k
+            axes = (int(reach), int(reach * rng.uniform(0.15, 1.0)))
+            turn, line = float(rng.uniform(0, 180)), int(rng.uniform(4, 40) * k)
+            filled = -1 if rng.random() < 0.3 else line
+            if rng.random() < 0.75:
+                cv2.ellipse(mask, place, axes, turn, 0, 360, 255, filled, cv2.LINE_AA)
+            else:
+                away = np.array([math.cos(turn), math.sin(turn)]) * reach
+                end = (int(at[0] + away[0]), int(at[1] + away[1]))
+                cv2.line(mask, place, end, 255, line, cv2.LINE_AA)
+        out += look.print_share * mask[..., None].astype(np.float32) / 255 * (colour - out)
 
 
 def _marks(out: FloatArray, look: ClothLook, table: Table, k: float) -> None:

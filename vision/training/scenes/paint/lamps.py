@@ -30,7 +30,7 @@ def light_colour(kelvin: float, strength: float, *, tint: float = 0.35) -> Rgb:
     return (float(r), float(g), float(b))
 
 
-def _in_view(camera: Camera, points_mm: FloatArray) -> bool:
+def in_view(camera: Camera, points_mm: FloatArray) -> bool:
     """Whether any point lies inside the (widened) view of the camera."""
     seen = points_mm @ camera.rotation.T + np.asarray(camera.tvec_mm)
     reach = np.abs(normalised(camera, border_px(camera, 16))).max(axis=0) * VIEW_MARGIN
@@ -39,22 +39,24 @@ def _in_view(camera: Camera, points_mm: FloatArray) -> bool:
     return bool(np.any(np.all(flat < reach, axis=1)))
 
 
-def _bar(centre: FloatArray, half_u: FloatArray, half_v: FloatArray) -> FloatArray:
+def bar_points(centre: FloatArray, half_u: FloatArray, half_v: FloatArray) -> FloatArray:
     """Sample points over a panel."""
     s = np.linspace(-1, 1, 15)
     a, b = np.meshgrid(s, np.array([-1.0, 1.0]))
     return np.asarray(centre + a.reshape(-1, 1) * half_u + b.reshape(-1, 1) * half_v)
 
 
-def _panel(
+def lit_panel(
     name: str, centre: FloatArray, half_u: FloatArray, half_v: FloatArray, radiance: Rgb
 ) -> list[Part]:
     """A lamp panel that shines along half_u × half_v, with a dark housing behind it."""
     normal = np.cross(half_u, half_v)
     normal /= np.linalg.norm(normal)
-    lamp = Panel(centre_mm=_t(centre), half_u_mm=_t(half_u), half_v_mm=_t(half_v))
+    lamp = Panel(centre_mm=triple(centre), half_u_mm=triple(half_u), half_v_mm=triple(half_v))
     back = Panel(
-        centre_mm=_t(centre - 12 * normal), half_u_mm=_t(half_u * 1.02), half_v_mm=_t(half_v * 1.1)
+        centre_mm=triple(centre - 12 * normal),
+        half_u_mm=triple(half_u * 1.02),
+        half_v_mm=triple(half_v * 1.1),
     )
     return [
         Part(name=name, shape=lamp, radiance=radiance),
@@ -62,7 +64,7 @@ def _panel(
     ]
 
 
-def _t(vector: FloatArray) -> tuple[float, float, float]:
+def triple(vector: FloatArray) -> tuple[float, float, float]:
     x, y, z = vector
     return (float(x), float(y), float(z))
 
@@ -94,13 +96,13 @@ def _frame(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) -> lis
     half_l, half_w, strip = table.length_mm * 0.32, table.width_mm * 0.36, 55.0
     for _ in range(80):
         bars = _frame_bars(table, camera, lamp.height_mm, (half_l, half_w), strip)
-        if not any(_in_view(camera, _bar(*bar)) for bar in bars):
+        if not any(in_view(camera, bar_points(*bar)) for bar in bars):
             break
         half_l, half_w = half_l * 1.03, half_w * 1.03
     radiance = light_colour(lamp.kelvin, 16.0 * lamp.strength)
     parts: list[Part] = []
     for k, bar in enumerate(bars):
-        parts += _panel(f"frame-{k}", *bar, radiance)
+        parts += lit_panel(f"frame-{k}", *bar, radiance)
     return parts
 
 
@@ -132,10 +134,10 @@ def _side_panels(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) 
         half_v = -np.array([0.0, math.cos(lean), sign * math.sin(lean)]) * 110.0
         for _ in range(80):
             centre = shifted(_middle(table), 0, sign * away, lamp.height_mm)
-            if not _in_view(camera, _bar(centre, half_u, half_v)):
+            if not in_view(camera, bar_points(centre, half_u, half_v)):
                 break
             away *= 1.04
-        parts += _panel(f"side-panel{sign:+.0f}", centre, half_u, half_v, radiance)
+        parts += lit_panel(f"side-panel{sign:+.0f}", centre, half_u, half_v, radiance)
     return parts
 
 
@@ -149,7 +151,7 @@ def _tubes(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) -> lis
             centre = shifted(_middle(table), x, y, walls.ceiling_mm - 70)
             for twin in (-45.0, 45.0):
                 place = shifted(centre, 0, twin, 0)
-                parts += _panel(
+                parts += lit_panel(
                     f"tube-{k}{j}{twin:+.0f}",
                     place, np.array([600.0, 0, 0]), np.array([0, -15.0, 0]), radiance,
                 )  # fmt: skip
@@ -164,7 +166,7 @@ def _ceiling_panels(lamp: LampLook, table: Table, camera: Camera, walls: WallLoo
     for x in (-1500.0, 0.0, 1500.0):
         for y in (-800.0, 800.0):
             centre = shifted(_middle(table), x + 120, y + 60, walls.ceiling_mm - 15)
-            parts += _panel(
+            parts += lit_panel(
                 f"ceiling{x:+.0f}{y:+.0f}",
                 centre, np.array([size[0], 0, 0]), np.array([0, -size[1], 0]), radiance,
             )  # fmt: skip
@@ -203,8 +205,8 @@ def _window(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) -> li
         centre = shifted(_middle(table), x, side * (walls.half_width_mm - 25), 950.0)
         half_u = np.array([650.0, 0, 0])
         half_v = np.array([0, 0, side * 700.0])
-        if not _in_view(camera, _bar(centre, half_u, half_v)):
-            parts += _panel(f"window-{k}", centre, half_u, half_v, radiance)
+        if not in_view(camera, bar_points(centre, half_u, half_v)):
+            parts += lit_panel(f"window-{k}", centre, half_u, half_v, radiance)
     return parts
 
 
@@ -216,7 +218,7 @@ def _hall_panels(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) 
     for k, x in enumerate((-1300.0, 0.0, 1300.0)):
         centre = shifted(_middle(table), x, side * (walls.half_width_mm - 350), 0)
         centre[2] = walls.ceiling_mm - 20
-        parts += _panel(
+        parts += lit_panel(
             f"hall-{k}", centre, np.array([350.0, 0, 0]), np.array([0, -250.0, 0]), radiance
         )
     return parts
@@ -225,8 +227,10 @@ def _hall_panels(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) 
 # -- shell ----------------------------------------------------------------------------------
 
 
-def shell_parts(table: Table, walls: WallLook, floor: FloorLook) -> list[Part]:
-    """Floor, walls and ceiling."""
+def shell_parts(
+    table: Table, walls: WallLook, floor: FloorLook, *, open_side: float | None = None
+) -> list[Part]:
+    """Floor, walls and ceiling; the wall at ``open_side`` (−1 or 1 in y) is left out."""
     mid = _middle(table)
     a, b, top = walls.half_length_mm, walls.half_width_mm, walls.ceiling_mm
     texture, tile_mm = floor_texture(floor)
@@ -247,19 +251,21 @@ def shell_parts(table: Table, walls: WallLook, floor: FloorLook) -> list[Part]:
         Part(
             name="ceiling",
             shape=Panel(
-                centre_mm=_t(shifted(mid, 0, 0, top)), half_u_mm=(a, 0, 0), half_v_mm=(0, -b, 0)
+                centre_mm=triple(shifted(mid, 0, 0, top)), half_u_mm=(a, 0, 0), half_v_mm=(0, -b, 0)
             ),
             material=Material(colour=walls.ceiling_colour),
         ),
     ]
     z, tall = (FLOOR_MM + top) / 2, (top - FLOOR_MM) / 2
     for k, (dx, dy) in enumerate(((1, 0), (-1, 0), (0, 1), (0, -1))):
+        if dx == 0 and dy == open_side:
+            continue
         wide = b if dx else a
         parts.append(
             Part(
                 name=f"wall-{k}",
                 shape=Panel(
-                    centre_mm=_t(shifted(mid, dx * a, dy * b, z)),
+                    centre_mm=triple(shifted(mid, dx * a, dy * b, z)),
                     half_u_mm=(float(dy) * wide, float(-dx) * wide, 0.0),
                     half_v_mm=(0.0, 0.0, tall),
                 ),
