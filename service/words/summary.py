@@ -132,5 +132,5 @@ def _given_up(share: Share) -> Fact | None:
     return Fact(
         label="Pots given up",
         value=f"{100 * share.mean:.0f} of 100 next pots",
-        aside=f"{aside}; percentage points an attempt, under a stated aim spread",
+        aside=f"{aside}, by the spreads that are set or assumed",
     )
