@@ -216,3 +216,16 @@ def test_heic_without_the_extra_says_what_to_install(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(builtins, "__import__", without)
     with pytest.raises(StillError, match=r"pip install 'restmark\[heic\]'"):
         decode_still(b"\0\0\0\x18ftypheic" + b"\0" * 64)
+
+
+@pytest.mark.parametrize("size_px", [(384, 216), (1280, 720)])
+def test_a_noisy_coarsely_coded_still_is_not_damaged(size_px: tuple[int, int]) -> None:
+    """Noise and coarse coding step a little at every border of blocks, damage at one."""
+    rng = np.random.default_rng(5)
+    wide, high = size_px
+    for quality in (30, 55, 80):
+        for sigma in (10.0, 25.0):
+            plain = np.full((high, wide, 3), 60.0) + rng.normal(0, sigma, (high, wide, 3))
+            picture = np.clip(cv2.GaussianBlur(plain, (0, 0), 0.8), 0, 255).astype(np.uint8)
+            _, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
+            assert decode_still(bytes(data)).shape == picture.shape
