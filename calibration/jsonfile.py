@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import tempfile
@@ -45,11 +46,22 @@ def write_bytes(path: Path | str, content: bytes) -> None:
             os.fsync(stream.fileno())
         os.chmod(name, 0o666 & ~_umask())
         os.replace(name, target)
+        _sync_name(target)
     except OSError as wrong:
         raise _unwritable(target, wrong) from None
     finally:
         # whatever went wrong, a stop by the user too, leaves no half file behind
         Path(name).unlink(missing_ok=True)
+
+
+def _sync_name(target: Path) -> None:
+    """A file's name is on disk only once its folder is; not every system can do that."""
+    with contextlib.suppress(OSError):
+        handle = os.open(target.parent, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def read_value(

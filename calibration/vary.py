@@ -43,8 +43,9 @@ SURFACE = ("length_mm", "width_mm")
 """The playing surface's own size, nose to nose."""
 _SIDES = ("head", "foot", "left", "right")
 DIMENSIONS = (
-    "rail_cap_height_mm", "sight_offset_mm", "cushion_width_mm", "corner_mouth_mm",
-    "side_mouth_mm", *(f"{edge}_{side}_mm" for edge in ("nose", "back") for side in _SIDES),
+    "rail_cap_height_mm", "nose_height_mm", "sight_offset_mm", "cushion_width_mm",
+    "corner_mouth_mm", "side_mouth_mm",
+    *(f"{edge}_{side}_mm" for edge in ("nose", "back") for side in _SIDES),
 )  # fmt: skip
 """The table's dimensions that a solve may settle beside the camera."""
 PARAMETERS = frozenset((*STEPS, *DIMENSIONS, *SURFACE))

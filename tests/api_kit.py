@@ -5,22 +5,26 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from itertools import count
 from pathlib import Path
 
 import cv2
 import httpx
 import numpy as np
+from store_kit import URLS
 
 from calibration.camera import Camera
 from calibration.kept.calibration import Calibration
 from calibration.table import Table
 from service.api import create_app
 from service.api.serve import Server, address, bind
+from service.door import Entry
 from vision.layout import Ball, Layout
 from vision.still import decode_still
 
 COV_MM2 = ((0.1, 0.02), (0.02, 0.2))
 CARRIED = b"\nlayout:"
+_TAKEN = count(1)
 START_S = 10
 """A server that is not up by then is not coming."""
 
@@ -77,6 +81,11 @@ def still(carried: Layout | None = None, *, shade: int = 90) -> bytes:
     return picture(shade) + CARRIED + json.dumps(chosen.to_dict()).encode()
 
 
+def taken(carried: Layout | None = None, *, shade: int = 90) -> bytes:
+    """Such a JPEG taken anew: no camera gives the same bytes twice."""
+    return still(carried, shade=shade) + b" " * next(_TAKEN)
+
+
 def stand_in_read(data, calibration, *, name="", previous=None, taught=None) -> Layout:
     """Reads what ``still`` carries; refuses what the true reader's decoder refuses."""
     image, _, carried = data.partition(CARRIED)
@@ -85,11 +94,37 @@ def stand_in_read(data, calibration, *, name="", previous=None, taught=None) -> 
 
 
 @contextmanager
-def running(data_dir: Path, *, port: int = 0, **settings) -> Iterator[str]:
-    """A server on ``data_dir``; gives its address and stops it at the end."""
-    app = create_app(data_dir, **({"read": stand_in_read} | settings))
+def running(
+    data_dir: Path,
+    *,
+    port: int = 0,
+    limits=None,
+    paired=False,
+    tls=None,
+    code=None,
+    sources=None,
+    **settings,
+) -> Iterator[str]:
+    """A server on ``data_dir``; gives its address and stops it at the end.
+
+    ``paired``: it lets only paired devices in, and ``code`` gets what makes codes: its door.
+    ``tls``: it speaks that certificate; ``sources``: what requests may name.
+    """
+    chosen = {"read": stand_in_read, "store_url": URLS.get(data_dir)} | settings
     listener = bind("127.0.0.1", port)
-    server = Server(app)
+    shown = address(listener)
+    if tls is not None:
+        shown = shown.replace("http:", "https:")
+    if paired:
+        fingerprint = None if tls is None else tls.fingerprint
+        more = {} if sources is None else {"sources": sources}
+        chosen["entry"] = Entry(
+            address=shown, is_tls=tls is not None, fingerprint=fingerprint, **more
+        )
+    app = create_app(data_dir, **chosen)
+    if code is not None:
+        code(app.state.door)
+    server = Server(app, limits=limits, tls=None if tls is None else tls.context())
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
     give_up = time.monotonic() + START_S
@@ -97,7 +132,7 @@ def running(data_dir: Path, *, port: int = 0, **settings) -> Iterator[str]:
         assert time.monotonic() < give_up, "the server did not start"
         time.sleep(0.005)
     try:
-        yield address(listener)
+        yield shown
     finally:
         server.should_exit = True
         thread.join(START_S)
@@ -109,12 +144,19 @@ def running(data_dir: Path, *, port: int = 0, **settings) -> Iterator[str]:
 class Client(httpx.Client):
     """Calls the API with the shortest words."""
 
-    def __init__(self, address: str) -> None:
-        super().__init__(base_url=f"{address}api/v1", timeout=20, verify=False)
+    def __init__(self, address: str, token: str | None = None) -> None:
+        headers = {} if token is None else {"Authorization": f"Bearer {token}"}
+        super().__init__(base_url=f"{address}api/v1", timeout=20, verify=False, headers=headers)
 
     def calibrate(self) -> httpx.Response:
         """Set ``CALIBRATION``."""
         return self.put("/calibration", json=CALIBRATION.to_dict())
+
+    def holds(self) -> dict:
+        """What the service holds, as its health tells; the disk fills by itself."""
+        told = self.get("/health").json()
+        del told["disk_free_bytes"]
+        return told
 
     def give(self, data: bytes, name: str = "still.jpg", **headers: str) -> httpx.Response:
         """Post a still as the body itself."""
@@ -127,9 +169,9 @@ class Client(httpx.Client):
 
     def round(self, after_layout: Layout) -> httpx.Response:
         """Still, intent, still."""
-        assert self.give(still(), "before.jpg").status_code == 201
+        assert self.give(taken(), "before.jpg").status_code == 201
         assert self.put("/intent", json=INTENT).status_code == 200
-        return self.give(still(after_layout, shade=140), "after.jpg")
+        return self.give(taken(after_layout, shade=140), "after.jpg")
 
 
 def assert_problem(answer: httpx.Response, status: int, code: str, *, text: str = "") -> dict:

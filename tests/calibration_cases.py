@@ -12,8 +12,11 @@ from calibration.seen.edges import EDGE_SIGMA_PX, TableEdge
 from calibration.seen.marks import (
     DIMENSION_EXPECTED_MM,
     DIMENSION_SIGMA_MM,
+    SIDE_DIMENSIONS,
+    SIDES,
     Landmark,
     Landmarks,
+    nose_sigma_mm,
     sight_mark,
 )
 from calibration.seen.noses import back_edges, nose_edges
@@ -171,10 +174,11 @@ def simulated_landmarks(
     that look shifted, and seeing; the last is multiplied by ``noise``.
     """
     items: list[Landmark] = []
+    sigmas_mm = {name: DIMENSION_SIGMA_MM[name] for name in sorted(SIDE_DIMENSIONS)}
+    sigmas_mm |= {f"nose_{s}_mm": nose_sigma_mm(built, camera.position_mm, s) for s in SIDES}
     shifts = {
         name: DIMENSION_EXPECTED_MM.get(name, 0.0) + rng.normal(0, sigma_mm)
-        for name, sigma_mm in DIMENSION_SIGMA_MM.items()
-        if name.startswith(("nose_", "back_"))
+        for name, sigma_mm in sigmas_mm.items()
     }
     # near the nose a cushion's top does not rise with its cap, nor do facings there
     low = replace(

@@ -38,7 +38,7 @@ class Tab:
 
     def __enter__(self):
         page = self.context.new_page()
-        page.on("console", lambda said: self.complaints.append(said.text))
+        page.on("console", lambda said: self.complaints.append(f"{said.text} {said.location}"))
         page.on("pageerror", lambda error: self.complaints.append(str(error)))
         page.on("dialog", lambda dialog: self.complaints.append(f"dialog {dialog.message}"))
         page.on("request", lambda request: self.asked.append(request.url))
@@ -50,6 +50,6 @@ class Tab:
     def __exit__(self, kind, *_):
         self.context.close()
         if kind is None:
-            assert self.complaints == []
+            assert self.complaints == [], "\n".join(self.complaints)
             assert self.asked
             assert [url for url in self.asked if not url.startswith(self.address)] == []

@@ -172,6 +172,11 @@ class Play:
             balls = after
             yield from self._wait(balls, 1.0 + rng.uniform(0, 0.4), clock, rng)
 
+    @property
+    def away(self) -> bool:
+        """Never."""
+        return False
+
     def close(self) -> None:
         """Nothing to give back."""
 

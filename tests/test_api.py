@@ -20,13 +20,16 @@ from api_kit import (
     running,
     stand_in_read,
     still,
+    taken,
 )
+from store_kit import URLS
 
 from service.desk.session import SessionAttempt, SessionStill, load_session
 from service.position import Intent, landing_zone, score_shot
 from service.practice import ShotKind, shot_kind, summarise
 from service.store import StoreError
 
+BOTH_DATABASES = True
 VERDICT_KEYS = {
     "verdict", "p_in", "miss_mm", "miss_vector_mm", "along_mm", "across_mm", "arrival",
     "cue_stop_mm", "cut_deg", "side", "hooked", "path_to_pocket", "frozen", "reach", "potted",
@@ -36,16 +39,13 @@ VERDICT_KEYS = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def client(tmp_path):
-    with running(tmp_path / "data") as address, Client(address) as client:
-        client.calibrate()
-        yield client
+def keep_session(data, *given, **more):
+    return load_session(data, *given, store_url=URLS.get(data), **more)
 
 
 @pytest.fixture
-def fresh(tmp_path):
-    with running(tmp_path / "data") as address, Client(address) as client:
+def fresh(data):
+    with running(data) as address, Client(address) as client:
         yield client
 
 
@@ -237,7 +237,7 @@ def test_a_name_is_a_name_and_never_a_path(client, sent, kept):
 
 def test_lists_go_on_where_they_ended(client):
     for number in range(5):
-        client.give(still(), f"{number}.jpg")
+        client.give(taken(), f"{number}.jpg")
     for kind in ("stills", "readings"):
         first = client.get(f"/{kind}", params={"limit": 3}).json()
         rest = client.get(f"/{kind}", params={"limit": 3, "before": first["next_before"]}).json()
@@ -290,13 +290,18 @@ def test_the_same_key_at_the_same_time_takes_a_still_once(client):
     assert counts(client) == (1, 1, 0)
 
 
-def test_without_a_key_each_still_counts(client):
-    client.give(still(), "a.jpg")
-    client.give(still(), "a.jpg")
+def test_the_very_same_still_counts_once_with_or_without_a_key(client):
+    first = client.give(still(), "a.jpg")
+    for more in ({}, {"Idempotency-Key": "k"}, {"Idempotency-Key": "k"}):
+        again = client.give(still(), "a.jpg", **more)
+        assert again.status_code == (201 if "idempotency-replayed" in again.headers else 200)
+        assert again.json()["same_as"] == first.json()["reading"]["id"]
+        assert again.headers["location"] == first.headers["location"]
+    client.give(taken(), "a.jpg")
     assert counts(client) == (2, 2, 0)
 
 
-def test_the_service_answers_while_a_still_is_read(tmp_path):
+def test_the_service_answers_while_a_still_is_read(data):
     go_on, has_begun = threading.Event(), threading.Event()
 
     def slow(data, calibration, *, name="", previous=None):
@@ -304,7 +309,7 @@ def test_the_service_answers_while_a_still_is_read(tmp_path):
         assert go_on.wait(10)
         return stand_in_read(data, calibration, name=name)
 
-    with running(tmp_path, read=slow) as address, Client(address) as client:
+    with running(data, read=slow) as address, Client(address) as client:
         client.calibrate()
         answer = []
         poster = threading.Thread(target=lambda: answer.append(client.give(still())))
@@ -318,42 +323,42 @@ def test_the_service_answers_while_a_still_is_read(tmp_path):
         assert answer[0].status_code == 201
 
 
-def test_the_reader_gets_the_last_comparable_layout(tmp_path):
+def test_the_reader_gets_the_last_comparable_layout(data):
     seen = []
 
     def watching(data, calibration, *, name="", previous=None):
         seen.append(previous.still if previous else None)
         return stand_in_read(data, calibration, name=name)
 
-    with running(tmp_path, read=watching) as address, Client(address) as client:
+    with running(data, read=watching) as address, Client(address) as client:
         client.calibrate()
         client.give(still(), "clear.jpg")
         client.give(still(layout(obstructed=True)), "arm.jpg")
-        client.give(still(), "third.jpg")
+        client.give(taken(), "third.jpg")
         client.calibrate()
         client.give(still(), "fourth.jpg")
     assert seen == [None, "clear.jpg", "clear.jpg", None]
 
 
-def test_a_restart_keeps_everything(tmp_path):
+def test_a_restart_keeps_everything(data):
     paths = ("/calibration", "/stills", "/readings", "/attempts", "/summary", "/intent")
-    with running(tmp_path) as address, Client(address) as client:
+    with running(data) as address, Client(address) as client:
         client.calibrate()
         client.round(after())
         given = client.give(still(), "k.jpg", **{"Idempotency-Key": "k"}).json()
         client.put("/intent", json={"zone": {"circle_mm": [600, 600, 100]}})
         kept = {path: client.get(path).json() for path in paths}
-    with running(tmp_path) as address, Client(address) as client:
+    with running(data) as address, Client(address) as client:
         assert {path: client.get(path).json() for path in paths} == kept
         assert client.give(still(), "k.jpg", **{"Idempotency-Key": "k"}).json() == given
 
 
-def test_a_pending_intent_outlives_a_restart(tmp_path):
-    with running(tmp_path) as address, Client(address) as client:
+def test_a_pending_intent_outlives_a_restart(data):
+    with running(data) as address, Client(address) as client:
         client.calibrate()
         client.give(still(), "before.jpg")
         client.put("/intent", json=INTENT)
-    with running(tmp_path) as address, Client(address) as client:
+    with running(data) as address, Client(address) as client:
         assert client.give(still(after())).json()["attempt"]["before"] == "before.jpg"
 
 
@@ -373,34 +378,38 @@ def session():
     return stills, attempts
 
 
-def test_a_loaded_session_is_like_a_played_one(tmp_path):
+def test_a_loaded_session_is_like_a_played_one(data):
     stills, attempts = session()
-    assert load_session(tmp_path, CALIBRATION, stills=stills, attempts=attempts)
-    with running(tmp_path) as address, Client(address) as client:
+    assert keep_session(data, CALIBRATION, stills=stills, attempts=attempts)
+    with running(data) as address, Client(address) as client:
         listed = client.get("/attempts").json()["attempts"]
         assert [row["verdict"] for row in listed] == [attempts[0].verdict.to_dict()]
-        assert client.get("/readings/latest").json()["layout"] == stills[1].layout.to_dict()
+        # nobody took those stills now
+        assert_problem(client.get("/readings/latest"), 404, "not-found")
+        newest = client.get("/readings").json()["readings"][0]
+        assert newest["layout"] == stills[1].layout.to_dict()
+        assert newest["live"] is False
         expected = summarise([attempts[0].verdict], kinds=[ShotKind()]).to_dict()
         assert client.get("/summary").json()["summary"] == expected
         assert client.round(after()).json()["attempt"]["id"] == 2
 
 
-def test_the_same_session_is_loaded_once(tmp_path):
+def test_the_same_session_is_loaded_once(data):
     stills, attempts = session()
-    assert load_session(tmp_path, CALIBRATION, stills=stills, attempts=attempts)
-    assert not load_session(tmp_path, CALIBRATION, stills=stills, attempts=attempts)
-    with running(tmp_path) as address, Client(address) as client:
+    assert keep_session(data, CALIBRATION, stills=stills, attempts=attempts)
+    assert not keep_session(data, CALIBRATION, stills=stills, attempts=attempts)
+    with running(data) as address, Client(address) as client:
         assert counts(client) == (2, 2, 1)
 
 
-def test_a_session_with_a_hole_leaves_nothing(tmp_path):
+def test_a_session_with_a_hole_leaves_nothing(data):
     stills, attempts = session()
     with pytest.raises(StoreError, match=r"got still '1-after\.jpg'; allowed: one of the"):
-        load_session(tmp_path, CALIBRATION, stills=stills[:1], attempts=attempts)
-    with running(tmp_path) as address, Client(address) as client:
+        keep_session(data, CALIBRATION, stills=stills[:1], attempts=attempts)
+    with running(data) as address, Client(address) as client:
         assert counts(client) == (0, 0, 0)
         assert client.get("/health").json()["calibrated"] is False
-    assert [path for path in (tmp_path / "stills").rglob("*") if path.is_file()] == []
+    assert [path for path in (data / "stills").rglob("*") if path.is_file()] == []
 
 
 # -- notes and progress --------------------------------------------------------------------
@@ -461,15 +470,13 @@ def test_sets_are_not_pooled_with_plain_repeats(client):
     assert [each["sets"]["attempts"] for each in progress["sets"]] == [1]
 
 
-def test_sessions_loaded_over_weeks_give_progress(tmp_path):
+def test_sessions_loaded_over_weeks_give_progress(data):
     stills, attempts = session()
     for week in range(3):
         shown = [replace(each, data=each.data + bytes([week])) for each in stills]
         played = datetime(2026, 10, 1 + 7 * week, 19, 30, tzinfo=UTC)
-        assert load_session(
-            tmp_path, CALIBRATION, stills=shown, attempts=attempts, played_at=played
-        )
-    with running(tmp_path) as address, Client(address) as client:
+        assert keep_session(data, CALIBRATION, stills=shown, attempts=attempts, played_at=played)
+    with running(data) as address, Client(address) as client:
         body = client.get("/progress").json()
         found = body["progress"]
         assert [each["started_at"][:10] for each in found["sessions"]] == [
@@ -496,7 +503,7 @@ def test_openapi_names_every_address_and_says_what_each_is_for(client):
         for path, methods in document["paths"].items()
         for method, operation in methods.items()
     }
-    assert {path for _, path in operations} == {
+    assert {path for _, path in operations} >= {
         f"/api/v1{path}"
         for path in (
             "/health", "/problems", "/problems/{code}", "/events", "/calibration", "/player",
@@ -505,12 +512,22 @@ def test_openapi_names_every_address_and_says_what_each_is_for(client):
             "/readings/{number}", "/readings/{number}/names",
             "/readings/{number}/names/{correction}", "/readings/{number}/top-view.svg", "/intent",
             "/attempts", "/attempts/{number}", "/attempts/{number}/note", "/summary", "/progress",
-            "/set",
+            "/set", "/intent/again", "/intent/mirror", "/practices", "/practices/{number}",
+            "/practices/{number}/report.pdf",
+            "/watch", "/undo", "/attempts/{number}/strike", "/attempts/{number}/restore",
+            "/attempts/{number}/reopen",
+            "/layouts", "/layouts/import", "/layouts/{number}", "/layouts/{number}/strike",
+            "/layouts/{number}/restore", "/layouts/{number}.svg", "/layouts/{number}.png",
+            "/layouts/{number}.pdf", "/layouts/{number}.json", "/lessons.html", "/lessons.pdf",
+            "/plans", "/plans/{number}", "/plans/{number}/strike", "/plans/{number}/restore",
+            "/guide", "/guide/look",
         )
     }  # fmt: skip
     for where, operation in operations.items():
         assert operation["description"], where
-        assert "application/problem+json" in operation["responses"]["4XX"]["content"], where
+        refusals = [each for code, each in operation["responses"].items() if code[0] == "4"]
+        assert refusals, where
+        assert all("application/problem+json" in each["content"] for each in refusals), where
     names = operations["post", "/api/v1/readings/{number}/names"]["requestBody"]["content"]
     (said,) = names["application/json"]["schema"]["properties"].values()
     assert set(said["items"]["properties"]) == {"id", "x_mm", "y_mm"}

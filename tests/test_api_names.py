@@ -1,13 +1,20 @@
 """Names put right over the API: the reading, its attempts, and what later stills gain."""
 
+from contextlib import closing
+
 import pytest
 from api_kit import FAR, INTENT, Client, after, assert_problem, layout, running, still
 from odd_set import CALIBRATION, MOST_DOUBTED, scattered, still_of, truth_of
+from store_kit import open_store
 
 from service.api import create_app
+from service.desk.names.ball_set import BallSet
+from service.desk.names.unusual import unusual_at
 from service.store import Store
 from vision.known.teaching import teach_still
 from vision.layout import Layout
+from vision.name.taught import Look, Taught
+from vision.networks import crops_fingerprint
 from vision.read import read_still
 from vision.truth.measure import match_layout, summary
 
@@ -135,7 +142,7 @@ def test_an_intent_that_the_new_names_make_meaningless_is_no_fault_of_the_page(c
     for part in ("", "parts"):
         page = client.get(client.base_url.join(f"/{part}"))
         assert page.status_code == 200
-        assert "The intent does not fit the layout" in page.text
+        assert "The shot does not fit these balls" in page.text
 
 
 def test_the_set_says_what_it_knows_and_why_it_learned_nothing(client):
@@ -149,6 +156,42 @@ def test_the_set_says_what_it_knows_and_why_it_learned_nothing(client):
     known = client.get("/set").json()
     assert known["not_learned"] == [{"reading_id": number, "detail": learned["detail"]}]
     assert known["learned_from"] == []
+
+
+def strange_still():
+    """A still on which the 4 and the 9 look like none of the standard colours left for them."""
+    document = layout().to_dict()
+    for ball in document["balls"]:
+        ball["look"] = [{"id": "1", "confidence": 0.9}, {"id": ball["id"], "confidence": 0.05}]
+        if ball["id"] in ("cue", "3"):
+            ball["look"] = [{"id": ball["id"], "confidence": 0.99}]
+    return still(Layout.from_dict(document | {"unlike": ["4", "9"]}))
+
+
+def test_a_set_of_its_own_colours_is_noticed_until_it_is_taught(client, tmp_path):
+    client.give(still())
+    assert client.get("/set").json()["unusual"] is None
+    arrival = client.give(strange_still()).json()["reading"]
+    assert arrival["layout"]["unlike"] == ["4", "9"]
+    found = client.get("/set").json()["unusual"]
+    assert (found["unlike"], found["stills"]) == (["4", "9"], 1)
+    assert found["detail"].startswith("Two balls look like none of the standard colours")
+    assert client.get("/set", params={"table": 1}).json()["unusual"] == found
+    learned = []
+
+    def learn(data, calibration, given, taught):
+        learned.append([ball.id for ball in given.balls])
+        return Taught(
+            network=crops_fingerprint(), looks=(Look(id="9", chance=0.1, embedding=(1.0,)),)
+        )
+
+    answer = say(client, arrival["id"], ("9", 900, 300), ("4", 300, 1000))
+    assert answer.json()["reading"]["layout"]["unlike"] == []
+    with closing(open_store(tmp_path / "data")) as store:
+        known = BallSet(store, learn).known()
+        assert learned == [["4", "9"]], "names that nobody said are the ones that were left"
+        with store.reading() as reader:
+            assert unusual_at(reader, known) is None
 
 
 def test_corrections_of_one_still_name_later_stills_of_the_table(tmp_path):
@@ -209,6 +252,35 @@ def test_a_set_given_at_the_start_is_used_and_starts_anew(tmp_path):
         client.delete(f"/readings/{number}/names/{last['id']}")
         assert client.get("/set").json() == known
         assert "from the set given at the start." in client.get(address).text
+
+
+@pytest.mark.parametrize("address", ["api/v1/guide/look", "guide/parts"])
+def test_a_look_goes_by_the_ball_set_of_its_own_table(tmp_path, address):
+    balls = scattered(20)
+    exact = layout({ball.id: (ball.x_mm, ball.y_mm) for ball in balls})
+    taught_by = []
+
+    def read(_data, _calibration, *, name="", previous=None, taught=None):
+        taught_by.append(taught)
+        return exact
+
+    desk = create_app(tmp_path, read=read).state.desk
+    desk.set_ball_set(teach_still(still_of(balls), CALIBRATION, exact).to_dict())
+    desk.close()
+    with running(tmp_path, read=read) as at, Client(at) as client:
+        client.post("/tables", json={"name": "Left"})
+        for table in (1, 2):
+            client.put(f"/calibration?table={table}", json=CALIBRATION.to_dict())
+            client.put(f"/guide?table={table}", json={"layout": exact.to_dict()})
+            answer = client.post(
+                f"{at}{address}?table={table}",
+                content=still(),
+                headers={"Content-Type": "image/jpeg", "Origin": at.rstrip("/")},
+            )
+            assert answer.status_code == 200, answer.text
+    first, second = taught_by
+    assert first is not None
+    assert second is None
 
 
 def test_a_set_of_other_networks_is_said_to_be_of_no_use(tmp_path):

@@ -91,7 +91,10 @@ def test_the_page_shows_the_shot_as_it_is_played(shot, tmp_path):
         client.put("/calibration", json=shot["truth"][0].calibration.to_dict())
         client.give(shot["data"][0], shot["names"][0])
         expect(page.locator("#still .file")).to_have_text(shot["names"][0], timeout=READ_MS)
-        expect(page.locator("#still img")).to_have_js_property("naturalWidth", 1920)
+        page.locator("#still summary").click()
+        expect(page.locator("#still img")).to_have_js_property(
+            "naturalWidth", 1920, timeout=READ_MS
+        )
         expect(page.locator("#balls tbody tr")).to_have_count(len(shot["truth"][0].balls))
         client.put("/intent", json=shot["intent"].to_dict())
         expect(headline).to_have_text("Play the shot")
@@ -100,6 +103,6 @@ def test_the_page_shows_the_shot_as_it_is_played(shot, tmp_path):
         verdict = answer["attempt"]["verdict"]
         tone = {"in": "in", "out": "out", "too close to call": "close"}[verdict["verdict"]]
         expect(page.locator("#verdict")).to_have_attribute("data-tone", tone)
-        expect(page.locator("#attempts tbody tr")).to_have_count(1)
+        expect(page.locator(".recent li")).to_have_count(1)
         stop_x, stop_y = verdict["cue_stop_mm"]
-        expect(page.locator("#facts")).to_contain_text(f"{stop_x:.1f}, {stop_y:.1f} mm")
+        expect(page.locator("#figures")).to_contain_text(f"{stop_x:.1f}, {stop_y:.1f} mm")

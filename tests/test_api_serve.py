@@ -1,21 +1,27 @@
 """``serve`` as the command calls it: in a process of its own, ended as a user ends it."""
 
+import hashlib
 import os
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
+from contextlib import closing
 
 import httpx
 import pytest
 from api_kit import CALIBRATION
 
-from calibration.errors import FileFormatError
+from calibration.errors import FileFormatError, RestmarkError
 from service.api import ServeError, serve
+from service.api.beyond import Beyond, reached, tell
 from service.api.serve import address, bind
-from service.store import StoreError
+from service.client import Client as ServiceClient
+from service.door import Door
+from service.store import Store, StoreError
 
 LINE_S = 30
 """A first line that has not come by then is not coming."""
@@ -59,15 +65,41 @@ def test_it_serves_says_where_and_ends_cleanly_on_interrupt(tmp_path):
     assert (process.returncode, out, err) == (0, "", "")
 
 
-def test_beyond_this_machine_it_warns(tmp_path):
-    process = start(tmp_path, "'0.0.0.0'", 0)
+def test_beyond_this_machine_it_lets_in_paired_devices_over_tls_alone(tmp_path):
+    data = tmp_path / "data"
+    process = start(data, "'0.0.0.0'", 0)
     try:
-        first, second = process.stdout.readline(), process.stdout.readline()
+        said = []
+        while not said or "later codes" not in said[-1]:
+            said.append(process.stdout.readline())
+            assert said[-1], process.stderr.read()
+        told = "".join(said)
+        port = re.search(r"https://127\.0\.0\.1:(\d+)/", told)[1]
+        code = re.search(r"type the code (\S+)", told)[1]
+        fingerprint = re.search(r"fingerprint \(SHA-256\) (\S+)", told)[1]
+        certificate = ssl.get_server_certificate(("127.0.0.1", int(port)))
+        digest = hashlib.sha256(ssl.PEM_cert_to_DER_cert(certificate)).hexdigest()
+        assert fingerprint.replace(":", "").lower() == digest
+        # half blocks for a phone's camera
+        assert sum("█▀▀▀▀▀█" in line for line in said) >= 2
+        address = f"https://127.0.0.1:{port}"
+        trust = data / "tls" / "certificate.pem"
+        known = ssl.create_default_context(cafile=str(trust))
+        with httpx.Client(base_url=address, verify=known) as http:
+            assert http.get("/api/v1/health").status_code == 401
+            asked = {"code": code, "name": "Phone"}
+            token = http.post("/api/v1/pair", json=asked).json()["token"]
+            headers = {"Authorization": f"Bearer {token}"}
+            assert http.get("/api/v1/health", headers=headers).json()["status"] == "ok"
+        with ServiceClient(address, token=token, trust=trust) as service:
+            assert service.health()["status"] == "ok"
     finally:
         process.send_signal(signal.SIGINT)
-        process.communicate(timeout=LINE_S)
-    assert re.search(r"at http://127\.0\.0\.1:\d+/", first)
-    assert second.startswith("Warning: 0.0.0.0 can be reached by others, and there is no login")
+        _, wrong = process.communicate(timeout=LINE_S)
+    assert wrong == ""
+    modes = {path.relative_to(data).as_posix(): path.stat().st_mode & 0o777 for path in
+             (data, *data.rglob("*"))}  # fmt: skip
+    assert {name: mode for name, mode in modes.items() if mode & 0o077} == {}, "others may read"
 
 
 def test_a_taken_port_is_refused(tmp_path):
@@ -115,3 +147,58 @@ def test_the_address_can_be_typed_into_a_browser(host, shown):
         return
     with listener:
         assert address(listener) == f"http://{shown}:{listener.getsockname()[1]}/"
+
+
+@pytest.mark.parametrize(
+    ("beyond", "first", "more_names", "is_paired", "has_tls"),
+    [
+        (Beyond(), "http://127.0.0.1", set(), False, False),
+        (Beyond(pairing=True), "http://127.0.0.1", set(), True, False),
+        (Beyond(names=("Practice.Example",)), "http://practice.example", {"practice.example"},
+         True, False),
+    ],
+    ids=["alone", "several people", "behind a proxy"],
+)  # fmt: skip
+def test_on_this_machine_alone_pairing_is_asked_for_where_it_is_wanted(
+    tmp_path, beyond, first, more_names, is_paired, has_tls
+):
+    with bind("127.0.0.1", 0) as listener:
+        way = reached(listener, "127.0.0.1", beyond, tmp_path)
+    assert way.addresses[0].startswith(f"{first}:")
+    assert way.names == {"localhost", "127.0.0.1", "::1"} | more_names
+    assert (way.entry is not None, way.tls is not None) == (is_paired, has_tls)
+    assert not (tmp_path / "tls").exists()
+    if way.entry is not None:
+        with pytest.raises(RestmarkError, match="no folder, none was named"):
+            way.entry.sources.check("/etc")
+
+
+def test_behind_a_proxy_the_public_address_is_shown_and_cookies_go_over_tls(tmp_path):
+    beyond = Beyond(public="https://Practice.Example/")
+    with bind("127.0.0.1", 0) as listener:
+        way = reached(listener, "127.0.0.1", beyond, tmp_path)
+    assert way.addresses[0] == way.entry.address == "https://practice.example/"
+    assert way.entry.is_tls
+    assert way.tls is None
+    assert "practice.example" in way.names
+    told, codes = [], []
+    with closing(Store(tmp_path / "data")) as store, closing(Door(store)) as door:
+        tell(way, door, told.append, codes.append)
+    assert any("open https://practice.example/pair and type" in words for words in told)
+    assert not any("without TLS" in words for words in told)
+    with bind("127.0.0.1", 0) as listener:
+        plain = reached(listener, "127.0.0.1", Beyond(public="http://[::1]:8080"), tmp_path)
+    assert plain.entry.address == "http://[::1]:8080/"
+    assert not plain.entry.is_tls
+
+
+@pytest.mark.parametrize(
+    "given", ["practice.example", "ftp://a", "https://", "https://a/b", "https://u@a", "http://a:x"]
+)
+def test_a_public_address_that_is_none_is_refused(tmp_path, given):
+    with (
+        bind("127.0.0.1", 0) as listener,
+        pytest.raises(RestmarkError, match="at the root of a name") as refused,
+    ):
+        reached(listener, "127.0.0.1", Beyond(public=given), tmp_path)
+    assert refused.value.code == "cannot-serve"

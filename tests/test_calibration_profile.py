@@ -91,7 +91,7 @@ def test_cloth_corners_run_from_the_head_left_one() -> None:
     still = np.full((540, 960, 3), 90, np.uint8)
     still[100:440, 150:810] = (110, 120, 30)
     for head, first in (("left", (150, 100)), ("right", (809, 439))):
-        outline = find_cloth(still, head)[0]
+        outline = next(find_cloth(still, head))[0]
         np.testing.assert_allclose(outline.corners_px[0], first, rtol=0, atol=2.5)
         assert len(outline.sides_px) == 4
 

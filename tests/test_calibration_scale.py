@@ -10,7 +10,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from calibration_cases import built_table, exact_lens, random_camera, simulated_landmarks
+from calibration_cases import (
+    assumed_camera,
+    built_table,
+    exact_lens,
+    random_camera,
+    simulated_landmarks,
+)
 from drawn_stills import DrawnBall, draw_still
 from numpy.typing import NDArray
 from PIL import ExifTags, Image
@@ -121,6 +127,24 @@ def test_a_tape_is_refused_only_beyond_its_own_error(case: Marked) -> None:
     solve(marks, TABLE, Known(lens=lens, camera_height_mm=off_mm, camera_height_error_mm=300.0))
     with pytest.raises(CalibrationError, match=r"camera_height_error_mm: got 0; allowed: 0.1 to"):
         Known(camera_height_error_mm=0)
+
+
+def test_a_tape_is_refused_by_the_landmarks_where_they_can_tell_and_said_unchecked_elsewhere() -> (
+    None
+):
+    rng = np.random.default_rng(51)
+    leaning = assumed_camera(rng, TABLE, tilt_deg=30.0)
+    while leaning.rotation[2, 2] > -np.cos(np.radians(22)):
+        leaning = assumed_camera(rng, TABLE, tilt_deg=30.0)
+    marks = simulated_landmarks(rng, leaning, TABLE, TABLE)
+    height_mm = float(leaning.position_mm[2])
+    assert solve(marks, TABLE, Known(camera_height_mm=height_mm)).notices == ()
+    with pytest.raises(CalibrationError, match=r"the landmarks alone put the lens at \d+ mm"):
+        solve(marks, TABLE, Known(camera_height_mm=0.88 * height_mm))
+    above = assumed_camera(rng, TABLE, tilt_deg=0.5)
+    marks = simulated_landmarks(rng, above, TABLE, TABLE)
+    told = solve(marks, TABLE, Known(camera_height_mm=0.95 * float(above.position_mm[2])))
+    assert [notice.code for notice in told.notices] == ["height-unchecked"]
 
 
 # -- EXIF ----------------------------------------------------------------------------------

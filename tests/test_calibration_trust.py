@@ -122,3 +122,19 @@ def test_the_empty_sample_shows_no_ball(made: Calibration) -> None:
     truth = read_truth(empty.parent)[empty.name]
     exact = Calibration.exact(truth.camera, truth.table)
     assert balls_on_bed(exact, decode_still(empty.read_bytes())) == ()
+
+
+def test_a_guessed_scale_leaves_errors_that_a_layout_takes() -> None:
+    # its variances are so large that rounding made them lopsided, and every still was refused
+    rng = np.random.default_rng(67)
+    table = Table()
+    camera = random_camera(rng, table)
+    rough = solve(simulated_landmarks(rng, camera, table, table), table, Known())
+    assert rough.scale_source == "default"
+    places_mm = np.stack(np.meshgrid(np.linspace(60, 2480, 9), np.linspace(60, 1210, 5)), -1)
+    for place, cov in zip(
+        places_mm.reshape(-1, 2), rough.own_covariance_mm2(places_mm), strict=True
+    ):
+        assert np.array_equal(cov, cov.T)
+        x_mm, y_mm = map(float, place)
+        Ball(id="cue", x_mm=x_mm, y_mm=y_mm, cov_mm2=tuple(map(tuple, cov.tolist())))

@@ -167,8 +167,8 @@ def test_read_prints_one_object_a_line_and_goes_on_after_a_bad_still(
     captured = capsys.readouterr()
     lines = [json.loads(line) for line in captured.out.splitlines()]
     assert [line["still"] for line in lines] == [str(good), str(bad), str(good)]
-    pinned = ["still", "surface_mm", "settled", "obstructed", "balls", "warnings"]
-    assert list(lines[0]) == [*pinned, "notices"]
+    pinned = ["still", "surface_mm", "settled", "obstructed", "balls", "hidden_mm", "unlike"]
+    assert list(lines[0]) == [*pinned, "warnings", "notices"]
     assert lines[0]["surface_mm"] == [2540.0, 1270.0]
     assert lines[1]["error"]["code"] == "bad-still"
     assert f"{bad}: neither JPEG nor PNG" in lines[1]["error"]["detail"]

@@ -2,9 +2,11 @@
 
 import json
 import math
+import re
 import shutil
 import socket
 
+import numpy as np
 import pytest
 from sample_trial import finished_demo
 
@@ -16,6 +18,8 @@ from service.cli import main
 from service.demo import show as demo
 from service.demo.samples import EMPTY_STILL, SHOTS_FOLDER, sample_folder, sample_stills
 from service.practice import Plan
+from service.words.calibration import calibration_lines
+from service.words.lengths import Units
 from vision.truth.file import read_truth
 
 SAME_LENS_SHARE = 1e-5
@@ -83,6 +87,24 @@ def test_read_finds_the_cue_ball_where_it_lies(capsys, files):
             if ball.id == "cue":
                 off = math.hypot(found["cue"]["x_mm"] - ball.x_mm, found["cue"]["y_mm"] - ball.y_mm)
                 assert off < CUE_LIMIT_MM
+
+
+def test_read_and_calibrate_say_lengths_in_the_unit_asked_for(capsys, files):
+    (still,) = sample_stills(SHOTS_FOLDER)[:1]
+    table = ("--calibration", files / "table.json")
+    cue = {}
+    for units in ("mm", "inches", "diamonds"):
+        capsys.readouterr()
+        assert run("read", still, *table, "--units", units) == 0
+        (line,) = (line for line in capsys.readouterr().out.splitlines() if "cue ball" in line)
+        cue[units] = np.array([float(word) for word in line.split()[2:5]])
+    for units, unit_mm in (("inches", 25.4), ("diamonds", 2540 / 8)):
+        # half of the last digit of each
+        assert cue[units] == pytest.approx(cue["mm"] / unit_mm, rel=0, abs=0.008), units
+    inches = calibration_lines(Calibration.read(files / "table.json"), Units.INCHES)
+    assert inches[1].startswith("table 100.0 x 50.0 in (2540 x 1270 mm)")
+    assert re.match(r"good enough to trust: within 0\.\d\d in over the bed", inches[0])
+    assert not [line for line in inches[2:] if re.search(r"\d mm", line)]
 
 
 def test_score_takes_stills(capsys, files, tmp_path):

@@ -7,23 +7,26 @@ import sys
 
 import pytest
 from api_kit import CALIBRATION, INTENT, after, stand_in_read, still
+from store_kit import open_store
 
 from calibration.errors import RestmarkError
-from service.api.problems import KINDS
+from service.api.kinds import KINDS
 from service.desk.arriving import Upload
 from service.desk.desk import Desk
 from service.desk.live import Live
-from service.store import Store
 
+BOTH_DATABASES = True
 IMPORTED = (
     "import sys, service.desk.desk, service.desk.session, service.desk.scene, service.desk.sums, "
-    "service.desk.names; print(*{name.split('.')[0] for name in sys.modules} | set(sys.modules))"
+    "service.desk.names.said, service.desk.watching.watches; "
+    "print(*{name.split('.')[0] for name in sys.modules} | set(sys.modules))"
 )
 
 
 @pytest.fixture
-def desk(tmp_path):
-    desk = Desk(Store(tmp_path, hold=True), Live(), stand_in_read)
+def desk(data):
+    store = open_store(data, hold=True)
+    desk = Desk(store, Live(store), stand_in_read)
     yield desk
     desk.close()
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
@@ -12,9 +14,11 @@ import pytest
 from numpy.typing import NDArray
 
 from calibration.table import Table
+from service.cli import main
+from service.desk.readers import TableReaders
 from vision.find import detect_ultralytics
 from vision.find.detect import candidates
-from vision.find.detect_ultralytics import BackendError, UltralyticsFinder
+from vision.find.detect_ultralytics import BackendError, UltralyticsFinder, finder_here
 from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.networks import WeightsError
 from vision.read import Reader
@@ -134,3 +138,70 @@ def test_without_the_extra_it_says_what_to_install(monkeypatch: pytest.MonkeyPat
     monkeypatch.setitem(sys.modules, "ultralytics", None)
     with pytest.raises(BackendError, match=r"extra train. Run pip install 'restmark\[train\]'"):
         UltralyticsFinder.load()
+
+
+@pytest.fixture
+def without_cards(library: ModuleType, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The library on a machine without a graphics card."""
+    torch = ModuleType("torch")
+    torch.cuda = SimpleNamespace(is_available=lambda: False)  # type: ignore[attr-defined]  # as above
+    monkeypatch.setitem(sys.modules, "torch", torch)
+    finder_here.cache_clear()
+    yield
+    finder_here.cache_clear()
+
+
+@pytest.fixture
+def room(tmp_path: Path) -> list[str]:
+    """Words for `read`: a sample still and its calibration."""
+    read_truth(OTHERS)["other-03.jpg"].calibration.write(tmp_path / "table.json")
+    return ["read", str(OTHERS / "other-03.jpg"), "--calibration", str(tmp_path / "table.json")]
+
+
+@pytest.mark.usefixtures("without_cards")
+def test_read_takes_the_finder_and_weights_of_ones_own(
+    room: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    weights = tmp_path / "mine.pt"
+    weights.write_bytes(b"weights")
+    told = [*room, "--json", "--finder", "ultralytics", "--weights", str(weights)]
+    assert main(told) == 0
+    assert json.loads(capsys.readouterr().out)["balls"] == []  # the stand-in sees nothing
+    assert finder_here(weights).model.path == str(weights)
+
+
+@pytest.mark.parametrize("command", ["read", "serve", "bench"])
+def test_commands_say_what_to_install(
+    command: str,
+    room: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    finder_here.cache_clear()
+    monkeypatch.setitem(sys.modules, "ultralytics", None)
+    told = {
+        "read": room,
+        "serve": ["serve", "--data", str(tmp_path / "data")],
+        "bench": ["bench", "--stills", str(OTHERS)],
+    }[command]
+    assert main([*told, "--finder", "ultralytics"]) == 1
+    assert "pip install 'restmark[train]'" in capsys.readouterr().err
+    assert not (tmp_path / "data").exists()
+
+
+def test_weights_need_the_finder_that_runs_them(
+    room: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*room, "--weights", "mine.pt"]) == 1
+    assert "--finder ultralytics" in capsys.readouterr().err
+
+
+@pytest.mark.usefixtures("library")
+def test_readings_are_kept_with_the_weights_that_found_their_balls(tmp_path: Path) -> None:
+    said = {TableReaders().weights}
+    for name in ("a.pt", "b.pt"):
+        (tmp_path / name).write_bytes(name.encode())
+        said.add(TableReaders(UltralyticsFinder.load(tmp_path / name)).weights)
+    assert len(said) == 3
+    assert {len(weights) for weights in said} == {64}

@@ -44,6 +44,11 @@ def commands():
     return typer.main.get_command(app).commands
 
 
+def parts_of(command):
+    """The command itself, or those that it holds."""
+    return list(getattr(command, "commands", {}).values()) or [command]
+
+
 def code_of(text):
     """What stands in code: lines of fenced blocks, and spans."""
     tokens = MarkdownIt("commonmark").enable("table").parse(text)
@@ -59,19 +64,25 @@ def test_designed_commands_are_there():
 
 def test_every_command_and_option_has_help():
     for name, command in commands().items():
-        assert command.help, f"{name} has no help"
-        for parameter in command.params:
-            text = getattr(parameter, "help", None)
-            assert text, f"{name} {parameter.name} has no help"
+        for part in (command, *parts_of(command)):
+            assert part.help, f"{name} has no help"
+            for parameter in part.params:
+                text = getattr(parameter, "help", None)
+                assert text, f"{name} {parameter.name} has no help"
 
 
 @documents
 def test_documents_name_only_commands_and_options_that_exist(document):
     known = commands()
     for code in code_of(document.read_text(encoding="utf-8")):
-        for name, rest in re.findall(r"\brestmark ([a-z]+)([^&]*)", code):
+        for name, rest in re.findall(r"\brestmark ([a-z]+(?:-[a-z]+)*)([^&]*)", code):
             assert name in known, f"restmark {name}"
-            options = {flag for parameter in known[name].params for flag in parameter.opts}
+            options = {
+                flag
+                for part in parts_of(known[name])
+                for parameter in part.params
+                for flag in parameter.opts
+            }
             for flag in re.findall(r"(?<!\S)(--[a-z-]+)", rest):
                 assert flag in options | {"--help"}, f"restmark {name} {flag}"
 

@@ -93,6 +93,16 @@ def test_the_example_for_programs_runs_and_has_ten_lines(shot, capsys):
     assert capsys.readouterr().out.startswith("out 10")
 
 
+def test_a_layout_is_recorded_laid_and_exported_as_the_page_tells(shot, capsys):
+    text = (FOLDER / "layouts.md").read_text(encoding="utf-8")
+    lines = blocks(text)[0].splitlines()
+    # the guide's exit status tells that the table does not lie so yet
+    assert [main(typed(line)) for line in lines] == [0, 1, 0, 0]
+    said = capsys.readouterr().out
+    assert "stand right. Next: " in said
+    assert all((shot / name).exists() for name in ("three.json", "three.pdf", "thursday.html"))
+
+
 def test_the_service_shows_the_pages_and_their_links_lead_somewhere(tmp_path):
     with running(tmp_path / "data") as address, httpx.Client(base_url=address) as client:
         listed = client.get("/docs").text

@@ -13,6 +13,7 @@ from calibration.camera import Camera
 from calibration.kept.calibration import Calibration
 from calibration.table import BALL_RADIUS_MM, Table
 from service.drawing import overlay_svg, top_view_svg
+from service.drawing.frame import View
 from service.drawing.marks import exaggeration, label_place
 from service.drawing.overlay import DrawingError, dense_ring
 from service.drawing.svg import clean
@@ -97,7 +98,7 @@ def test_balls_stand_at_their_places_with_y_up_and_their_size():
         assert translation(drawn) == pytest.approx(
             (ball.x_mm, TABLE.width_mm - ball.y_mm), rel=0, abs=DRAWN_MM
         )
-        assert float(drawn.find(f"{SVG}circle").get("r")) == pytest.approx(
+        assert float(drawn.find(f"{SVG}g/{SVG}circle").get("r")) == pytest.approx(
             BALL_RADIUS_MM, rel=0, abs=DRAWN_MM
         )
 
@@ -268,3 +269,27 @@ def test_straight_edges_get_enough_points_to_bend():
     steps = [math.dist(a, b) for a, b in zip(ring, ring[1:] + ring[:1], strict=True)]
     assert max(steps) <= 40.0 + 1e-9
     assert [1000, 500] in ring
+
+
+@pytest.mark.parametrize("turn", range(4))
+def test_a_turned_drawing_has_every_ball_where_the_turned_table_has_it(turn):
+    """The turned group of the table and the upright marks agree: a ball in a pocket's mouth."""
+    view = View(table=TABLE, width_px=960, legend=False, turn=turn)
+    svg = ET.fromstring(top_view_svg(TABLE, AFTER, turn=turn))
+    assert [float(v) for v in svg.get("viewBox").split()] == pytest.approx(
+        view.box, rel=0, abs=DRAWN_MM
+    )
+    a, b, c, d, e, f = map(float, view.turned.removeprefix("matrix(").rstrip(")").split())
+    balls = [each for each in svg.iter(f"{SVG}g") if each.get("class") == "ball"]
+    for drawn, ball in zip(balls, AFTER.balls, strict=True):
+        x, y = ball.x_mm, TABLE.width_mm - ball.y_mm
+        turned = (a * x + c * y + e, b * x + d * y + f)
+        assert translation(drawn) == pytest.approx(turned, rel=0, abs=DRAWN_MM)
+
+
+def test_seen_from_the_head_end_the_foot_is_up_and_left_is_left():
+    view = View(table=TABLE, width_px=480, legend=False, turn=1)
+    (foot_x, foot_y), (head_x, head_y) = view.at((2500, 600)), view.at((40, 600))
+    assert foot_y < head_y
+    assert foot_x == head_x
+    assert view.at((1000, TABLE.width_mm))[0] < view.at((1000, 0))[0]

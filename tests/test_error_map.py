@@ -188,3 +188,26 @@ def test_map_states_the_error_against_a_tape(
     assert main(words) == 0
     radius = radius_95_mm(made.own_covariance_mm2([place], by_tape=True))[0]
     assert f"± {radius:.1f} mm (95 %)" in capsys.readouterr().out
+
+
+def test_an_upright_map_holds_the_same_cells_and_reads_upright(made):
+    lying = ET.fromstring(error_map_svg(made, by_tape=False))
+    upright = ET.fromstring(error_map_svg(made, by_tape=False, turn=1, width_px=390))
+    wide, high = (float(side) for side in upright.get("viewBox").split()[2:])
+    assert high > 1.5 * wide
+    numbers = [
+        sorted(
+            text.text for text in drawn.find(".//*[@class='cells']") if text.tag.endswith("text")
+        )
+        for drawn in (lying, upright)
+    ]
+    assert numbers[0] == numbers[1]
+    assert len(numbers[0]) == CELLS[0] * CELLS[1]
+    rows = sorted(
+        (float(text.get("y")), float(text.get("x")), text.text)
+        for text in upright.find(".//*[@class='cells']")
+        if text.tag.endswith("text")
+    )
+    # the foot end is up: the first row is the foot's, from the left side of the table on
+    foot = cell_errors_mm(made, by_tape=False)[::-1, -1]
+    assert [text for _, _, text in rows[: CELLS[0]]] == [f"{value:.2f}" for value in foot]

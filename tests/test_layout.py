@@ -118,6 +118,7 @@ def test_a_ball_that_cannot_be_is_refused_on_construction(change):
         {"notices": (3,)},
         {"balls": ({"id": "3", "x_mm": 1, "y_mm": 2},)},
         {"balls": (Ball(id="3", x_mm=9000.0, y_mm=600.0),)},
+        {"hidden_mm": (((0.0, 0.0),) * 20_001,)},
     ],
 )
 def test_a_layout_that_cannot_be_is_refused_on_construction(change):

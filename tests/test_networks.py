@@ -47,6 +47,37 @@ def test_weights_that_are_missing_are_told(monkeypatch: pytest.MonkeyPatch) -> N
         shipped.cache_clear()
 
 
+def test_networks_of_ones_own_are_read_with_and_a_wrong_folder_is_refused(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    kept = (networks.shipped, networks.crops_fingerprint, networks.fingerprint)
+    usual = networks.fingerprint()
+
+    def forget() -> None:
+        for each in kept:
+            each.cache_clear()
+
+    try:
+        monkeypatch.setenv(networks.OWN_WEIGHTS, str(tmp_path))
+        forget()
+        with pytest.raises(WeightsError, match=r"RESTMARK_WEIGHTS: got .*, where there is no find"):
+            shipped()
+        (tmp_path / "finder.onnx").write_bytes((WEIGHTS / "finder.onnx").read_bytes())
+        (tmp_path / "crops.onnx").write_bytes(b"no network")
+        with pytest.raises(WeightsError, match=r"/crops\.onnx: no network that can run \("):
+            shipped()
+        # one more field at its end changes a file and not what the network says
+        note = b"\x32\x03own"
+        (tmp_path / "crops.onnx").write_bytes((WEIGHTS / "crops.onnx").read_bytes() + note)
+        assert networks.fingerprint() != usual
+        crops = np.zeros((1, 56, 56, 3), np.uint8)
+        assert np.isfinite(shipped().judge(crops).names).all()
+    finally:
+        monkeypatch.undo()
+        forget()
+    assert networks.fingerprint() == usual
+
+
 A_PATH = re.compile(rb"/[A-Za-z][\w.-]*/[\w./-]*\.(?:yaml|pt|onnx|npy|png)")
 """Any absolute path of a file that training knows."""
 

@@ -18,6 +18,7 @@ from api_kit import (
     stand_in_read,
     still,
 )
+from store_kit import step_back
 
 from service.api import create_app, serve
 from service.api.serve import Server
@@ -183,7 +184,7 @@ def test_a_session_kept_with_a_player_is_drawn_by_his_settings(
     assert shown.verdict.verdict == "out"
     store = Store(data)
     with store.reading() as reader:
-        assert reader.player().document == SHORT
+        assert reader.settings_at().document == SHORT
     store.close()
 
 
@@ -193,7 +194,7 @@ def test_the_service_starts_with_a_player_file(tmp_path, data, monkeypatch):
 
     def run(server, sockets):
         with server._app.state.desk.store.reading() as reader:
-            started["player"] = reader.player().document
+            started["player"] = reader.settings_at().document
         server._app.state.desk.close()
 
     monkeypatch.setattr(Server, "run", run)
@@ -209,13 +210,7 @@ def test_attempts_of_the_step_before_have_the_starting_values_and_are_called_so(
     with running(data) as address, Client(address) as client:
         client.calibrate()
         was = client.round(after(stop_mm)).json()["attempt"]
-    database = sqlite3.connect(data / "restmark.db")
-    database.executescript(
-        "DROP TABLE players; ALTER TABLE attempts DROP COLUMN player;"
-        "ALTER TABLE attempts DROP COLUMN player_source;"
-        "UPDATE alembic_version SET version_num = '0003'"
-    )
-    database.close()
+    step_back(data, "0003")
     shown = scene(data)
     assert shown.attempt.verdict == was["verdict"]
     assert shown.attempt.judged_by.source == "starting values"
@@ -228,10 +223,15 @@ def test_a_damaged_verdict_is_refused_and_not_drawn(client, data, stop_mm):
     database = sqlite3.connect(data / "restmark.db")
     with database:
         database.execute("UPDATE attempts SET verdict = json_set(verdict, '$.miss_mm', 'far')")
-    database.close()
     number = client.get("/readings/latest").json()["id"]
-    for address in ("/summary", f"/readings/{number}/top-view.svg"):
-        assert_problem(client.get(address), 503, "store-failed", text="miss_mm: got 'far'")
+    drawn = f"/readings/{number}/top-view.svg"
+    assert_problem(client.get(drawn), 503, "store-failed", text="miss_mm: got 'far'")
+    assert client.get("/summary").status_code == 200, "figures need no document"
+    for column, said in (("called", "called: got 'far'"), ("miss_mm", "'far'")):
+        with database:
+            database.execute(f"UPDATE attempts SET {column} = 'far'")
+        assert_problem(client.get("/summary"), 503, "store-failed", text=said)
+    database.close()
 
 
 def test_create_app_holds_what_was_given_before(data):
@@ -239,5 +239,5 @@ def test_create_app_holds_what_was_given_before(data):
         put(client)
     app = create_app(data)
     with app.state.desk.store.reading() as reader:
-        assert reader.player().document == SHORT
+        assert reader.settings_at().document == SHORT
     app.state.desk.close()

@@ -129,6 +129,14 @@ def test_every_intent_round_trips(data: dict[str, Any]) -> None:
         ({"zone": {"polygon_mm": 7}}, r"intent\.zone\.polygon_mm: got 7; allowed: a list"),
         ({"zone": {"polygon_mm": [[0, 0], [1, 1]]}}, r"polygon_mm: got .*3 or more points"),
         (
+            {"zone": {"polygon_mm": [[k, k * k] for k in range(501)]}},
+            r"zone\.polygon_mm: got 501 points; allowed: 3 or more points, up to 500",
+        ),
+        (
+            {"route_mm": [[10 * k, 9] for k in range(101)]},
+            r"intent\.route_mm: got 101 points; allowed: 2 to 100",
+        ),
+        (
             {"zone": {"polygon_mm": [[0, 0], [1, "b"]]}},
             r"zone\.polygon_mm\[1\]\[1\]: got 'b'",
         ),

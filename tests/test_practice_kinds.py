@@ -11,9 +11,18 @@ from scipy import stats
 
 from calibration.table import Table
 from service.position import Intent, Verdict, score_shot
-from service.practice import Note, NoteError, Plan, ShotKind, score_session, shot_kind
-from service.practice.kinds import cut_band, rails_band, spin_band, travel_band
-from service.practice.statistics.by_kind import by_kind, holm
+from service.practice import (
+    Note,
+    NoteError,
+    Plan,
+    ShotKind,
+    score_session,
+    shot_kind,
+    summarise,
+)
+from service.practice.columns import Columns
+from service.practice.statistics import by_kind as kinds_apart
+from service.practice.statistics.by_kind import Split, holm
 
 NINE = Table()
 START = {"cue": (1800.0, 800.0), "3": (2200.0, 1000.0), "4": (1270.0, 400.0)}
@@ -64,7 +73,14 @@ def test_a_drawn_route_tells_travel_and_rails() -> None:
     kind = shot_kind(before, score_shot(before, layout(NINE, END), intent, NINE), NINE)
     assert kind.travel_mm == pytest.approx(1500.0, abs=PLACE)
     assert kind.rails == 1
-    assert (travel_band(kind), rails_band(kind)) == ("1000 to 2000 mm", "1 rail")
+    found = bands(kind)
+    assert (found["cue-ball travel"], found["rails"]) == ("1000 to 2000 mm", "1 rail")
+
+
+def bands(kind: ShotKind) -> dict[str, str]:
+    """The band that one attempt of that kind falls into, by what it is told apart."""
+    found = summarise([Verdict()], kinds=[kind]).by_kind
+    return {split.by: group.label for split in found for group in split.groups}
 
 
 @pytest.mark.parametrize(
@@ -87,7 +103,9 @@ def test_a_drawn_route_tells_travel_and_rails() -> None:
     ],
 )
 def test_bands(kind: ShotKind, travel: str | None, cut: str | None, rails: str | None) -> None:
-    assert (travel_band(kind), cut_band(kind), rails_band(kind)) == (travel, cut, rails)
+    found = bands(kind)
+    wanted = {"cue-ball travel": travel, "cut played": cut, "rails": rails}
+    assert found == {by: label for by, label in wanted.items() if label is not None}
 
 
 def test_note_round_trip_and_errors() -> None:
@@ -121,6 +139,8 @@ def test_plan_carries_notes_and_sets() -> None:
         Plan.from_dict(data | {"notes": [{"spin": "x"}]})
     with pytest.raises(NoteError, match=r"plan\.in_a_row: got 0; allowed: a whole number"):
         Plan.from_dict(data | {"in_a_row": 0})
+    with pytest.raises(ValueError, match="shots: got 1001; allowed: up to 1000 in a plan"):
+        Plan.from_dict({"shots": [None] * 1001})
     with pytest.raises(ValueError, match=r"plan\.notes: got .* at most one a shot"):
         Plan.from_dict(data | {"notes": [None] * 3})
 
@@ -140,10 +160,15 @@ def test_session_counts_sets_and_kinds() -> None:
     assert [(g.label, g.zone.successes, g.zone.n) for g in spin.groups] == [("draw", 2, 3)]
     assert spin.p_value is None
     assert result.attempts[0].kind is not None
-    assert spin_band(result.attempts[0].kind) == "draw"
+    assert bands(result.attempts[0].kind)["spin"] == "draw"
 
 
 # -- differences between kinds -------------------------------------------------------------
+
+
+def by_kind(verdicts: list[Verdict], kinds: list[ShotKind | None]) -> tuple[Split, ...]:
+    """Attempts as values, told apart by kind."""
+    return kinds_apart.by_kind(Columns.of_verdicts(verdicts, kinds=kinds))
 
 
 def _verdicts(hits: int, misses: int) -> list[Verdict]:

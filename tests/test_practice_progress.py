@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from service.drawing.sessions import SessionPoint, sessions_svg
+from service.drawing.charts.sessions import SessionPoint, sessions_svg
 from service.position import Intent, Verdict
 from service.practice import Played, ShotKind, progress
 from service.words.progress import progress_lines, session_rows

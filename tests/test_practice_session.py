@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -12,7 +11,6 @@ from position_layouts import layout
 
 from calibration.errors import RestmarkError
 from calibration.table import Table
-from service.desk.verdicts import scored_verdict
 from service.position import IntentError
 from service.practice import (
     Pair,
@@ -20,9 +18,7 @@ from service.practice import (
     chain_readings,
     pair_readings,
     score_session,
-    summarise,
 )
-from service.store.records import Circumstances, Score
 from vision.layout import Layout
 
 NINE = Table()
@@ -170,30 +166,3 @@ def test_layouts_made_from_stills_keep_their_places() -> None:
     assert attempt.before_layout is not None
     assert attempt.after_layout is not None
     assert attempt.after_layout.ball("3") is None
-
-
-@pytest.mark.parametrize(
-    ("printed", "route", "source"),
-    [
-        ({"arrival": "planned"}, None, None),
-        ({"arrival": "planned"}, [[900, 300], [600, 500]], "route"),
-        ({"arrival": "seen"}, None, "video"),
-        ({"arrival": None, "arrival_from": "cut"}, None, "cut"),
-    ],
-)
-def test_stored_verdicts_of_old_are_not_split_by_a_straight_line(
-    printed: dict[str, str | None], route: list[list[float]] | None, source: str | None
-) -> None:
-    """A verdict kept from before arrivals were told apart: planned without a route was a straight
-    line to the wanted spot, and no longer counts for speed against line."""
-    intent = {"zone": {"circle_mm": [600, 500, 80]}} | ({"route_mm": route} if route else {})
-    score = Score(
-        attempt_id=1, intent_text=json.dumps(intent),
-        verdict_text=json.dumps({"verdict": "out", "miss_mm": 5.0, **printed}),
-        offset_along_mm=30.0, offset_across_mm=-40.0,
-        around=Circumstances(played_at=datetime(2026, 3, 1, tzinfo=UTC)),
-    )  # fmt: skip
-    found = scored_verdict(score)
-    assert found.arrival_from == source
-    assert found.offset_along_mm == (None if source is None else 30.0)
-    assert summarise([found]).landing.n == (0 if source is None else 1)

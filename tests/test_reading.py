@@ -202,7 +202,7 @@ def test_reading_is_the_same_twice_and_through_a_kept_reader() -> None:
     first = reader.read_still(data, name="x")
     assert_alike(reader.read_still(data, name="x"), first)
     assert_alike(read_still(data, CALIBRATION, name="x"), first)
-    steps = ["decode", "drift", "view", "find", "place", "identify", "compare"]
+    steps = ["decode", "view", "drift", "find", "place", "identify", "compare"]
     assert list(reader.last_timings_ms) == steps
     assert all(ms >= 0 for ms in reader.last_timings_ms.values())
 
@@ -289,7 +289,8 @@ def test_previous_layout_keeps_names_of_unmoved_balls() -> None:
     after = read_drawn(balls, previous=before)
     assert_alike(after, before)
     for ball, earlier in zip(after.balls, before.balls, strict=True):
-        assert ball.confidence >= earlier.confidence - 1e-9
+        # names rarer than 1 in 10,000 are kept together, which moves a chance by less than that
+        assert ball.confidence >= earlier.confidence - 1e-6
 
 
 def test_still_of_another_size_is_refused() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,6 +13,7 @@ import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from shapely.geometry import Point, Polygon
 
 from calibration.errors import FileFormatError
 from calibration.from_still import watched
@@ -19,16 +21,22 @@ from calibration.kept.bed_picture import MOST_BYTES, SCALE_MM
 from calibration.kept.calibration import Calibration
 from service.bench.stills.readings import BenchStill
 from service.bench.stills.reference import hear, lines
+from vision.bed.hidden import hidden_mm
 from vision.bed.obstruction import (
     ALONE_CM2,
-    ALONE_INSIDE_CM2,
+    CLEARED_CM2,
     CLEARED_SCORE,
     GREY_CM2,
     GREY_SCORE,
+    HIDES_CM2,
+    REACH_MM,
     THING_SCORE,
-    obstructions,
+    Over,
+    hiding,
+    over_bed,
 )
-from vision.bed.reference import Reference, Unexplained
+from vision.bed.patches import SURE_LIGHT, SURE_THING, Patch
+from vision.bed.reference import Reference
 from vision.find.detect import Thing
 from vision.find.finder_view import FinderView
 from vision.read import Reader
@@ -43,10 +51,13 @@ SAME_LEVELS = 3.0
 """Grey levels by which the kept picture may differ in the mean from the still: JPEG."""
 NEAR_MM = 60.0
 """A patch's middle lies so near the middle of what was laid there: half a hand."""
+SEEN_MM = 6.0
+"""A missed ball lies in what is called hidden, or so near: half a cell of the comparison."""
 JAWS_MM = 120.0
 """So near a pocket the bed is not compared in full."""
+SURFACE_MM = (2540.0, 1270.0)
 MOST_CPU_MS = 6.0
-"""For comparing one still; 0.9 ms measured, on a machine that does other work as well."""
+"""For comparing one still, of one core; 1.9 ms measured."""
 
 
 def picture(path: Path) -> ImageArray:
@@ -78,7 +89,7 @@ def shot() -> ImageArray:
     return picture(PRACTICE / "shots" / SHOT)
 
 
-def compared(reader: Reader, still: ImageArray, balls: NDArray[np.float64]) -> list[Unexplained]:
+def compared(reader: Reader, still: ImageArray, balls: NDArray[np.float64]) -> list[Patch]:
     assert reader.reference is not None
     cells = reader.search.cells(reader.view.warp(still))
     found = reader.reference.unexplained(cells, balls)
@@ -171,8 +182,9 @@ def test_a_whole_practice_shows_nothing_unexplained(reader: Reader) -> None:
     for path in shots:
         layout = reader.read_still(path.read_bytes(), name=path.name)
         assert not layout.obstructed, layout.warnings
+        assert layout.hidden_mm == ()
         centres = np.array([ball.centre_mm for ball in layout.balls])
-        assert compared(reader, picture(path), centres) == []
+        assert over_bed((), compared(reader, picture(path), centres), SURFACE_MM) == Over()
 
 
 def brighter(still: ImageArray) -> ImageArray:
@@ -229,8 +241,9 @@ def test_light_shadow_chalk_and_noise_do_not_obstruct(
     change: Callable[[ImageArray], ImageArray],
 ) -> None:  # fmt: skip
     balls = balls_of(truths[SHOT])
-    found = compared(reader, change(shot), balls)
-    assert obstructions((), found) == []
+    over = over_bed((), compared(reader, change(shot), balls), SURFACE_MM)
+    assert over.living == ()
+    assert hidden_mm(hiding(over), reader.view, reader.calibration.table, balls) == ()
 
 
 def test_what_lies_on_the_rail_does_not_obstruct(
@@ -252,7 +265,6 @@ def test_what_lies_on_the_rail_does_not_obstruct(
         ((2450.0, 600.0, 2640.0, 613.0), WOOD),  # and over the foot nose
         ((400.0, 1190.0, 418.0, 1400.0), SKIN),  # one finger over the upper nose
         ((-90.0, 500.0, 60.0, 580.0), SLEEVE),  # a dark sleeve over the head nose
-        ((1300.0, 400.0, 1370.0, 460.0), SLEEVE),  # something small on the bed itself
     ],
 )
 def test_small_things_over_the_bed_are_refused_and_placed(
@@ -272,15 +284,17 @@ def test_a_missed_ball_on_the_open_bed_is_noticed_where_it_lies(
     reader: Reader, truths: dict[str, TruthStill], shot: ImageArray
 ) -> None:
     balls = balls_of(truths[SHOT])
-    pockets = np.array([pocket.aim_mm for pocket in reader.calibration.table.pockets])
-    away = np.hypot(*(balls[:, None] - pockets).T).min(axis=0)
+    table = reader.calibration.table
+    away = np.hypot(*(balls[:, None] - [pocket.aim_mm for pocket in table.pockets]).T).min(axis=0)
     assert np.count_nonzero(away > JAWS_MM) > 3
     for k in np.flatnonzero(away > JAWS_MM):
-        x, y = balls[k]
-        found = compared(reader, shot, np.delete(balls, k, axis=0))
-        assert obstructions((), found) != []
-        assert found[0].low_mm[0] < x < found[0].high_mm[0]
-        assert found[0].low_mm[1] < y < found[0].high_mm[1]
+        others = np.delete(balls, k, axis=0)
+        over = over_bed((), compared(reader, shot, others), SURFACE_MM)
+        polygons = hidden_mm(hiding(over), reader.view, table, others)
+        told = [place for notice in over.living for place in notice.places_mm]
+        assert any(
+            Polygon(each).buffer(SEEN_MM).contains(Point(balls[k])) for each in polygons
+        ) or (told and np.hypot(*(np.array(told) - balls[k]).T).min() < NEAR_MM)
 
 
 def test_another_cloth_makes_it_of_no_use(reader: Reader, shot: ImageArray) -> None:
@@ -297,7 +311,7 @@ def test_a_ball_forgotten_on_the_empty_table_does_no_harm(
 ) -> None:
     forgetful = Reader(watched(truth.calibration, shot))
     bare = picture(PRACTICE / "empty.jpg")
-    assert obstructions((), compared(forgetful, bare, np.zeros((0, 2)))) == []
+    assert over_bed((), compared(forgetful, bare, np.zeros((0, 2))), SURFACE_MM) == Over()
 
 
 def test_without_an_empty_table_readings_work_as_before(
@@ -311,12 +325,14 @@ def test_without_an_empty_table_readings_work_as_before(
 def test_comparing_is_quick(
     reader: Reader, truths: dict[str, TruthStill], shot: ImageArray
 ) -> None:
-    for _ in range(7):
-        reader.read_image(shot)
+    assert reader.reference is not None
+    cells = reader.search.cells(reader.view.warp(shot))
+    balls = balls_of(truths[SHOT])
     times = []
-    for _ in range(7):
-        reader.read_image(shot)
-        times.append(reader.last_timings_ms["compare"])
+    for _ in range(9):
+        started = time.thread_time()
+        reader.reference.unexplained(cells, balls)
+        times.append((time.thread_time() - started) * 1e3)
     assert min(times) < MOST_CPU_MS
 
 
@@ -327,44 +343,70 @@ def thing(score: float) -> Thing:
     return Thing(score=score, low_mm=(100.0, 0.0), high_mm=(300.0, 200.0))
 
 
-def patch(weight_cm2: float, *, from_edge: bool = True, x_mm: float = 200.0) -> Unexplained:
-    return Unexplained(
-        weight_cm2=weight_cm2, from_edge=from_edge, low_mm=(x_mm, 10.0), high_mm=(x_mm + 30, 40.0)
-    )
+def patch(
+    weight_cm2: float, *, colour: bool = True, from_edge: bool = True, x_mm: float = 200.0,
+    y_mm: float = 10.0, tells: bool = True, texture: float = 0.0, slender: bool = False,
+) -> Patch:  # fmt: skip
+    return Patch(
+        weight_cm2=weight_cm2, colour_cm2=weight_cm2 if colour else 0.0, texture=texture,
+        tells=tells, from_edge=from_edge, slender=slender, low_mm=(x_mm, y_mm),
+        high_mm=(x_mm + 30, y_mm + 30),
+    )  # fmt: skip
 
 
-def test_together_less_will_do() -> None:
-    faint = thing(GREY_SCORE)
-    assert obstructions([faint]) == []
-    assert obstructions([faint], ()) == []
-    assert obstructions([faint], [patch(GREY_CM2, x_mm=900.0)]) == []
-    told = obstructions([faint], [patch(GREY_CM2)])
-    assert [notice.text for notice in told] == [
-        "Something lies over the bed near x 200, y 100 mm: clear the table and take the still "
-        "again."
-    ]
-    assert obstructions([thing(GREY_SCORE / 2)], [patch(GREY_CM2)]) == []
+def refused(things: list[Thing], patches: list[Patch] | None) -> bool:
+    return bool(over_bed(things, patches, SURFACE_MM).living)
 
 
-def test_what_the_finder_fancies_is_cleared_by_the_empty_table_unless_it_is_sure() -> None:
-    assert obstructions([thing(THING_SCORE)]) != []
-    assert obstructions([thing(THING_SCORE)], ()) == []
-    assert obstructions([thing(THING_SCORE)], [patch(GREY_CM2, x_mm=900.0)]) == []
-    assert obstructions([thing(THING_SCORE)], [patch(GREY_CM2)]) != []
-    assert obstructions([thing(CLEARED_SCORE)], ()) != []
+def test_without_an_empty_table_the_finder_decides() -> None:
+    assert refused([thing(THING_SCORE)], None)
+    assert not refused([thing(THING_SCORE - 0.01)], None)
 
 
-def test_a_large_difference_does_alone_and_says_what_to_do() -> None:
-    assert obstructions((), [patch(ALONE_CM2 - 0.1)]) == []
-    assert obstructions((), [patch(ALONE_INSIDE_CM2 - 0.1, from_edge=False)]) == []
-    expected = [
-        "Something lies over the bed near x 215, y 25 mm that the empty table did not show: clear "
-        "the table and take the still again, or calibrate again if the cloth itself has changed."
-    ]
-    for alone in (patch(ALONE_CM2), patch(ALONE_INSIDE_CM2, from_edge=False)):
-        told = obstructions((), [alone])
-        assert [notice.text for notice in told] == expected
-        assert [notice.places_mm for notice in told] == [((215.0, 25.0),)]
+def test_the_empty_table_clears_what_the_finder_fancies_unless_it_is_sure() -> None:
+    assert not refused([thing(CLEARED_SCORE - 0.01)], [])
+    assert refused([thing(CLEARED_SCORE)], [])
+    assert not refused([thing(CLEARED_SCORE - 0.01)], [patch(900.0, colour=False)])
+
+
+def test_what_comes_in_over_a_rail_in_another_colour_is_refused_alone() -> None:
+    told = over_bed([], [patch(ALONE_CM2)], SURFACE_MM)
+    assert [notice.code for notice in told.living] == ["obstructed"]
+    assert told.living[0].places_mm == ((215.0, 25.0),)
+    assert told.dead == ()
+    assert not refused([], [patch(ALONE_CM2 - 0.1)])
+    assert refused([thing(THING_SCORE)], [patch(CLEARED_CM2 + 8.0)])
+
+
+def test_where_the_empty_table_cannot_tell_the_finder_is_asked() -> None:
+    """A cloth of the colour of skin, or grey: brightness alone is a shadow, or a hand."""
+    doubtful = patch(GREY_CM2, colour=False, tells=False)
+    assert not refused([], [doubtful])
+    assert refused([thing(GREY_SCORE)], [doubtful])
+    assert not refused([thing(GREY_SCORE - 0.01)], [doubtful])
+    assert not refused([thing(GREY_SCORE)], [patch(GREY_CM2, colour=False, tells=False, x_mm=900)])
+    shadow = patch(900.0, colour=False, tells=False, texture=SURE_LIGHT)
+    assert not refused([thing(GREY_SCORE)], [shadow])
+    sleeve = patch(900.0, colour=False, tells=False, texture=SURE_THING)
+    assert refused([], [sleeve])
+
+
+def test_what_lies_by_itself_hides_a_part_and_a_stick_hides_nothing() -> None:
+    inside = patch(400.0, from_edge=False, x_mm=1200.0, y_mm=600.0)
+    told = over_bed([thing(THING_SCORE)], [inside], SURFACE_MM)
+    assert (told.living, told.dead) == ((), (inside,))
+    assert over_bed([], [replace(inside, weight_cm2=HIDES_CM2 - 0.1)], SURFACE_MM) == Over()
+    cue = patch(400.0, slender=True)
+    told = over_bed([thing(0.9)], [cue], SURFACE_MM)
+    assert (told.living, hiding(told)) == ((), ())
+
+
+def test_a_hand_whose_arm_is_hardly_seen_is_refused_by_both() -> None:
+    low = REACH_MM - 1.0
+    hand = patch(GREY_CM2 * 2, from_edge=False, y_mm=low)
+    assert refused([thing(GREY_SCORE)], [hand])
+    assert not refused([], [hand])
+    assert not refused([thing(GREY_SCORE)], [replace(hand, low_mm=(200.0, low + 2.0))])
 
 
 # -- the bench ------------------------------------------------------------------------------

@@ -14,11 +14,12 @@ from calibration.jsonfile import make_folder, write_text
 from calibration.kept.calibration import Calibration, Residual
 from calibration.notices import Notice
 from calibration.table import Table
+from service.drawing.charts.landings import LandingPoint, landings_svg
 from service.position import Intent
 from service.position.verdict.judged import judged_angle
 from service.practice import score_session
 from service.practice.statistics.summary import summarise
-from service.report.figures import LandingPoint, StripRow, landings_svg, residuals_svg
+from service.report.figures import StripRow, residuals_svg
 from service.report.model import Accuracy, Source, make_report, table_points
 from service.report.page import render_page
 from service.words import balls, intents, lengths, plain
@@ -255,6 +256,24 @@ def test_ellipse_of_stops_along_the_arrival_line_stands_upright():
     places = [(-200.0, 0.0), (-90.0, 10.0), (0.0, -10.0), (110.0, 5.0), (200.0, -5.0)]
     match = re.search(r"rotate\(([-\d.]+)\)", landings_svg(points(places)))
     assert abs(float(match[1])) == pytest.approx(90.0, rel=0, abs=2.0)
+
+
+def test_many_stops_are_one_path_a_verdict_with_the_ellipse_of_all():
+    rng = np.random.default_rng(3)
+    spots = rng.normal(0.0, 40.0, (90, 2))
+    many = [
+        LandingPoint(label="", along_mm=a, across_mm=b, verdict=("in", "out")[k % 2])
+        for k, (a, b) in enumerate(spots[-60:])
+    ]
+    svg = landings_svg(many, all_mm=spots)
+    discs, rings = re.findall(r'<path d="(M[^"]+)"', svg)
+    assert [discs.count("M"), rings.count("M")] == [30, 30]
+    x, y = map(float, re.match(r"M([-\d.]+),([-\d.]+)m", discs).groups())
+    assert y / x == pytest.approx(many[0].along_mm / many[0].across_mm, rel=1e-3)
+    assert "30 stops: in" in svg
+    shapes = re.compile(r"<ellipse[^>]*>")
+    alone = landings_svg(many[:-1])
+    assert shapes.search(svg)[0] != shapes.search(alone)[0], "the ellipse is that of every stop"
 
 
 def test_figures_stand_degenerate_data():

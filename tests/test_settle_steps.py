@@ -264,8 +264,9 @@ def test_what_lies_on_the_table_is_told_once_and_not_read_as_balls(room: Room) -
         (1.0, {"balls": BALLS}),
     )
     assert len(found) == 1
-    assert len(told) == 1
+    assert len(told) == 2
     assert "lies over the bed" in told[0]
+    assert told[1] == ""  # it holds no more
 
 
 @pytest.mark.parametrize("gap_s", [4.0, 60.0])

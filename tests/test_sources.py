@@ -254,6 +254,39 @@ def test_only_new_stills_where_that_is_wanted(tmp_path: Path) -> None:
     found.end()
 
 
+def test_a_folder_that_goes_away_is_waited_for_with_words(tmp_path: Path) -> None:
+    folder, kept = tmp_path / "stills", tmp_path / "pulled out"
+    folder.mkdir()
+    (folder / "old.jpg").write_bytes(jpeg(60))
+    found, told = filling(folder, only_new=True)
+    time.sleep(0.3)
+    (folder / "1.jpg").write_bytes(jpeg(90))
+    assert found.wait_for(1) == ["1.jpg"]
+    folder.rename(kept)
+    give_up = time.monotonic() + WAIT_S
+    while not told and time.monotonic() < give_up:
+        time.sleep(0.01)
+    assert found.source.away
+    assert told == [f"{folder}: the folder is gone. Stills are taken from it again by itself as "
+                    "soon as it is there."]  # fmt: skip
+    (kept / "2.jpg").write_bytes(jpeg(120))
+    kept.rename(folder)
+    assert found.wait_for(2) == ["1.jpg", "2.jpg"]
+    assert not found.source.away
+    assert told[1:] == [f"{folder}: there again."]
+    (folder / "3.jpg").write_bytes(jpeg(150))
+    assert found.wait_for(3)[2:] == ["3.jpg"]
+    found.end()
+
+
+def test_a_still_of_a_folder_comes_with_its_file(tmp_path: Path) -> None:
+    found, _ = filling(tmp_path)
+    (tmp_path / "1.jpg").write_bytes(jpeg(90))
+    found.wait_for(1)
+    found.end()
+    assert found.frames[0].data == jpeg(90)
+
+
 def test_a_folder_must_be_there(tmp_path: Path) -> None:
     with pytest.raises(SourceError, match="no such folder"):
         next(WatchedFolder(tmp_path / "none").frames())
@@ -269,3 +302,24 @@ def test_a_source_is_told_by_its_name(tmp_path: Path, video: Path) -> None:
     assert isinstance(open_source(str(video)), VideoFile)
     with pytest.raises(SourceError, match="is no source of pictures; allowed: a camera's number"):
         open_source("table.json")
+
+
+@pytest.mark.parametrize("named", ["rtsps://table.local/1", "HTTP://table.local/1", "https://t/1"])
+def test_a_network_cameras_address_may_begin_so(named: str) -> None:
+    assert isinstance(open_source(named), Camera)
+
+
+@pytest.mark.parametrize(
+    "named",
+    [
+        "file:///etc/hosts.mp4",
+        "udp://0.0.0.0:5000",
+        "concat:http://table.local/1",
+        "://x",
+        "http://",
+    ],
+)
+def test_an_address_of_another_kind_is_refused(named: str) -> None:
+    with pytest.raises(SourceError, match="allowed: one that begins with rtsp://") as refused:
+        open_source(named)
+    assert refused.value.fields["allowed"] == ["rtsp", "rtsps", "http", "https"]

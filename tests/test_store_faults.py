@@ -15,6 +15,7 @@ from api_kit import Client, after, assert_problem, running, still
 
 from service.api import create_app
 from service.store import DATABASE_NAME, DamagedError, HeldError, Store, StoreError
+from service.store.databases.kept import daily_copies
 
 
 @pytest.fixture
@@ -143,7 +144,7 @@ def test_a_start_on_damaged_cells_is_refused_with_their_names(filled, statement,
     with pytest.raises(DamagedError) as refused:
         Store(filled)
     assert named in refused.value.detail
-    assert "rename restmark.db.kept" in refused.value.detail
+    assert "restmark restore --replace" in refused.value.detail
 
 
 def test_damaged_pages_of_the_database_are_refused_at_the_start(filled):
@@ -154,37 +155,30 @@ def test_damaged_pages_of_the_database_are_refused_at_the_start(filled):
     path.write_bytes(whole)
     with pytest.raises(DamagedError) as refused:
         Store(filled)
-    assert "rename restmark.db.kept" in refused.value.detail
+    assert "restmark restore --replace" in refused.value.detail
 
 
-def test_the_way_out_that_is_told_leads_out(filled):
-    (filled / "restmark.db.kept").unlink()
-    Store(filled, hold=True).close()  # a start on which all is whole
-    damage(filled, "UPDATE attempts SET verdict = '7'")
-    with pytest.raises(DamagedError):
-        Store(filled, hold=True)
-    for name in ("restmark.db", "restmark.db-wal", "restmark.db-shm"):
-        (filled / name).unlink(missing_ok=True)
-    (filled / "restmark.db.kept").rename(filled / "restmark.db")
-    store = Store(filled, hold=True)
-    with store.reading() as reader:
-        assert reader.counts()["attempts"] == 1
-    store.close()
+def test_a_schema_that_is_damaged_into_no_text_is_refused_as_damage(filled):
+    data = (filled / DATABASE_NAME).read_bytes()
+    (filled / DATABASE_NAME).write_bytes(data.replace(b"PRIMARY KEY", b"PRIMARY\xa0KEY"))
+    with pytest.raises(DamagedError, match="is damaged"):
+        Store(filled)
 
 
 def test_a_copy_is_kept_a_while_and_never_one_of_damage(filled):
-    kept = filled / "restmark.db.kept"
-    os.utime(kept, (1.79e9, 1.79e9))
+    (kept,) = daily_copies(filled)
+    os.utime(kept.path, (1.79e9, 1.79e9))
     damage(filled, "UPDATE attempts SET verdict = '7'")
     with pytest.raises(DamagedError):
         Store(filled, hold=True)
-    assert kept.stat().st_mtime == 1.79e9
+    assert kept.path.stat().st_mtime == 1.79e9
     damage(filled, "UPDATE attempts SET verdict = '{}'")
     Store(filled, hold=True).close()
-    made = kept.stat().st_mtime
+    made = kept.path.stat().st_mtime
     assert made > 1.79e9
+    assert kept.path.stat().st_mode & 0o077 == 0, "others cannot read it"
     Store(filled, hold=True).close()
-    assert kept.stat().st_mtime == made
+    assert kept.path.stat().st_mtime == made
 
 
 @pytest.mark.parametrize("cell", ['{"still": ', '{"still": "a"}'])
@@ -214,7 +208,7 @@ def test_a_start_with_a_damaged_still_says_which(filled, how):
         answer = client.get(f"/stills/{number}/picture")
         assert_problem(answer, 503, "store-failed", text="post the picture again")
         # the way out that is told
-        assert client.give(data).status_code == 201
+        assert client.give(data).status_code == 200, "the same still counts once"
         assert client.get(f"/stills/{number}/picture").content == data
     with running(filled) as address, Client(address) as client:
         health = client.get("/health").json()
@@ -222,11 +216,8 @@ def test_a_start_with_a_damaged_still_says_which(filled, how):
 
 
 def test_the_stills_check_ends_in_time(filled):
-    from service.store.check import check_stills
-
     store = Store(filled)
-    with store._engine.connect() as connection:
-        found = check_stills(connection, store.files, limit_s=-1.0)
+    found = store.check_stills(limit_s=-1.0)
     assert (found.stills, found.sized, found.hashed) == (2, 0, 0)
     assert store.check_stills().hashed == 2
     store.close()

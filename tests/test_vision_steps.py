@@ -14,7 +14,7 @@ from calibration.table import (
     NAMED_SURFACES_MM,
     Table,
 )
-from vision.bed.obstruction import THING_SCORE, obstructions
+from vision.bed.obstruction import THING_SCORE, over_bed
 from vision.find.detect import Thing, can_rest, candidates, one_a_place
 from vision.find.finder_view import MARGIN_MM, VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.layout import BALL_IDS, Ball, Layout
@@ -251,8 +251,9 @@ def test_a_sure_thing_obstructs_and_says_where_and_a_faint_one_does_not() -> Non
     def thing(score: float) -> Thing:
         return Thing(score=score, low_mm=(100.0, 0.0), high_mm=(300.0, 200.0))
 
-    assert obstructions([thing(THING_SCORE - 0.01)]) == []
-    told = obstructions([thing(0.9)])
+    surface = TABLE.surface_mm
+    assert over_bed([thing(THING_SCORE - 0.01)], None, surface).living == ()
+    told = over_bed([thing(0.9)], None, surface).living
     assert len(told) == 1
     assert "lies over the bed near x 200, y 100 mm" in told[0].text
     assert (told[0].code, told[0].places_mm) == ("obstructed", ((200.0, 100.0),))

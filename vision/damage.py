@@ -2,7 +2,7 @@
 
 A flipped bit or a piece cut out moves or tints all that follows it. The decoder then meets codes
 that cannot be, and says so on the process's error output alone; or it meets none, and from one
-block on every brightness is off by as much: a step between two picture lines where blocks meet.
+block on every brightness or colour is off by as much: a step where rows of blocks meet.
 """
 
 from __future__ import annotations
@@ -18,23 +18,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 Picture = NDArray[np.uint8]
-BLOCK_PX = 16
-"""Blocks of a JPEG are 8 or 16 lines high: every 16th line is a border between them."""
-STEP_LEVELS = 3.0
-"""Grey levels: the least step that counts; noise and coding leave less in a mean of 64 pixels."""
-SHARP_SHARE = 0.7
-"""A step between two neighbouring lines is so much of the change over eleven lines; an edge of a
-real thing is drawn out over several lines by the lens."""
-WHOLE_SHARE = 0.42
-"""Of the line's length that steps the same way. The sample stills reach 0.27, damaged ones that
-read wrongly 0.53 and more."""
-STANDS_OUT = 0.2
-"""So much more of the line's length than of the picture's median border: noise and coarse coding
-step a little at every border, damage at one."""
-LEAST_SEGMENTS = 8
-"""Fewer segments that step the same way may do so by chance, in a small and noisy picture."""
-_SEGMENT_PX = 64
-_LINES = (-6, -1, 0, 5)
+BLOCK_ROW_PX = 16
+"""Height of a row of blocks where colour is stored at half the picture's fineness, as is usual."""
+STEP_LEVELS = np.array([3.0, 2.0, 2.0])
+"""Grey levels of luma and both chromas: the least step that counts."""
+TIMES_USUAL = 3.0
+"""So many times the picture's usual step: noise and coarse coding step at every border."""
+SHARP = np.array([0.7, 0.9, 0.9])
+"""A step between lines at a border is so much of the change over eleven lines; an edge of a real
+thing is drawn out over several lines by the lens."""
+SHARES = np.array([0.5, 0.65, 0.65])
+"""Of the picture's width that steps the same way. Damaged stills that read wrongly reach 0.77 and
+more in one of luma and chromas, healthy ones that step at both sides 0.53 in chroma."""
+SEGMENTS = 30
+LEAST_SEGMENT_PX = 20
+"""Width of a segment whose mean is compared; 30 of 64 pixels in a picture of 1920."""
+OUTER = 3
+"""Segments at each side of the picture: damage steps there too, a table's edge mostly not."""
+OUTER_SHARE = 0.6
+_LINES = (-6, -2, -1, 0, 1, 5)
+_TO_LUMA_CHROMA = np.array(
+    [[0.114, 0.5, -0.0813], [0.587, -0.3313, -0.4187], [0.299, -0.1687, 0.5]], np.float32
+)
 _SAID = re.compile(
     rb"^(Corrupt JPEG data|Premature end of JPEG|Inconsistent progression|Invalid SOS|"
     rb"Unsupported marker|Invalid component).*$",
@@ -77,24 +82,50 @@ def warned_of(decode: Callable[[], Picture | None]) -> tuple[Picture | None, str
     return picture, found.group().decode(errors="replace") if found else ""
 
 
-def steps_between_blocks(picture: Picture) -> bool:
-    """Whether somewhere a great part of a line steps sharply where two rows of blocks meet."""
+def steps_between_blocks(picture: Picture, row_px: int = BLOCK_ROW_PX) -> bool:
+    """Whether somewhere all that follows a block is brighter, darker or of another colour.
+
+    ``row_px`` is the height of a row of blocks. From the damaged block on the step lies above its
+    row, before it below: the two parts together cross the picture from side to side.
+    """
     height, width = picture.shape[:2]
-    borders = np.arange(BLOCK_PX, height - BLOCK_PX // 2, BLOCK_PX)
-    if not len(borders) or width < _SEGMENT_PX:
+    borders = np.arange(row_px, height - max(_LINES), row_px)
+    count = min(SEGMENTS, width // LEAST_SEGMENT_PX)
+    if not len(borders) or count < 2 * OUTER:
         return False
     lines = picture[(borders[:, None] + np.array(_LINES)).ravel()]
-    means = cv2.resize(lines, (width // _SEGMENT_PX, len(lines)), interpolation=cv2.INTER_AREA)
-    above, last, first, below = np.moveaxis(
-        means.reshape(len(borders), len(_LINES), -1, 3).astype(np.float32), 1, 0
+    means = cv2.resize(lines, (count, len(lines)), interpolation=cv2.INTER_AREA)
+    colours = means.astype(np.float32) @ _TO_LUMA_CHROMA
+    far_above, above, last, first, below, far_below = np.moveaxis(
+        colours.reshape(len(borders), len(_LINES), count, 3), 1, 0
     )
-    step, change = first - last, below - above
-    counts = (np.abs(step) >= STEP_LEVELS) & (np.abs(step) >= SHARP_SHARE * np.abs(change))
-    up = (counts & (step > 0) & (change > 0)).mean(axis=1)
-    down = (counts & (step < 0) & (change < 0)).mean(axis=1)
-    share = np.maximum(up, down)
-    least = max(WHOLE_SHARE, LEAST_SEGMENTS / means.shape[1], float(np.median(share)) + STANDS_OUT)
-    return bool(share.max() >= least)
+    # colour that is stored coarser is drawn out over two lines on each side
+    step = np.concatenate([(first - last)[..., :1], (below - above)[..., 1:]], axis=-1)
+    change = far_below - far_above
+    # noise and coarse coding step a little at every border, damage at one
+    least = np.maximum(STEP_LEVELS, TIMES_USUAL * np.median(np.abs(step), axis=(0, 1)))
+    return any(
+        _crosses(
+            (sign * step >= least) & (sign * step >= SHARP * sign * change) & (sign * change > 0)
+        )
+        for sign in (1.0, -1.0)
+    )
+
+
+def _crosses(steps: NDArray[np.bool_]) -> bool:
+    """Whether steps (borders, segments, 3) cross the picture, before some segment one row lower."""
+    count = steps.shape[1]
+    lower = np.concatenate([steps[1:], np.zeros_like(steps[:1])])
+    # no place between can have more than the better of both at each segment
+    hopeful = np.argwhere((steps | lower).mean(axis=1) >= SHARES)
+    for border, part in hopeful:
+        here, under = steps[border, :, part], lower[border, :, part]
+        for split in range(count + 1):
+            line = np.concatenate([under[:split], here[split:]])
+            ends = min(line[:OUTER].mean(), line[-OUTER:].mean())
+            if line.mean() >= SHARES[part] and ends >= OUTER_SHARE:
+                return True
+    return False
 
 
 def _taken(file: int) -> bytes:

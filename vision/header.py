@@ -11,6 +11,11 @@ from PIL import ExifTags, Image
 JPEG_START = b"\xff\xd8\xff"
 PNG_START = b"\x89PNG\r\n\x1a\n"
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"mif1", b"msf1", b"heif"})
+MOST_PARTS = 20_000
+"""Segments or chunks, and bytes that fill between them; cameras write a dozen, encoders that cut a
+picture small a few thousand."""
+NOTE_WITHIN_BYTES = 500_000
+"""A camera's note on how it was held stands at a JPEG's start, behind a small picture at most."""
 _NO_FRAMES = frozenset({0xC4, 0xC8, 0xCC})
 """Markers among those of frames that define tables."""
 
@@ -31,9 +36,12 @@ def stated_size_px(data: bytes) -> tuple[int, int] | None:
     if data.startswith(PNG_START):
         width, height = struct.unpack(">II", data[16:24]) if len(data) >= 24 else (0, 0)
         return (width, height) if data[12:16] == b"IHDR" else None
-    at = 2
+    at, count = 2, 0
     while at + 9 <= len(data) and data[at] == 0xFF:
         marker = data[at + 1]
+        count += 1
+        if count > MOST_PARTS:
+            return None
         if marker == 0xFF:  # fill byte
             at += 1
             continue
@@ -44,8 +52,25 @@ def stated_size_px(data: bytes) -> tuple[int, int] | None:
     return None
 
 
+def parts_of_png(data: bytes) -> int | None:
+    """How many chunks a PNG has; None where it is none, or there are more than ``MOST_PARTS``."""
+    if not data.startswith(PNG_START):
+        return None
+    at, count = len(PNG_START), 0
+    while at + 12 <= len(data):
+        at += 12 + int.from_bytes(data[at : at + 4], "big")
+        count += 1
+        if count > MOST_PARTS:
+            return None
+    return count
+
+
 def is_turned(data: bytes) -> bool:
     """Whether the file says that its picture is to be turned or mirrored before it is looked at."""
+    if kind_of(data) == "jpeg":
+        data = data[:NOTE_WITHIN_BYTES]
+    elif parts_of_png(data) is None:
+        return False
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:

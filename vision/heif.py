@@ -26,13 +26,19 @@ def opened(data: bytes) -> Any:
     except ImportError:
         raise NotInstalledError("pillow-heif") from None
     try:
-        return pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
+        image = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
+        _ = image.size  # a damaged file may be opened without a picture in it
+        return image
     except Exception as wrong:  # libheif raises errors of many kinds on damaged files
         raise ValueError(str(wrong)) from None
 
 
 def pixels(image: Any) -> Picture:
-    """(H, W, 3) BGR of an opened picture, turned as the camera was held; ValueError if damaged."""
+    """(H, W, 3) BGR of an opened picture, turned as the camera was held.
+
+    Raises:
+        ValueError: it is damaged.
+    """
     try:
         rows = np.asarray(image.to_pillow().convert("RGB"), np.uint8)
     except Exception as wrong:

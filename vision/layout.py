@@ -9,19 +9,27 @@ from pathlib import Path
 from typing import Any
 
 from calibration import strict
+from calibration.arrays import FloatArray
 from calibration.errors import FileFormatError
 from calibration.jsonfile import read_value
 from calibration.notices import Notice, notices_from, sentences
-from calibration.strict import Share
+from calibration.strict import NotNegative, Share
 from calibration.table import LONGEST_MM, SHORTEST_MM
 
 BALL_IDS = ("cue", *(str(number) for number in range(1, 16)))
 Cov = tuple[tuple[float, float], tuple[float, float]]
+Polygon = tuple[tuple[float, float], ...]
+"""Corners (x, y), mm."""
 EXACT: Cov = ((0.0, 0.0), (0.0, 0.0))
 OFF_BED_MM = 300.0
 """So far outside the noses a ball's place is still believed: it lies in a pocket or on the rail."""
 _ROUNDING = 1e-6
 """Of a covariance: what figures written with a few digits lose."""
+MOST_HIDDEN_CORNERS = 20_000
+AGREES, ALONE, APART, MOVED, AWAY = "agrees", "alone", "apart", "moved", "away"
+CAMERA_STATES = (AGREES, ALONE, APART, MOVED, AWAY)
+"""Of several cameras: it agrees with the others; none sees what it sees; it disagrees and none can
+tell which is wrong; it was moved; it gave no still."""
 _REMEDY = "Correct it, or read the still again."
 _NEEDED = ("surface_mm", "balls")
 _PRINTED = "one object as `restmark read --json` prints it"
@@ -44,6 +52,8 @@ class Ball:
     """Likely names by the ball's looks alone, without the other balls, best first."""
     said: bool = False
     """A person gave the name."""
+    seen_by: tuple[str, ...] = ()
+    """The cameras that see it, where a layout was joined from several; else empty."""
 
     def __post_init__(self) -> None:
         strict.check(self, label="ball", error=FileFormatError, remedy=_REMEDY)
@@ -85,6 +95,8 @@ class Ball:
             out["look"] = [{"id": name, "confidence": p} for name, p in self.look]
         if self.said:
             out["said"] = True
+        if self.seen_by:
+            out["seen_by"] = list(self.seen_by)
         return out
 
     @classmethod
@@ -92,6 +104,55 @@ class Ball:
         """Inverse of ``to_dict``; only ``id``, ``x_mm`` and ``y_mm`` are required."""
         convert = {"runners_up": strict.listed(_runner_up), "look": strict.listed(_runner_up)}
         return strict.build(cls, data, path=path, label="ball", remedy=_REMEDY, convert=convert)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CameraPart:
+    """What one of several cameras over a table gave to a joined layout."""
+
+    camera: str
+    still: str = ""
+    sha256: str = ""
+    """Hash of the still's bytes, where it is kept."""
+    state: str = AGREES
+    """One of ``CAMERA_STATES``."""
+    offset_mm: tuple[float, float] = (0.0, 0.0)
+    """How far its places lie from the joined ones at the table's middle, by itself."""
+    turn_deg: float = 0.0
+    """By how much they are turned about that middle, counter-clockwise."""
+    sigma_mm: NotNegative = 0.0
+    """Error of the offset against the other cameras, 1 sigma."""
+    layout: Layout | None = None
+    """Its own layout; None where it is away."""
+
+    def __post_init__(self) -> None:
+        strict.check(self, label="camera", error=FileFormatError, remedy=_REMEDY)
+        if self.state not in CAMERA_STATES:
+            raise FileFormatError(
+                f"camera.state: got {strict.shown(self.state)}; allowed: "
+                f"{', '.join(CAMERA_STATES)}. {_REMEDY}"
+            )
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON object."""
+        return {
+            "camera": self.camera,
+            "still": self.still,
+            "sha256": self.sha256,
+            "state": self.state,
+            "offset_mm": list(self.offset_mm),
+            "turn_deg": self.turn_deg,
+            "sigma_mm": self.sigma_mm,
+            "layout": None if self.layout is None else self.layout.to_dict(),
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any], *, path: str = "camera") -> CameraPart:
+        """Inverse of ``to_dict``; only ``camera`` is required."""
+        own = strict.or_none(lambda part, at: Layout.from_dict(part, path=at))
+        return strict.build(
+            cls, data, path=path, label="camera", remedy=_REMEDY, convert={"layout": own}
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,8 +164,16 @@ class Layout:
     balls: tuple[Ball, ...] = ()
     settled: bool = True
     obstructed: bool = False
+    """Whether a living thing, or something that cannot be told, is over the bed."""
+    hidden_mm: tuple[Polygon, ...] = ()
+    """Polygons on the plane of the ball centres in which a ball could lie unseen."""
+    unlike: tuple[str, ...] = ()
+    """Names of balls that look like none of the standard colours, where the set seems to be a set
+    of its own; empty otherwise."""
     notices: tuple[Notice, ...] = ()
     """What whoever uses it should know: doubts, drift, what lies over the bed."""
+    cameras: tuple[CameraPart, ...] = ()
+    """What it was joined from, where several cameras look at the table; else empty."""
 
     def __post_init__(self) -> None:
         strict.check(self, label="layout", error=FileFormatError, remedy=_REMEDY)
@@ -122,7 +191,20 @@ class Layout:
                     f"allowed: at most {OFF_BED_MM:g} mm off a surface of {length_mm:g}x"
                     f"{width_mm:g} mm. {_REMEDY}"
                 )
+        corners = sum(len(polygon) for polygon in self.hidden_mm)
+        if corners > MOST_HIDDEN_CORNERS:
+            raise FileFormatError(
+                f"layout.hidden_mm: got polygons of {corners} corners; allowed: up to "
+                f"{MOST_HIDDEN_CORNERS} in all. {_REMEDY}"
+            )
+        for polygon in self.hidden_mm:
+            _check_polygon(polygon)
         names = [ball.id for ball in self.balls]
+        if not set(self.unlike) <= set(names):
+            raise FileFormatError(
+                f"layout.unlike: got {strict.shown(list(self.unlike))}; allowed: names of the "
+                f"layout's balls. {_REMEDY}"
+            )
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise FileFormatError(
@@ -141,15 +223,20 @@ class Layout:
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object as ``read --json`` prints it."""
-        return {
+        out = {
             "still": self.still,
             "surface_mm": list(self.surface_mm),
             "settled": self.settled,
             "obstructed": self.obstructed,
             "balls": [ball.to_dict() for ball in self.balls],
+            "hidden_mm": [[list(corner) for corner in polygon] for polygon in self.hidden_mm],
+            "unlike": list(self.unlike),
             "warnings": list(self.warnings),
             "notices": [notice.to_dict() for notice in self.notices],
         }
+        if self.cameras:
+            out["cameras"] = [part.to_dict() for part in self.cameras]
+        return out
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any], *, path: str = "layout") -> Layout:
@@ -162,7 +249,10 @@ class Layout:
             label="layout",
             remedy=_REMEDY,
             needed=_NEEDED,
-            convert={"balls": strict.listed(lambda item, at: Ball.from_dict(item, path=at))},
+            convert={
+                "balls": strict.listed(lambda item, at: Ball.from_dict(item, path=at)),
+                "cameras": strict.listed(lambda item, at: CameraPart.from_dict(item, path=at)),
+            },
         )
 
     @classmethod
@@ -170,6 +260,21 @@ class Layout:
         """Layout from a JSON file holding one object as ``read --json`` prints it."""
         data = read_value(path, what=_PRINTED, remedy="Give such a file.")
         return cls.from_dict(data, path=str(path))
+
+
+def as_cov(matrix: FloatArray) -> Cov:
+    """A covariance (2, 2), mm², as a ball keeps it."""
+    (a, b), (c, d) = matrix
+    return ((float(a), float(b)), (float(c), float(d)))
+
+
+def _check_polygon(polygon: Polygon) -> None:
+    far_mm = LONGEST_MM + OFF_BED_MM
+    if len(polygon) < 3 or any(abs(value) > far_mm for corner in polygon for value in corner):
+        raise FileFormatError(
+            f"layout.hidden_mm: got {strict.shown(polygon)}; allowed: polygons of three corners "
+            f"[x, y] or more, mm, at most {far_mm:g} mm off. {_REMEDY}"
+        )
 
 
 def _is_covariance(cov: Cov) -> bool:

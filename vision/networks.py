@@ -3,6 +3,9 @@
 ``finder`` sees the top view and says where balls and things over the bed are; ``crops`` sees each
 candidate along its own line of sight and says where its centre is, how surely, whether it is a
 ball at all, and its name beside the others. How they were made stands in ``weights/``.
+
+Networks trained further on stills of one's own take their place where the environment variable
+``RESTMARK_WEIGHTS`` names the folder that ``vision.training.nets.ship`` wrote.
 """
 
 from __future__ import annotations
@@ -12,6 +15,7 @@ import os
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import cv2
@@ -23,6 +27,8 @@ from calibration.errors import RestmarkError
 
 Float32 = NDArray[np.float32]
 FINDER_FILE, CROPS_FILE = "finder.onnx", "crops.onnx"
+OWN_WEIGHTS = "RESTMARK_WEIGHTS"
+"""Environment variable: folder of networks to read with in place of the shipped ones."""
 MOST_THREADS = 4
 """More do not pay for networks this small."""
 
@@ -93,17 +99,40 @@ def cells_of_four(view: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 @lru_cache(maxsize=1)
 def shipped() -> Networks:
-    """The networks of this release."""
-    return Networks(_session(FINDER_FILE), _session(CROPS_FILE))
+    """The networks of this release, or one's own in their place."""
+    return loaded(min(_processors(), MOST_THREADS))
+
+
+def loaded(threads: int) -> Networks:
+    """The same networks on so many threads; one where many processes share the machine."""
+    return Networks(_session(FINDER_FILE, threads), _session(CROPS_FILE, threads))
 
 
 @lru_cache(maxsize=1)
 def crops_fingerprint() -> str:
-    """Which crop network this release ships: embeddings of two networks cannot be compared."""
+    """Which crop network reads: embeddings of two networks cannot be compared."""
     return hashlib.sha256(_weights(CROPS_FILE)).hexdigest()[:16]
 
 
+@lru_cache(maxsize=1)
+def fingerprint() -> str:
+    """Which networks read, both: a reading is kept with it."""
+    whole = hashlib.sha256(_weights(FINDER_FILE))
+    whole.update(_weights(CROPS_FILE))
+    return whole.hexdigest()
+
+
 def _weights(name: str) -> bytes:
+    own = os.environ.get(OWN_WEIGHTS)
+    if own:
+        path = Path(own) / name
+        if not path.is_file():
+            raise WeightsError(
+                f"{OWN_WEIGHTS}: got {own}, where there is no {name}; allowed: a folder that "
+                "`python -m vision.training.nets.ship` wrote. Name one, or none for the shipped "
+                "networks."
+            )
+        return path.read_bytes()
     source = files("vision") / "weights" / name
     if not source.is_file():
         raise WeightsError(
@@ -113,16 +142,22 @@ def _weights(name: str) -> bytes:
     return source.read_bytes()
 
 
-def _session(name: str) -> Any:
+def _session(name: str, threads: int) -> Any:
     settings = onnxruntime.SessionOptions()
-    settings.intra_op_num_threads = min(_processors(), MOST_THREADS)
+    settings.intra_op_num_threads = threads
     settings.inter_op_num_threads = 1
     settings.log_severity_level = 3
     # threads that spin for the next run would take the cores from the other network
     settings.add_session_config_entry("session.intra_op.allow_spinning", "0")
-    return onnxruntime.InferenceSession(
-        _weights(name), settings, providers=["CPUExecutionProvider"]
-    )
+    weights = _weights(name)
+    try:
+        return onnxruntime.InferenceSession(weights, settings, providers=["CPUExecutionProvider"])
+    except Exception as wrong:  # the library's errors have no common kind of their own
+        raise WeightsError(
+            f"{os.environ.get(OWN_WEIGHTS) or 'vision/weights'}/{name}: no network that can run "
+            f"({str(wrong).splitlines()[0]}); allowed: a file that this release ships or "
+            "`python -m vision.training.nets.ship` wrote. Put that file there."
+        ) from None
 
 
 def _processors() -> int:

@@ -18,28 +18,31 @@ from calibration.kept.calibration import Calibration
 from calibration.notices import Notice
 from calibration.table import BALL_DIAMETER_MM
 from calibration.watch.drift import Drift, DriftWatch
-from vision.bed.obstruction import obstructions
-from vision.bed.reference import Reference, Unexplained
+from vision.bed.blind import blind_mm, still_blind
+from vision.bed.hidden import hidden_mm
+from vision.bed.obstruction import hiding, over_bed
+from vision.bed.patches import Patch
+from vision.bed.reference import Reference
 from vision.find.detect import Finder, NetworkFinder, one_a_place
 from vision.find.finder_view import FinderView
 from vision.find.search import Search
 from vision.name.colour import colour_lack, doubted
 from vision.name.identify import Name, alike, name_balls
 from vision.name.taught import Taught
+from vision.name.unusual import is_taught, notice_of, unusual
 from vision.place.apart import keep_apart
 from vision.place.centres import Placed, place_balls
 
 from .header import is_turned
-from .layout import BALL_IDS, Ball, Layout
+from .layout import BALL_IDS, Ball, Layout, as_cov
 from .networks import Networks, shipped
-from .still import Picture, StillError, check_size, decode_still
+from .noticed import doubts, hiding_notices, poor
+from .still import Picture, StillError, check_light, check_size, decode_still
 
 NEAR_PX = 1.0
 """A camera corrected by less needs no new view: the finder aims no finer."""
 BALL_ODDS = 0.0
 """Log odds from which a candidate is a ball."""
-POOR_MM = 1.5
-"""Sigma from which a ball's place is called poor."""
 OVERLAP = 0.88
 """Placed balls nearer than this, in diameters, are one."""
 
@@ -53,7 +56,9 @@ class Reader:
     only where it differs; every ball is placed anew. Threads may share a reader: stills are read
     one at a time.
 
-    ``last_timings_ms`` holds the time of each step of the last still. ``taught`` is what is known
+    ``last_timings_ms`` holds the time of each step of the last still, ``last_unpushed_mm`` where
+    its balls were seen before those that overlap were moved apart, ``last_calibration`` what it was
+    read with, as the rails corrected it. ``taught`` is what is known
     of the ball set and may be set anew between stills. Another ``finder`` can stand in for the
     shipped network. Raises ``WeightsError`` where the shipped networks are missing or damaged.
     """
@@ -70,12 +75,15 @@ class Reader:
         self.networks = networks or shipped()
         self.view = FinderView.of(calibration.camera, calibration.table)
         self.reference = Reference.of(calibration, self.view)
+        self.blind = () if self.reference is None else blind_mm(self.reference)
         self.watch = DriftWatch(calibration)
         self.search = Search(
             finder or NetworkFinder(networks=self.networks), self.view, calibration.table
         )
         self._one_at_a_time = threading.RLock()
         self.last_timings_ms: dict[str, float] = {}
+        self.last_unpushed_mm: dict[str, tuple[float, float]] = {}
+        self.last_calibration = calibration
 
     def read_still(
         self,
@@ -97,7 +105,7 @@ class Reader:
 
         Raises:
             StillError: bytes that are no whole picture, or one of another size than the
-                calibration's.
+                calibration's; code "too-dark": no light on the table.
             CalibrationError: code "moved": camera or table moved farther than can be corrected,
                 or the rails cannot be found again.
         """
@@ -150,21 +158,29 @@ class Reader:
             if afresh:
                 self.forget()
             self.last_timings_ms = {}
+            with self._step("view"):
+                seen = self.view.warp(picture)
+                check_light(seen, name=name or "still")
             with self._step("drift"):
                 drift = self.watch.check(picture, name=name or "still")
-            return replace(self._read(picture, name, previous, drift), settled=settled)
+            return replace(self._read(picture, seen, name, previous, drift), settled=settled)
 
     def forget(self) -> None:
         """The next still is read as if it were the first."""
         with self._one_at_a_time:
             self.search.forget()
 
-    def _read(self, picture: Picture, name: str, previous: Layout | None, drift: Drift) -> Layout:
+    def _read(
+        self, picture: Picture, seen: Picture, name: str, previous: Layout | None, drift: Drift
+    ) -> Layout:
         camera, table = drift.calibration.camera, self.calibration.table
+        self.last_calibration = drift.calibration
         steady = drift.corrected_px < NEAR_PX
-        with self._step("view"):
-            view = self.view if steady else FinderView.of(camera, table)
-            seen = view.warp(picture)
+        view = self.view
+        if not steady:
+            with self._step("view again"):
+                view = FinderView.of(camera, table)
+                seen = view.warp(picture)
         with self._step("find"):
             search = self.search
             found = search.again(seen, camera) if steady else search.afresh(seen, view)
@@ -180,30 +196,43 @@ class Reader:
             lack = colour_lack(picture) if names else None
             names = names if lack is None else doubted(names)
         with self._step("compare"):
-            unexplained = self._unexplained(seen, centres)
-            things = obstructions(found.things, unexplained)
+            over = over_bed(found.things, self._patches(seen, centres), table.surface_mm)
+            hidden = hidden_mm(hiding(over), view, table, centres)
+        self.last_unpushed_mm = {
+            name.id: (float(x), float(y))
+            for name, (x, y) in zip(names, placed.centre_mm, strict=True)
+        }
         balls = _balls(drift.calibration, centres, placed.cov_mm2, names)
         odd = alike(placed.names, centres, hint=hint, names=names)
-        unsure = _doubts(balls) if lack is None else [lack]
-        poor = _poor(names, centres, placed.cov_mm2)
+        unsure = doubts(balls) if lack is None else [lack]
+        seen_poorly = poor(names, centres, placed.cov_mm2)
         moved = (
             [Notice(code=_DRIFT_CODES[drift.state], text=drift.warning)] if drift.warning else []
         )
-        if steady and not things:
+        if steady and not over.living and not over.dead:
             search.keep(placed, camera)
         else:
             search.forget()
-        return Layout(
-            still=name,
-            surface_mm=table.surface_mm,
-            balls=balls,
-            obstructed=bool(things),
-            notices=(*moved, *odd, *unsure, *poor, *things),
+        return _with_set(
+            Layout(
+                still=name,
+                surface_mm=table.surface_mm,
+                balls=balls,
+                obstructed=bool(over.living),
+                hidden_mm=(*hidden, *still_blind(self.blind, centres)),
+                notices=(
+                    *moved,
+                    *odd,
+                    *unsure,
+                    *seen_poorly,
+                    *over.living,
+                    *hiding_notices(hidden),
+                ),
+            ),
+            self.taught,
         )
 
-    def _unexplained(
-        self, seen: NDArray[np.uint8], centres_mm: FloatArray
-    ) -> tuple[Unexplained, ...] | None:
+    def _patches(self, seen: NDArray[np.uint8], centres_mm: FloatArray) -> tuple[Patch, ...] | None:
         if self.reference is None:
             return None
         return self.reference.unexplained(self.search.cells(seen), centres_mm)
@@ -215,18 +244,28 @@ class Reader:
         self.last_timings_ms[step] = (time.perf_counter() - started) * 1e3
 
 
+def _with_set(layout: Layout, taught: Taught | None) -> Layout:
+    """The layout, and what it says of a ball set that was not taught yet."""
+    if taught is not None and is_taught(layout, taught.ids):
+        return layout
+    found = unusual([layout])
+    if found is None:
+        return layout
+    return replace(layout, unlike=found.unlike, notices=(*layout.notices, notice_of(found, layout)))
+
+
 def _balls(
     calibration: Calibration, centres_mm: FloatArray, cov_mm2: FloatArray, names: tuple[Name, ...]
 ) -> tuple[Ball, ...]:
     if not names:
         return ()
-    whole = cov_mm2 + calibration.own_covariance_mm2(centres_mm)
+    whole = calibration.error_factor**2 * (cov_mm2 + calibration.own_covariance_mm2(centres_mm))
     balls = [
         Ball(
             id=name.id,
             x_mm=float(x),
             y_mm=float(y),
-            cov_mm2=((float(c[0, 0]), float(c[0, 1])), (float(c[1, 0]), float(c[1, 1]))),
+            cov_mm2=as_cov(c),
             confidence=name.confidence,
             doubtful=name.doubtful,
             runners_up=name.runners_up,
@@ -245,34 +284,6 @@ def chosen(placed: Placed) -> Placed:
     sure = placed.taken(order)
     kept = one_a_place(sure.centre_mm, OVERLAP * BALL_DIAMETER_MM)[: len(BALL_IDS)]
     return sure.taken(kept)
-
-
-def _doubts(balls: tuple[Ball, ...]) -> list[Notice]:
-    out = []
-    for ball in balls:
-        if ball.doubtful:
-            others = ", ".join(f"{name} ({p:.0%})" for name, p in ball.runners_up)
-            text = f"Ball {ball.id} at x {ball.x_mm:.0f}, y {ball.y_mm:.0f} mm is in doubt" + (
-                f"; it could be {others}." if others else "."
-            )
-            fields = {"id": ball.id, "places_mm": [list(ball.centre_mm)]}
-            out.append(Notice(code="name-in-doubt", text=text, fields=fields))
-    return out
-
-
-def _poor(names: tuple[Name, ...], centres_mm: FloatArray, cov_mm2: FloatArray) -> list[Notice]:
-    """A notice for each ball that the picture itself shows poorly, whatever the calibration."""
-    sigma_mm = np.sqrt(np.linalg.eigvalsh(cov_mm2)[:, 1]) if names else ()
-    return [
-        Notice(
-            code="seen-poorly",
-            text=f"Ball {name.id} at x {x:.0f}, y {y:.0f} mm is seen poorly: {sigma:.1f} mm, "
-            "1 sigma.",
-            fields={"id": name.id, "places_mm": [[float(x), float(y)]], "sigma_mm": float(sigma)},
-        )
-        for name, (x, y), sigma in zip(names, centres_mm, sigma_mm, strict=True)
-        if sigma > POOR_MM
-    ]
 
 
 @lru_cache(maxsize=4)

@@ -7,7 +7,6 @@ and damage within by what the decoder warns of and by what the picture shows.
 
 from __future__ import annotations
 
-import re
 import struct
 import zlib
 
@@ -18,20 +17,25 @@ from numpy.typing import NDArray
 from calibration.errors import RestmarkError
 
 from . import heif
+from .coefficients import multiplied
 from .damage import steps_between_blocks, warned_of
-from .header import PNG_START, kind_of, stated_size_px
+from .header import PNG_START, is_turned, kind_of, parts_of_png, stated_size_px
+from .jpeg_file import block_rows_px, coding, is_whole, odd_tables, scans
+from .moved_rows import stand_beside
 
 Picture = NDArray[np.uint8]
 MOST_PIXELS = 64_000_000
 """More than any camera over a table needs; decoded it takes 200 MB."""
+TOO_DARK = "too-dark"
+LEAST_BRIGHT = 30
+"""Of the sample stills darkened step by step, all balls are found down to 37 and three of twelve
+are missed at 20; in stills of dim rooms it is 100 and more."""
+MOST_SCANS = 40
+"""Encoders that save a picture in steps use ten; each goes over all of it, and costs its time."""
 MIN_SIDE_PX = 200
 """Below this a ball on any table is under 5 px wide: nothing could be read."""
 
 _KINDS = "a JPEG or PNG file"
-_SCAN = 0xDA
-_JPEG_END = 0xD9
-# in entropy-coded data 0xFF is followed by a stuffed 0, a restart marker or a fill byte
-_MARKER_AFTER_SCAN = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
 
 
 class StillError(RestmarkError):
@@ -72,19 +76,21 @@ def decode_still(
     stated = stated_size_px(data)
     if stated is not None:
         _check_stated(stated, size_px, label)
-    if stated is None or not (_jpeg_is_whole(data) if kind == "jpeg" else _png_is_whole(data)):
+    if stated is None or not (is_whole(data) if kind == "jpeg" else _png_is_whole(data)):
         raise StillError(
             f"{label}: cut off or damaged ({len(data)} bytes, the picture's end is missing); "
             "allowed: a whole JPEG or PNG file. Copy or take the still again."
         )
+    if kind == "jpeg":
+        _check_header(data, label)
     flags = cv2.IMREAD_COLOR | (cv2.IMREAD_IGNORE_ORIENTATION if as_stored else 0)
     picture, said = warned_of(lambda: _decode(data, flags))
     if picture is None:
         raise _damaged(label, "it cannot be decoded")
     if said:
         raise _damaged(label, f"the decoder says: {said}")
-    if kind == "jpeg" and steps_between_blocks(picture):
-        raise _damaged(label, "its brightness steps between two rows of blocks")
+    if kind == "jpeg" and (shown := _shown_damage(data, picture, as_stored)):
+        raise _damaged(label, shown)
     if size_px is not None:
         check_size(picture, size_px, name=label)
     return picture
@@ -137,6 +143,22 @@ def _other_size(got: tuple[int, int], size_px: tuple[int, int], label: str) -> S
     )
 
 
+def check_light(seen: Picture, *, name: str = "") -> None:
+    """Refuse a view of the table (H, W, 3) in which the lamp is off: balls would be missed.
+
+    Raises:
+        StillError: code "too-dark".
+    """
+    bright = float(np.percentile(seen[::4, ::4].max(axis=2), 99))
+    if bright < LEAST_BRIGHT:
+        raise StillError(
+            f"{name or 'still'}: too dark, the brightest parts of the table have {bright:.0f} of "
+            f"255 levels; allowed: {LEAST_BRIGHT} or more. Turn the lamp on, or have the camera "
+            "expose longer.",
+            code=TOO_DARK,
+        )
+
+
 def check_size(picture: Picture, size_px: tuple[int, int], *, name: str = "") -> None:
     """Refuse a picture that has not the calibration's width and height.
 
@@ -148,6 +170,35 @@ def check_size(picture: Picture, size_px: tuple[int, int], *, name: str = "") ->
         raise _other_size((width, height), size_px, name or "still")
 
 
+def _check_header(data: bytes, label: str) -> None:
+    """Refuse a JPEG by what stands before and between its coded data."""
+    if (count := scans(data)) > MOST_SCANS:
+        raise StillError(
+            f"{label}: got {count} scans over the picture; allowed: at most {MOST_SCANS}. Save the "
+            "still again, as a plain JPEG."
+        )
+    if odd := odd_tables(data):
+        raise _damaged(label, odd)
+
+
+def _shown_damage(data: bytes, picture: Picture, as_stored: bool) -> str:
+    """What a JPEG's picture shows of damage that no decoder notices; "" where nothing."""
+    if not as_stored and is_turned(data):  # rows of blocks would be columns
+        stored = _decode(data, cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+        picture = picture if stored is None else stored
+    row_px = block_rows_px(data)
+    if steps_between_blocks(picture, row_px):
+        return "its brightness steps between two rows of blocks"
+    if stand_beside(picture, row_px):
+        return "rows of blocks stand beside where they belong"
+    coded = coding(data)
+    # the standard's own tables are known, all others by what they make of the picture alone
+    if coded is not None and not coded.by_example:
+        wave = multiplied(picture, coded.tables, coded.coarser)
+        return wave and f"a quantisation table is not the one it was coded with: {wave}"
+    return ""
+
+
 def _decode(data: bytes, flags: int) -> Picture | None:
     try:
         picture = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
@@ -156,32 +207,10 @@ def _decode(data: bytes, flags: int) -> Picture | None:
     return None if picture is None else np.asarray(picture, dtype=np.uint8)
 
 
-def _jpeg_is_whole(data: bytes) -> bool:
-    """Whether the segments lead through at least one scan to the end-of-image marker."""
-    at, scans = 2, 0
-    while at + 2 <= len(data):
-        if data[at] != 0xFF:
-            return False
-        marker = data[at + 1]
-        if marker == 0xFF:  # fill byte
-            at += 1
-            continue
-        if marker == _JPEG_END:
-            return scans > 0
-        if at + 4 > len(data):
-            return False
-        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-        if marker == _SCAN:
-            scans += 1
-            found = _MARKER_AFTER_SCAN.search(data, at)
-            if found is None:
-                return False
-            at = found.start()
-    return False
-
-
 def _png_is_whole(data: bytes) -> bool:
     """Whether every chunk is complete with a right checksum and the last is IEND."""
+    if parts_of_png(data) is None:
+        return False
     at = len(PNG_START)
     while at + 12 <= len(data):
         length, kind = struct.unpack(">I4s", data[at : at + 8])

@@ -22,6 +22,7 @@ from calibration.vary import PARAMETERS, SURFACE, sensitivity
 from .bed_picture import BedPicture
 from .budget import Budget
 from .fits_together import check_agreement
+from .proof import KeptProof
 from .rail_marks import RailMark
 
 TABLE_FORMAT = "restmark-table"
@@ -83,6 +84,8 @@ class Calibration:
     """What the empty still showed on the rails; without them drift cannot be checked."""
     bed_picture: BedPicture | None = None
     """What it showed of the bed, to compare later stills with. None in older files."""
+    proof: KeptProof | None = None
+    """By how much errors proved larger than stated; None where nobody proved it."""
 
     def __post_init__(self) -> None:
         strict.check(self, label="calibration", error=CalibrationError, remedy=_REMEDY)
@@ -134,6 +137,11 @@ class Calibration:
         """The stated error over the bed, worked out from the covariance; None without one."""
         return Budget.of(self.table, self.own_covariance_mm2) if self.parameter_names else None
 
+    @property
+    def error_factor(self) -> float:
+        """What readings multiply their sigmas by, as the user's own proof found; 1 without."""
+        return 1.0 if self.proof is None else self.proof.factor
+
     # -- mapping ---------------------------------------------------------------------------
 
     def table_mm(
@@ -173,8 +181,26 @@ class Calibration:
         against a tape measure from the head nose and the lower long nose, where it is.
         """
         flat = np.asarray(points_mm, dtype=float).reshape(-1, 2)
+        by_parameter = self.slopes_mm(flat, height_mm, by_tape=by_tape)
+        cov = np.asarray(self.parameter_cov, dtype=float).reshape(by_parameter.shape[2:] * 2)
+        whole = by_parameter @ cov @ np.swapaxes(by_parameter, 1, 2)
+        # a guessed scale leaves variances so large that rounding alone makes it lopsided
+        return np.asarray((whole + np.swapaxes(whole, 1, 2)) / 2)
+
+    def slopes_mm(
+        self,
+        points_mm: ArrayLike,
+        height_mm: float = BALL_CENTRE_HEIGHT_MM,
+        *,
+        by_tape: bool = False,
+    ) -> FloatArray:
+        """How places (N, 2) move with each parameter of ``parameter_cov``, (N, 2, parameters).
+
+        Their errors are common to all places: a joint covariance needs this.
+        """
+        flat = np.asarray(points_mm, dtype=float).reshape(-1, 2)
         if not self.parameter_names:
-            return np.zeros((len(flat), 2, 2))
+            return np.zeros((len(flat), 2, 0))
         points = np.column_stack([flat, np.full(len(flat), float(height_mm))])
         by_parameter = np.linalg.inv(self.camera.jacobian(flat, height_mm)) @ sensitivity(
             self.camera, self.parameter_names, points
@@ -184,8 +210,7 @@ class Calibration:
                 if name in self.parameter_names:
                     share = flat[:, axis] / self.table.surface_mm[axis]
                     by_parameter[:, axis, self.parameter_names.index(name)] += share
-        cov = np.asarray(self.parameter_cov, dtype=float)
-        return np.asarray(by_parameter @ cov @ np.swapaxes(by_parameter, 1, 2))
+        return np.asarray(by_parameter)
 
     def outline_px(self) -> dict[str, tuple[FloatArray, ...]]:
         """Pixel polylines for drawing over a still: ``noses``, ``pockets``, ``sights``.
@@ -242,6 +267,7 @@ class Calibration:
             "residuals": [asdict(residual) for residual in self.residuals],
             "rail_marks": [mark.to_dict() for mark in self.rail_marks],
             "bed_picture": None if self.bed_picture is None else self.bed_picture.to_dict(),
+            "proof": None if self.proof is None else self.proof.to_dict(),
         }
 
     @classmethod
@@ -268,6 +294,7 @@ class Calibration:
                 "residuals": strict.listed(_residual),
                 "rail_marks": strict.listed(lambda part, at: RailMark.from_dict(part, path=at)),
                 "bed_picture": strict.or_none(lambda part, at: BedPicture.from_dict(part, path=at)),
+                "proof": strict.or_none(lambda part, at: KeptProof.from_dict(part, path=at)),
             },
         )
         check_agreement(out.camera, out.table, out.rail_marks, out.bed_picture, path=path)

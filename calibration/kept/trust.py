@@ -12,7 +12,7 @@ MOST_MM = 5.0
 """A little under a tenth of a ball: a calibration that may be further off than that, 95 %,
 somewhere on the bed makes misses that were none. Measured on a sample room: with a lens file 2.1,
 with a measured height 1.8, with neither 5.6 mm."""
-DOUBTED = ("size-in-doubt", "size-unchecked", "few-points")
+DOUBTED = ("size-in-doubt", "size-unchecked", "few-points", "lens-unseen")
 """Notices that say a whole calibration may be wrong without its stated error knowing."""
 _SETTLE = (
     "make a lens file with `restmark board` and `restmark lens` (best), measure the camera's "

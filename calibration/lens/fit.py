@@ -17,7 +17,7 @@ from calibration.errors import CalibrationError
 
 from .board import BoardPattern, BoardView
 from .board_views import FEWEST_STILLS, Still, check_enough, usable_views
-from .coverage import check_coverage, picture_coverage
+from .coverage import bare_regions, check_coverage, picture_coverage
 from .file import INTRINSICS, BoardStill, Lens
 
 __all__ = ["FEWEST_STILLS", "BoardStill", "Lens", "fit_lens"]
@@ -40,6 +40,8 @@ _MODELS = (
 )
 """From few to many free intrinsics; a later one must earn its place on held-out stills."""
 _EARNED = 0.98
+_RICHEST = cv2.CALIB_FIX_ASPECT_RATIO
+"""What a lens may do where no board was seen, and no still could tell."""
 
 
 def fit_lens(
@@ -56,7 +58,7 @@ def fit_lens(
     no good are left out, each with its reason. Raises CalibrationError where fewer than
     ``FEWEST_STILLS`` are usable, the picture is covered too poorly or the board was never tilted.
     """
-    board = _as_printed(board, ruler_mm)
+    board = as_printed(board, ruler_mm)
     records = {still.name: still for still in unread}
     size, views, found = usable_views(stills, board, records)
     records |= found
@@ -69,6 +71,8 @@ def fit_lens(
     _check_held_out(held_out_px2, size)
     fit = _fit(kept, size, model)
     covariance = _covariance(kept, fit)
+    if bare_regions(coverage):
+        covariance = _open_covariance(kept, size, fit, covariance)
     _check_focal(fit, covariance)
     for index, view in enumerate(kept):
         records[view.name] = replace(
@@ -97,7 +101,12 @@ class _Fit:
     flags: int
 
 
-def _as_printed(board: BoardPattern, ruler_mm: float | None) -> BoardPattern:
+def as_printed(board: BoardPattern, ruler_mm: float | None) -> BoardPattern:
+    """The board as it lies on paper, by what the print's 100 mm bar measures.
+
+    Raises:
+        CalibrationError: no copier makes such a bar.
+    """
     if ruler_mm is None:
         return board
     low, high = RULER_MM
@@ -248,6 +257,27 @@ def _covariance(views: Sequence[BoardView], fit: _Fit) -> FloatArray:
     return np.asarray(free.T @ np.linalg.inv(normal) @ free * variance_px2)
 
 
+def _open_covariance(
+    views: Sequence[BoardView], size: tuple[int, int], fit: _Fit, covariance: FloatArray
+) -> FloatArray:
+    """The covariance with what a richer lens, as likely where a board was seen, does elsewhere.
+
+    Terms that did not earn their place on held-out stills may still be there: the richer one's
+    own covariance, and by how much its parameters differ.
+    """
+    if fit.flags in (_RICHEST, 0):
+        return covariance
+    rich = _fit(views, size, _RICHEST)
+    apart = _intrinsics(rich) - _intrinsics(fit)
+    return np.asarray(_covariance(views, rich) + np.outer(apart, apart))
+
+
+def _intrinsics(fit: _Fit) -> FloatArray:
+    """The nine, in the order of ``INTRINSICS``."""
+    fx, fy, cx, cy = fit.matrix[[0, 1, 0, 1], [0, 1, 2, 2]]
+    return np.array([fx, fy, cx, cy, *fit.distortion])
+
+
 def _free_columns(flags: int) -> FloatArray:
     """One row a free parameter: how it moves the nine intrinsics."""
     rows = np.eye(len(INTRINSICS))
@@ -271,13 +301,13 @@ def _lens(
     held_out_px: float,
     coverage: Sequence[float],
 ) -> Lens:
-    k1, k2, p1, p2, k3 = (float(k) for k in fit.distortion)
+    fx, fy, cx, cy, k1, k2, p1, p2, k3 = (float(value) for value in _intrinsics(fit))
     return Lens(
         image_size_px=size,
-        fx_px=float(fit.matrix[0, 0]),
-        fy_px=float(fit.matrix[1, 1]),
-        cx_px=float(fit.matrix[0, 2]),
-        cy_px=float(fit.matrix[1, 2]),
+        fx_px=fx,
+        fy_px=fy,
+        cx_px=cx,
+        cy_px=cy,
         distortion=(k1, k2, p1, p2, k3),
         parameter_cov=tuple(tuple(float(v) for v in row) for row in covariance),
         fit_rms_px=fit.rms_px,

@@ -52,7 +52,7 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     canvas.setFillGray(0)
     _draw_pattern(canvas, sheet)
     bar_left_mm = min(_BAR_LEFT_MM, sheet.corner_mm[0])
-    _draw_ruler(canvas, bar_left_mm)
+    draw_ruler(canvas, bar_left_mm)
     text_left_mm = bar_left_mm + RULER_MM + 4.0
     _draw_lines(canvas, text_left_mm, width_mm - UNPRINTABLE_MM - text_left_mm, _lines(sheet.board))
     canvas.showPage()
@@ -106,7 +106,7 @@ def _draw_pattern(canvas: Canvas, sheet: Sheet) -> None:
     canvas.drawPath(path, stroke=0, fill=1, fillMode=_EVEN_ODD)
 
 
-def _draw_ruler(canvas: Canvas, left_mm: float) -> None:
+def draw_ruler(canvas: Canvas, left_mm: float) -> None:
     """A bar of blocks between two end strokes whose outer edges lie ``RULER_MM`` apart."""
     stroke_mm, low_mm = 0.3, UNPRINTABLE_MM + 0.2
     for edge_mm in (left_mm, left_mm + RULER_MM - stroke_mm):

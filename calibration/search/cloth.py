@@ -5,6 +5,7 @@ The cushions wear the bed's cloth, so the outline is the seam between cushions a
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -17,14 +18,18 @@ from calibration.lens.file import Lens
 from calibration.solve.start import DEFAULT_FOCAL
 from calibration.table import Table
 
+from .cloth_light import distances
+
 ImageArray = NDArray[np.uint8]
 _WORK_WIDTH_PX = 640
-_THRESHOLDS = (0.45, 0.65, 0.9, 1.3, 1.9, 2.7, 4.0)
-"""Colour distances tried, in units of the cloth's usual spread."""
-_CHROMA_SPREAD, _LIGHT_SPREAD = 7.0, 28.0
-"""CIE L*a*b* spread within one cloth: lamps and wear change lightness far more than colour."""
+_LIMITS = (0.45, 0.65, 0.9, 1.3, 1.9, 2.7, 4.0)
+"""Distances from the cloth tried, in units of its usual spread."""
 _LEAST_FIT = 0.9
 """Least overlap (intersection over union) of cloth and its four-sided outline."""
+_LEAST_BRIDGED, _LEAST_OF_HULL = 0.95, 0.6
+"""The same of its convex hull, and the least part of the hull that is cloth."""
+_OUTSIDE = 0.12
+"""How far outside the picture, as a part of it, a corner of the cloth may lie."""
 _SAME_PX = 8.0
 """Outlines whose corners agree this well, in pixels of the reduced picture, are one."""
 _ALIKE_PX = 2.0
@@ -88,26 +93,41 @@ class ClothOutline:
         )
 
 
-def find_cloth(still_bgr: ImageArray, head: str) -> tuple[ClothOutline, ...]:
+def find_cloth(still_bgr: ImageArray, head: str) -> Iterator[tuple[ClothOutline, ...]]:
     """Outlines that may be that of the cloth in the picture's middle, likeliest first.
 
-    A shaded rim or rails of the cloth's own colour make several outlines possible; one that
-    many colour limits agree on comes first, and what lies around each must decide. Raises
-    CalibrationError where no four-sided cloth is seen whole, or the head side is a long one.
+    One tuple, never empty, for each way of telling cloth from what is not (``cloth_light``) that
+    shows any; the next way is only tried when it is asked for. A shaded rim or rails of the
+    cloth's own colour make several outlines possible; one that many limits agree on comes first,
+    and what lies around each must decide.
+
+    Raises:
+        CalibrationError: none of the ways shows a four-sided cloth whole, or the head side is a
+            long one.
     """
     scale = _WORK_WIDTH_PX / max(still_bgr.shape[:2])
     small = cv2.resize(still_bgr, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    distance = _colour_distance(np.asarray(small, dtype=np.uint8))
-    found = [_quad_of(distance < threshold) for threshold in _THRESHOLDS]
-    groups = _grouped([quad for quad in found if quad is not None and quad.fit >= _LEAST_FIT])
-    if not groups:
-        fit = max((quad.fit for quad in found if quad is not None), default=0.0)
-        raise CalibrationError(
-            f"still: got no whole cloth with four straight sides around the picture's middle "
-            f"(best overlap {fit:.0%}); allowed: {_LEAST_FIT:.0%} or more. Take the still so that "
-            "the empty table lies in the middle, whole, with its rails, evenly lit."
-        )
-    return tuple(_outline(quad, head, scale) for quad in groups)
+    seen, fit, wrong_head = False, 0.0, None
+    for distance in distances(np.asarray(small, dtype=np.uint8)):
+        found = [quad for limit in _LIMITS if (quad := _quad_of(distance < limit)) is not None]
+        fit = max((fit, *(quad.fit for quad in found)))
+        groups = _grouped([quad for quad in found if quad.fit >= _LEAST_FIT])
+        outlines: list[ClothOutline] = []
+        for quad in groups:
+            try:
+                outlines.append(_outline(quad, head, scale))
+            except CalibrationError as refused:
+                wrong_head = wrong_head or refused
+        if outlines:
+            seen = True
+            yield tuple(outlines)
+    if seen:
+        return
+    raise wrong_head or CalibrationError(
+        f"still: got no whole cloth with four straight sides around the picture's middle "
+        f"(best overlap {fit:.0%}); allowed: {_LEAST_FIT:.0%} or more. Take the still so that "
+        "the empty table lies in the middle, whole, with its rails, evenly lit."
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,19 +167,6 @@ def _outline(quad: _Quad, head: str, scale: float) -> ClothOutline:
     )
 
 
-def _colour_distance(small: ImageArray) -> FloatArray:
-    """(h, w): distance of every pixel's colour from the cloth's in the middle."""
-    smooth = cv2.GaussianBlur(small, (0, 0), 1.0)
-    lab = cv2.cvtColor(smooth.astype(np.float32) / 255.0, cv2.COLOR_BGR2LAB).astype(float)
-    height, width = lab.shape[:2]
-    rows, columns = np.mgrid[0:height, 0:width]
-    middle = ((columns / width - 0.5) / 0.22) ** 2 + ((rows / height - 0.5) / 0.18) ** 2 < 1
-    cloth = np.median(lab[middle], axis=0)
-    chroma = np.hypot(lab[..., 1] - cloth[1], lab[..., 2] - cloth[2]) / _CHROMA_SPREAD
-    light = (lab[..., 0] - cloth[0]) / _LIGHT_SPREAD
-    return np.asarray(np.hypot(chroma, light))
-
-
 def _quad_of(mask: NDArray[np.bool_]) -> _Quad | None:
     """The cloth region in the middle as four sides, clockwise; None where there is none."""
     region = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
@@ -171,24 +178,47 @@ def _quad_of(mask: NDArray[np.bool_]) -> _Quad | None:
     own = int(np.argmax(counts))
     if counts[own] == 0 or stats[own, cv2.CC_STAT_AREA] < _LEAST_AREA * region.size:
         return None
-    contours, _ = cv2.findContours(
-        (labels == own).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
+    whole = _outlined((labels == own).astype(np.uint8))
+    if whole is not None and whole.fit >= _LEAST_FIT:
+        return whole
+    # what hides a part of the cloth, a lamp's shade or its cord, bites into it: a hull bridges that
+    bridged = _outlined(_bridged((labels == own).astype(np.uint8)))
+    return whole if bridged is None or bridged.fit < _LEAST_BRIDGED else bridged
+
+
+def _bridged(region: ImageArray) -> ImageArray:
+    """The region's convex hull, where the region fills most of it; else the region."""
+    contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    hull = np.zeros_like(region)
+    cv2.fillConvexPoly(hull, cv2.convexHull(max(contours, key=cv2.contourArea)), 1)
+    filled = np.count_nonzero(region) > _LEAST_OF_HULL * np.count_nonzero(hull)
+    return hull if filled else region
+
+
+def _outlined(region: ImageArray) -> _Quad | None:
+    """Four sides around one region, clockwise; one corner may lie outside the picture."""
+    contours, _ = cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     contour = max(contours, key=cv2.contourArea)
-    corners = _refit(
-        np.asarray(cv2.approxPolyN(cv2.convexHull(contour), 4), float).reshape(-1, 2),
-        np.asarray(contour, float).reshape(-1, 2),
-    )
-    if corners is None or corners.min() < _RIM_PX:
+    points = np.asarray(contour, float).reshape(-1, 2)
+    height, width = region.shape
+    last = np.array([width, height]) - 1
+    # where the picture ends is no side of the cloth
+    points = points[np.all((points >= _RIM_PX) & (points <= last - _RIM_PX), axis=1)]
+    if len(points) < 4:
         return None
-    if np.any(corners.max(axis=0) > np.array([width, height]) - 1 - _RIM_PX):
+    corners = _refit(
+        np.asarray(cv2.approxPolyN(cv2.convexHull(contour), 4), float).reshape(-1, 2), points
+    )
+    if corners is None or np.any((corners < -_OUTSIDE * last) | (corners > (1 + _OUTSIDE) * last)):
+        return None
+    if np.count_nonzero(np.any((corners < _RIM_PX) | (corners > last - _RIM_PX), axis=1)) > 1:
         return None
     filled, quad = np.zeros_like(region), np.zeros_like(region)
     cv2.drawContours(filled, [contour], -1, 1, cv2.FILLED)
     cv2.fillPoly(quad, [np.round(corners).astype(np.int32)], 1)
     union = int(np.count_nonzero((filled > 0) | (quad > 0)))
     overlap = int(np.count_nonzero((filled > 0) & (quad > 0))) / max(union, 1)
-    return _Quad(overlap, _clockwise(corners), np.asarray(contour, float).reshape(-1, 2))
+    return _Quad(overlap, _clockwise(corners), points)
 
 
 def _refit(corners: FloatArray, contour: FloatArray) -> FloatArray | None:

@@ -28,6 +28,7 @@ OUTWARD: Mapping[str, tuple[float, float]] = {
 
 DIMENSION_SIGMA_MM: Mapping[str, float] = {
     "rail_cap_height_mm": 3.0,
+    "nose_height_mm": 0.4,
     "sight_offset_mm": 1.6,
     "cushion_width_mm": 1.5,
     "corner_mouth_mm": 6.0,
@@ -37,7 +38,8 @@ DIMENSION_SIGMA_MM: Mapping[str, float] = {
 }
 """How far (1 sigma, mm) a table's own dimensions may be from the model's figures.
 
-Sight offset and cushion width: half the standard's tolerance band (trade specification:
+Nose height: half the standard's band of ± 0.57, and what cloth and shims add. Sight offset and
+cushion width: half the standard's tolerance band (trade specification:
 93.7 ± 3.2; 47.6 to 50.8). Rail cap: nobody standardises it; 40 to 48 is what is met. Mouths:
 104.8 to 130.2 and 123.8 to 142.9 are allowed somewhere. ``nose_…``: how far the edge that a
 camera sees lies from the nose line, along one whole side; ``back_…`` likewise for the seam
@@ -47,6 +49,24 @@ between cushion and rail cap.
 DIMENSION_EXPECTED_MM: Mapping[str, float] = {f"nose_{side}_mm": 0.5 for side in SIDES}
 """What a dimension is expected to be where that is not 0: noses are round, and the edge between
 lit cushion and shaded bed lies on the upper half of the round, behind its foremost line."""
+
+SIDE_DIMENSIONS = frozenset(f"{edge}_{side}_mm" for edge in ("nose", "back") for side in SIDES)
+"""Those that say where the edge of one whole side is seen."""
+NOSE_ROUND_MM = 4.0
+"""Radius of a nose with its cloth: 2.5 to 6 are met."""
+
+
+def nose_sigma_mm(table: Table, eye_mm: FloatArray, side: str) -> float:
+    """How far (1 sigma) a side's seen edge may lie from where it is expected, seen from a place.
+
+    Aslant by tangent t the round's own outline lies r · t² / 2 before its foremost line, as the
+    middle of the light's edge may or may not: a third of a sigma each way from above grows so.
+    """
+    out = np.array(OUTWARD[side])
+    length, width = table.surface_mm
+    nose = np.array([length, width]) * np.maximum(out, 0.0)
+    slope = float(out @ (nose - np.asarray(eye_mm)[:2])) / float(eye_mm[2] - table.nose_height_mm)
+    return float(np.hypot(DIMENSION_SIGMA_MM[f"nose_{side}_mm"], NOSE_ROUND_MM / 4 * slope**2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,7 +31,7 @@ def _edge(table: Table, cushion: str, kind: str) -> TableEdge:
     moves: tuple[tuple[str, Vector], ...]
     if kind == "nose":
         out_mm, height_mm, rises = 0.0, table.nose_height_mm, 1
-        moves = ((f"nose_{side}_mm", outward),)
+        moves = ((f"nose_{side}_mm", outward), ("nose_height_mm", (0.0, 0.0, 1.0)))
     else:
         out_mm, height_mm, rises = table.cushion_width_mm, table.rail_cap_height_mm, 0
         moves = (

@@ -75,7 +75,7 @@ def _facing(table: Table, pocket: Pocket, index: int) -> TableEdge:
         start_mm=place(_FIRST_MM),
         end_mm=place(_LAST_MM),
         across_mm=(*across, 0.0),
-        moves=nose_point_moves(table, pocket, index),
+        moves=(*nose_point_moves(table, pocket, index), ("nose_height_mm", (0.0, 0.0, 1.0))),
         block_mm=_BLOCK_MM,
         whole=True,
         built_sigma_mm=_BUILT_SIGMA_MM,

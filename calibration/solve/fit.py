@@ -17,7 +17,16 @@ from scipy.optimize import least_squares
 from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.lens.file import INTRINSICS, Lens
-from calibration.seen.marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, KINDS, Landmarks
+from calibration.seen.marks import (
+    DIMENSION_EXPECTED_MM,
+    DIMENSION_SIGMA_MM,
+    KINDS,
+    SIDE_DIMENSIONS,
+    SIDES,
+    Landmarks,
+    nose_sigma_mm,
+)
+from calibration.table import Table
 from calibration.vary import POSE, STEPS, SURFACE, varied
 
 from .equations import Equations
@@ -122,11 +131,26 @@ def _focal_prior(landmarks: Landmarks, known: Known) -> Prior:
     return Prior(DEFAULT_FOCAL * longer_px, FOCAL_SPREAD * DEFAULT_FOCAL * longer_px)
 
 
+def viewed(problem: Problem, table: Table, camera: Camera) -> Problem:
+    """The problem with the noses' edges as sure as ``camera`` can see them, leaning as it does."""
+    priors = dict(problem.priors)
+    for side in SIDES:
+        if (name := f"nose_{side}_mm") in priors:
+            sigma_mm = nose_sigma_mm(table, camera.position_mm, side)
+            priors[name] = replace(priors[name], sigma=sigma_mm)
+    return replace(problem, priors=priors)
+
+
 def best_start(problem: Problem, cameras: Sequence[Camera]) -> State:
     """The start whose first steps of a fit lead to the least cost, priors included."""
-    scale = dict.fromkeys(KINDS, 1.0)
     if len(cameras) == 1:
-        return State(cameras[0], {}, scale)
+        return State(cameras[0], {}, dict.fromkeys(KINDS, 1.0))
+    return first_steps(problem, cameras)
+
+
+def first_steps(problem: Problem, cameras: Sequence[Camera]) -> State:
+    """The best of the first steps of a fit from each of ``cameras``."""
+    scale = dict.fromkeys(KINDS, 1.0)
     trials = [fit(problem, State(camera, {}, scale), rounds=1) for camera in cameras]
     return min(trials, key=lambda state: state.cost)
 
@@ -177,7 +201,7 @@ def _soft_loss(z: FloatArray) -> FloatArray:
 
 def _sides(problem: Problem) -> NDArray[np.bool_]:
     """The priors on whole sides: light from one side can put a single one far out."""
-    return np.array([name.startswith(("nose_", "back_")) for name in problem.priors])
+    return np.array([name in SIDE_DIMENSIONS for name in problem.priors])
 
 
 def _trust(problem: Problem, z: FloatArray) -> FloatArray:

@@ -12,7 +12,13 @@ from calibration.errors import CalibrationError
 from calibration.kept.budget import bed_grid_mm
 from calibration.kept.calibration import Calibration, Residual
 from calibration.notices import Notice
-from calibration.seen.marks import DIMENSION_EXPECTED_MM, DIMENSION_SIGMA_MM, Landmarks
+from calibration.seen.marks import (
+    DIMENSION_EXPECTED_MM,
+    DIMENSION_SIGMA_MM,
+    SIDE_DIMENSIONS,
+    Landmarks,
+    nose_sigma_mm,
+)
 from calibration.seen.points import FEWEST_CHECKED
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
@@ -41,8 +47,8 @@ FOCALS = (0.33, 5.5)
 MOST_SIDE_MM = 4.0
 """A whole side's edge further from its place than this refuses a solve: the building tolerance of
 3.2 mm (trade specification) and what light on a round nose adds."""
-SUSPECT_SIDE_MM = 1.2
-"""From this on a nose line is doubted: four of its sigmas (``DIMENSION_SIGMA_MM``)."""
+SUSPECT_SIGMAS = 4.0
+"""From so many of its sigmas on (``marks.nose_sigma_mm``) a nose line is doubted."""
 FEWEST_SIGHTS = 6
 """Sights that must agree, a third of a table's eighteen: as many as can carry the search alone."""
 _LEAST_HEADING = 0.15
@@ -132,7 +138,7 @@ def check_fit(
     if found:
         _check_residuals(found)
     _check_camera(camera)
-    doubts = _check_dimensions(table, change_mm)
+    doubts = _check_dimensions(table, change_mm, camera)
     _check_kinds(residuals)
     _check_height(camera, known)
     return (
@@ -184,20 +190,24 @@ def _check_camera(camera: Camera) -> None:
         )
 
 
-def _check_dimensions(table: Table, change_mm: Mapping[str, float]) -> tuple[Notice, ...]:
+def _check_dimensions(
+    table: Table, change_mm: Mapping[str, float], camera: Camera
+) -> tuple[Notice, ...]:
     """Refuse dimensions that no table has: then other edges were taken for the table's."""
     odd: list[str] = []
     doubts: list[Notice] = []
     for name, change in change_mm.items():
         off_mm = change - DIMENSION_EXPECTED_MM.get(name, 0.0)
-        whole_side = name.startswith(("nose_", "back_"))
+        whole_side = name in SIDE_DIMENSIONS
         most_mm = MOST_SIDE_MM if whole_side else MOST_SIGMAS * DIMENSION_SIGMA_MM[name]
         what = name.removesuffix("_mm").replace("_", " ")
         if abs(off_mm) > most_mm:
             value = off_mm if whole_side else getattr(table, name) + change
             odd.append(f"{what} {value:.1f} mm")
-        elif name.startswith("nose_") and abs(off_mm) > SUSPECT_SIDE_MM:
+        elif whole_side and name.startswith("nose_"):
             side = what.removeprefix("nose ")
+            if abs(off_mm) <= SUSPECT_SIGMAS * nose_sigma_mm(table, camera.position_mm, side):
+                continue
             text = (
                 f"the nose line on the {side} side looks {off_mm:+.1f} mm off: measure the surface "
                 "from nose to nose."

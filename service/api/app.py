@@ -8,17 +8,28 @@ from importlib.metadata import version
 from pathlib import Path
 
 from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
 
-from service.desk.arriving import ReadStill
+from service.desk.arriving.gathering import WAIT_S
 from service.desk.desk import Desk
+from service.desk.laying.guiding import Guides
 from service.desk.live import Live
-from service.desk.readers import TableReaders
+from service.desk.readers import ReadStill, TableReaders
+from service.desk.watching.watch import Opened
+from service.door import Door, Entry, SourceRule
+from service.door.names import LOOPBACK_NAMES
 from service.pages import install_pages
+from service.setup.setting_up import SettingUp
 from service.store import Store
 from service.words.lengths import Units
+from vision.find.detect import Finder
+from vision.sources.opening import open_source
 
-from .gate import LOOPBACK_NAMES, Gate
+from .asked import AskedBy
+from .gate import Gate
+from .paired import PairedOnly
 from .problems import install_problems
+from .published import publish
 from .routes import router
 
 _DESCRIPTION = (
@@ -31,26 +42,40 @@ _DESCRIPTION = (
 def create_app(
     data_dir: Path,
     *,
+    store_url: str | None = None,
     read: ReadStill | None = None,
     host_names: Collection[str] = LOOPBACK_NAMES,
-    any_address: bool = False,
+    entry: Entry | None = None,
     units: Units = Units.MM,
+    opened: Opened = open_source,
+    finder: Finder | None = None,
+    wait_s: float = WAIT_S,
 ) -> FastAPI:
     """The service on ``data_dir``; StoreError where that cannot be used.
 
-    ``read`` reads the stills; by default a reader a table does.
+    ``store_url`` names a PostgreSQL database; None: everything is in ``data_dir``.
 
-    ``host_names`` are the names it may be asked by; ``any_address`` takes plain IP addresses
-    too, for a service that listens beyond this machine. ``units`` is what the page shows lengths
-    in until a reader chooses.
+    ``read`` reads the stills; by default a reader a table does, with ``finder`` in the place of
+    the shipped one where it is given.
+
+    ``host_names`` are the names and addresses it may be asked by. ``entry``: only paired devices
+    come in, as a service that listens beyond this machine wants; None: whoever reaches it does.
+    ``units`` is what the page shows lengths in until a reader chooses. ``opened`` opens the sources
+    that are watched. A still waits ``wait_s`` at most for those of its table's other cameras.
     """
-    live = Live()
-    desk = Desk(Store(data_dir, hold=True), live, read or TableReaders())
+    store = Store(data_dir, store_url, hold=True)
+    live = Live(store)
+    desk = Desk(store, live, read or TableReaders(finder), opened=opened, wait_s=wait_s)
+    setting_up = SettingUp(desk)
+    door = Door(store)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
+        await run_in_threadpool(desk.kept_watches.resume)
         yield
         live.close()
+        setting_up.close()
+        door.close()
         desk.close()
 
     app = FastAPI(
@@ -63,8 +88,18 @@ def create_app(
         lifespan=life,
     )
     app.state.desk = desk
+    app.state.door = door
+    app.state.entry = entry
+    app.state.sources = SourceRule() if entry is None else entry.sources
+    # looks at a table that is being laid are a sequence of their own beside its stills
+    app.state.guides = Guides(desk.store, read or TableReaders(finder))
     install_problems(app)
     app.include_router(router)
-    install_pages(app, desk.store, desk.known_set, units=units)
-    app.add_middleware(Gate, host_names=host_names, any_address=any_address)
+    app.state.setting_up = setting_up
+    publish(app)
+    install_pages(app, desk, units=units)
+    if entry is not None:
+        app.add_middleware(PairedOnly, door=door, entry=entry)
+    app.add_middleware(Gate, host_names=host_names)
+    app.add_middleware(AskedBy)
     return app

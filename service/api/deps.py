@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated
+from typing import Annotated, Any
 
-from fastapi import Depends, Path, Query, Request
+from fastapi import Body, Depends, Path, Query, Request
 
 from service.desk.desk import Desk
+from service.door import SourceRule
 from service.store import Reader
+from service.words.lengths import Units
 
-NUMBER_LIMIT = 2**53
-"""Row numbers stay below what every JSON reader holds exactly."""
+from .models.shared import NUMBER_LIMIT, Name
 
 
 def _desk(request: Request) -> Desk:
@@ -21,6 +22,15 @@ def _desk(request: Request) -> Desk:
 
 
 DeskDep = Annotated[Desk, Depends(_desk)]
+
+
+def _sources(request: Request) -> SourceRule:
+    sources = request.app.state.sources
+    assert isinstance(sources, SourceRule)
+    return sources
+
+
+SourcesDep = Annotated[SourceRule, Depends(_sources)]
 
 
 def _reader(desk: DeskDep) -> Iterator[Reader]:
@@ -33,4 +43,41 @@ Number = Annotated[int, Path(ge=1, le=NUMBER_LIMIT)]
 Limit = Annotated[int, Query(ge=1, le=500, description="How many at most.")]
 Before = Annotated[
     int | None, Query(ge=1, le=NUMBER_LIMIT, description="Only those numbered below this.")
+]
+Document = Annotated[dict[str, Any], Body()]
+
+
+def check_there(
+    reader: Reader,
+    *,
+    table: int | None = None,
+    player: int | None = None,
+    practice: int | None = None,
+) -> None:
+    """Refuse a filter's number that there is none of: nothing found would look like nothing done.
+
+    Raises:
+        NotFoundError: it names the kind and the list to look in.
+    """
+    if table is not None:
+        reader.table(table)
+    if player is not None:
+        reader.player(player)
+    if practice is not None:
+        reader.practice(practice)
+
+
+UnitsQuery = Annotated[Units, Query(description="What lengths are said in.")]
+TableNumber = Annotated[
+    int, Query(alias="table", ge=1, le=NUMBER_LIMIT, description="The table that is meant.")
+]
+CameraName = Annotated[Name, Query(alias="camera", description="The camera that is meant.")]
+OnlyTable = Annotated[
+    int | None, Query(ge=1, le=NUMBER_LIMIT, description="Only those at this table.")
+]
+OnlyPlayer = Annotated[
+    int | None, Query(ge=1, le=NUMBER_LIMIT, description="Only those of this player.")
+]
+OnlyPractice = Annotated[
+    int | None, Query(ge=1, le=NUMBER_LIMIT, description="Only those of this practice.")
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 from collections.abc import Collection
 from urllib.parse import urlsplit
 
@@ -14,16 +13,31 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from .problems import problem_response
 
 STILL_LIMIT_BYTES = 20_000_000
+SHEET_LIMIT_BYTES = 20_000_000
 BODY_LIMIT_BYTES = 1_000_000
+ARCHIVE_LIMIT_BYTES = 100_000_000_000
+PAIR_LIMIT_BYTES = 4_000
 STILLS_PATH = "/api/v1/stills"
-LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
-_SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+_LIMITS_BYTES = {
+    STILLS_PATH: STILL_LIMIT_BYTES,
+    "/api/v1/guide/look": STILL_LIMIT_BYTES,
+    "/guide/parts": STILL_LIMIT_BYTES,
+    "/api/v1/setup/stills": STILL_LIMIT_BYTES,
+    "/api/v1/layouts/import": SHEET_LIMIT_BYTES,
+    "/api/v1/import": ARCHIVE_LIMIT_BYTES,
+    # whoever is not paired yet may send no more
+    "/api/v1/pair": PAIR_LIMIT_BYTES,
+    "/pair": PAIR_LIMIT_BYTES,
+}
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 _RESPONSE_HEADERS = {
     "content-security-policy": "default-src 'self'; img-src 'self' data:; "
-    "style-src 'self' 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'; "
-    "form-action 'self'",
+    "object-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'",
+    "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
-    "referrer-policy": "no-referrer",
+    "permissions-policy": "camera=(self), geolocation=(), microphone=()",
+    # with none at all, browsers would not say in a form's Origin that it is ours
+    "referrer-policy": "same-origin",
     "x-content-type-options": "nosniff",
 }
 
@@ -36,11 +50,10 @@ class Gate:
     Origin. Bodies over the limit are refused before they are held.
     """
 
-    def __init__(self, app: ASGIApp, *, host_names: Collection[str], any_address: bool) -> None:
-        """``host_names`` are ours; ``any_address`` takes plain IP addresses as ours too."""
+    def __init__(self, app: ASGIApp, *, host_names: Collection[str]) -> None:
+        """``host_names`` are ours, names and addresses; nothing else is."""
         self._app = app
         self._host_names = frozenset(name.lower() for name in host_names)
-        self._any_address = any_address
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass the request on, or answer it with a problem."""
@@ -55,7 +68,7 @@ class Gate:
             )
             await response(scope, receive, send)
             return
-        limit = STILL_LIMIT_BYTES if scope["path"] == STILLS_PATH else BODY_LIMIT_BYTES
+        limit = _LIMITS_BYTES.get(scope["path"], BODY_LIMIT_BYTES)
         await self._app(scope, _bounded(receive, limit), _with_headers(send))
 
     def _refusal(self, scope: Scope) -> tuple[str, str] | None:
@@ -71,12 +84,12 @@ class Gate:
         is_foreign = (origin is not None and urlsplit(origin).netloc.lower() != host.lower()) or (
             site not in ("none", "same-origin")
         )
-        if is_foreign and scope["method"] not in _SAFE_METHODS:
+        if is_foreign and scope["method"] not in SAFE_METHODS:
             return "foreign-origin", (
                 f"Origin: got {origin or site!r}; allowed: this service's own page. Open it and "
                 "act there, or use a program that sends no Origin."
             )
-        limit = STILL_LIMIT_BYTES if scope["path"] == STILLS_PATH else BODY_LIMIT_BYTES
+        limit = _LIMITS_BYTES.get(scope["path"], BODY_LIMIT_BYTES)
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > limit:
             return "too-large", _too_large(length, limit)
@@ -87,12 +100,7 @@ class Gate:
             name = (urlsplit(f"//{host}").hostname or "").lower()
         except ValueError:
             return False
-        if name in self._host_names:
-            return True
-        try:
-            return self._any_address and bool(ipaddress.ip_address(name))
-        except ValueError:
-            return False
+        return name in self._host_names
 
 
 def _too_large(length: str, limit: int) -> str:
@@ -101,6 +109,8 @@ def _too_large(length: str, limit: int) -> str:
             "Only stills are larger, and they go to POST /api/v1/stills; a calibration is the "
             "table.json that `restmark calibrate` makes of a still."
         )
+    elif limit == ARCHIVE_LIMIT_BYTES:
+        remedy = "Take it in with `restmark import ARCHIVE --data DIR`."
     else:
         remedy = "Save the still with stronger compression or at a smaller size."
     return f"body: got {length} bytes; allowed: {limit} bytes. {remedy}"

@@ -18,6 +18,7 @@ RAW_MEDIA_TYPES = (
     "image/png",
     "image/heic",
     "image/heif",
+    "image/webp",
     "application/octet-stream",
 )
 _FILE = {"type": "string", "format": "binary"}
@@ -40,7 +41,11 @@ BODY_DOCUMENT: dict[str, Any] = {
 
 
 async def read_upload(request: Request, *, name: str, key: str | None, settled: bool) -> Upload:
-    """The still that ``request`` carries; ApiError where it carries none."""
+    """The still that ``request`` carries.
+
+    Raises:
+        ApiError: it carries none, or a header or field of it is refused.
+    """
     if key is not None and not _KEY.fullmatch(key):
         raise ApiError(
             f"Idempotency-Key: got {key[:40]!r}; allowed: 1 to 200 visible ASCII characters. "

@@ -5,16 +5,37 @@ and refusals on standard error, an exit code. ``app`` holds the commands and ``m
 the installed command is ``service.__main__``. Nothing is worked out here: rooms below do that.
 """
 
-from . import boards, calibrating, planning, reading, scoring, session, showing, teaching, weeks
+from . import (
+    boards,
+    calibrating,
+    laying,
+    planning,
+    proving,
+    reading,
+    scoring,
+    session,
+    showing,
+    teaching,
+    weeks,
+)
 from .app import app, main
+from .served import copying, devices, doctor, moving, own_stills, rereading
 
 __all__ = [
     "app",
     "boards",
     "calibrating",
+    "copying",
+    "devices",
+    "doctor",
+    "laying",
     "main",
+    "moving",
+    "own_stills",
     "planning",
+    "proving",
     "reading",
+    "rereading",
     "scoring",
     "session",
     "showing",

@@ -54,6 +54,13 @@ def guarded(command: Callable[Params, None]) -> Callable[Params, None]:
             # whoever read our output has gone; Python would complain again on closing
             sys.stdout = None
             raise typer.Exit(OK) from None
+        except OSError as wrong:
+            complain(
+                f"{wrong.filename or 'a file'}: {wrong.strerror or wrong}; allowed: what is there, "
+                "may be read and written, and lies on a disk with room. Look at it, and give the "
+                "command again."
+            )
+            raise typer.Exit(REFUSED) from None
 
     return run
 

@@ -20,13 +20,14 @@ from calibration.errors import CalibrationError, RestmarkError
 from calibration.jsonfile import write_text
 from calibration.lengths import length_mm
 from calibration.table import BALL_CENTRE_HEIGHT_MM, NAMED_SURFACES_MM, Table
-from service.words.calibration import calibration_lines
+from service.words.calibration import blind_line, calibration_lines
+from service.words.lengths import Units
 
 from .app import REFUSED, app, guarded
 from .console import complain, print_json, say
 from .given.inputs import read_bytes, read_picture
 from .given.layouts import error_object
-from .given.options import CALIBRATION, JSON
+from .given.options import CALIBRATION, JSON, UNITS
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
@@ -126,6 +127,7 @@ def calibrate(
             "later still with its bed.",
         ),
     ] = BallsOnBed.refuse,
+    units: UNITS = Units.MM,
 ) -> None:
     """Calibrate the camera on a still of the empty table and write a calibration file.
 
@@ -147,6 +149,7 @@ def calibrate(
     from calibration.seen.points import read_points
     from calibration.solve.known import Known
     from service.drawing.error_map import error_map_svg
+    from vision.bed.blind import blind_share
     from vision.known.ball_check import seen_balls
     from vision.known.empty_check import balls_on_bed, refuse_balls, with_balls_accepted
     from vision.still import decode_still
@@ -176,7 +179,7 @@ def calibrate(
         refuse_balls(balls, name=name)
     made = with_balls_accepted(made, balls)
     made.write(out)
-    lines = calibration_lines(made)
+    lines = [*calibration_lines(made, units), *blind_line(blind_share(made))]
     say(lines[0])
     say(f"calibration written to {out}")
     if error_map is not None:
@@ -243,7 +246,11 @@ def map_pixels(
 
 
 def map_point(made: Calibration, pixel_px: tuple[float, float], height_mm: float) -> dict[str, Any]:
-    """One pixel on the table at a height, with the calibration's 2×2 covariance there."""
+    """One pixel on the table at a height, with the calibration's 2×2 covariance there.
+
+    Raises:
+        CalibrationError: the pixel is outside the picture, or does not look at that height.
+    """
     u, v = pixel_px
     wide, high = made.camera.image_size_px
     if not (-0.5 <= u <= wide - 0.5 and -0.5 <= v <= high - 0.5):

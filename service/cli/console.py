@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.text import Text
 
 Item = TypeVar("Item")
 _FILE_WIDTH = 130
@@ -36,6 +37,13 @@ def err() -> Console:
 def say(text: str) -> None:
     """One line of result; brackets in it stay brackets."""
     out().print(escape(text))
+
+
+def say_code(lines: str) -> None:
+    """A code for a camera, dark on light whatever the terminal's colours."""
+    console = out()
+    style = "black on white" if console.is_terminal else ""
+    console.print(Text(lines, style=style, no_wrap=True), soft_wrap=True)
 
 
 def note(text: str) -> None:

@@ -14,19 +14,30 @@ from vision.layout import Layout
 
 from .app import REFUSED, app, guarded
 from .console import complain, note, out, print_json, say, tracked
-from .given.inputs import Entry, folder_entries, is_layout_file
+from .given.cameras import ByCalibration, groups_of, joint_folders
+from .given.inputs import Entry, InputError, folder_entries, is_layout_file
 from .given.keeping import check_keepable, keep_session, played_time
 from .given.layouts import Ground, check_surface
 from .given.options import (
     BALL_SET,
-    CALIBRATION_FOR_STILLS,
+    CALIBRATIONS_FOR_STILLS,
     JSON,
     PLAYER,
     REPORT,
+    STORE,
     UNITS,
     player_from,
 )
 from .scoring import report_on
+from .served.asked import (
+    AT_TABLE,
+    SERVER,
+    TOKEN,
+    TRUST,
+    Service,
+    refuse_beside_server,
+    session_there,
+)
 
 if TYPE_CHECKING:
     from calibration.table import Table
@@ -39,11 +50,12 @@ if TYPE_CHECKING:
 PLAN_NAME = "plan.json"
 
 
-@app.command()
+@app.command(cls=ByCalibration)
 @guarded
 def session(
-    source: Annotated[
-        str,
+    context: typer.Context,
+    sources: Annotated[
+        list[str],
         typer.Argument(
             metavar="FOLDER|VIDEO|CAMERA",
             help="Folder of a session's stills or layouts: named ...-before and ...-after, or a "
@@ -51,7 +63,7 @@ def session(
             "first) or a network camera's address: watched until it ends, or Ctrl-C.",
         ),
     ],
-    calibration: CALIBRATION_FOR_STILLS = None,
+    calibration: CALIBRATIONS_FOR_STILLS = None,
     plan: Annotated[
         Path | None,
         typer.Option("--plan", help="Intents in order, plan.json; default: the folder's own."),
@@ -62,28 +74,65 @@ def session(
         Path | None,
         typer.Option("--data", help="Folder of a store that keeps the session; made if missing."),
     ] = None,
+    store: STORE = None,
     played: Annotated[
         str | None,
         typer.Option(
             "--played", help="Day, or day and time, of the session; default: its files' own."
         ),
     ] = None,
+    growing: Annotated[
+        bool,
+        typer.Option(
+            "--growing",
+            help="Stills go on arriving in the folder: each is scored as it comes, until Ctrl-C.",
+        ),
+    ] = False,
     report: REPORT = None,
     units: UNITS = Units.MM,
+    server: SERVER = None,
+    token: TOKEN = None,
+    trust: TRUST = None,
+    at_table: AT_TABLE = None,
     as_json: JSON = False,
 ) -> None:
     """Score every attempt of a session and sum it up, rates with their intervals.
 
     In a sequence every shot is found by itself, and what else happened between stills is said.
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
+    With --server the folder's stills go to a running service, which scores and keeps them.
+    Several cameras over one table: each --calibration is followed by its camera's folder, as many
+    stills in each; those in the same place of the order are one moment.
     """
     from service.practice import score_session
 
+    together = calibration is not None and len(calibration) > 1
+    source = _one_source(sources, together=together, growing=growing)
     folder = Path(source)
-    watched = not folder.is_dir() and not is_layout_file(folder) and _is_watched(source)
-    plan_path = plan if plan or watched else _own_plan(folder)
-    meant = _read_plan(plan_path, "" if watched else " and the folder holds no plan.json")
-    ground, who = Ground.open(calibration, ball_set), player_from(player)
+    if server is not None:
+        refuse_beside_server(
+            calibration=calibration, player=player, set=ball_set, data=data, played=played,
+            report=report,
+        )  # fmt: skip
+        meant = _read_plan(plan or _own_plan(folder), " and the folder holds no plan.json")
+        session_there(Service(server, token, trust, at_table), folder, meant, as_json=as_json)
+        return
+    if growing and not folder.is_dir():
+        raise InputError(
+            f"{source}: is no folder, and --growing was given; allowed: a folder in which stills "
+            "arrive. Make it, or leave --growing out."
+        )
+    watched = growing or (
+        not folder.is_dir() and not is_layout_file(folder) and _is_watched(source)
+    )
+    has_own = growing or not watched
+    plan_path = _own_plan(folder) if plan is None and has_own else plan
+    meant = _read_plan(plan_path, " and the folder holds no plan.json" if has_own else "")
+    own = None if not calibration or together else calibration[0]
+    ground, who = Ground.open(own, ball_set), player_from(player)
+    joint: list[Entry] | None = None
+    if together and calibration is not None:
+        ground, joint = joint_folders(groups_of(context, calibration, one="folder"), ball_set)
     played_at = None
     if watched:
         shown, table = _watch(source, ground, meant, who, as_json=as_json, keep=data is not None)
@@ -92,7 +141,7 @@ def session(
         readings = shown.readings
         result = score_session(readings, meant, table, player=who, seen=shown.seen)
     else:
-        entries = folder_entries(folder, leave_out=plan_path)
+        entries = joint or folder_entries(folder, leave_out=plan_path)
         if data is not None:
             check_keepable(ground, entries)
             played_at = played_time(played, folder)
@@ -101,9 +150,15 @@ def session(
     _print_session(result, Lengths.on(table, units), steps_too=not watched, as_json=as_json)
     if report is not None:
         report_on(report, result, ground, entries, table, units, of=folder.resolve().name)
+    if store is not None and data is None:
+        note("Nothing was kept: give --data too, the folder for the stills' files")
     if data is not None and played_at is not None:
         given = None if player is None else who
-        note(keep_session(data, ground, entries, readings, result, played_at, player=given))
+        note(
+            keep_session(
+                data, ground, entries, readings, result, played_at, store_url=store, player=given
+            )
+        )
     for left in result.left_out:
         note(left.reason)
     refused = [attempt for attempt in result.attempts if attempt.refused]
@@ -111,6 +166,21 @@ def session(
         complain(f"attempt {attempt.attempt}: {attempt.refused_why}")
     if refused:
         raise typer.Exit(REFUSED)
+
+
+def _one_source(sources: list[str], *, together: bool, growing: bool) -> str:
+    """The folder, video or camera; of several cameras the first one's."""
+    if len(sources) > 1 and not together:
+        raise InputError(
+            f"{sources[1]}: got {len(sources)} sources; allowed: one, or one behind each "
+            "--calibration where several cameras look at the table. Give one."
+        )
+    if together and growing:
+        raise InputError(
+            f"{sources[0]}: got --growing with several cameras; allowed: with one. The service "
+            "watches folders of several: `restmark serve` and /api/v1/watch?camera=NAME."
+        )
+    return sources[0]
 
 
 def _is_watched(source: str) -> bool:
@@ -205,7 +275,11 @@ def _read_plan(path: Path | None, looked: str) -> Plan:
 
 
 def read_session(entries: list[Entry], ground: Ground) -> tuple[list[tuple[str, Reading]], Table]:
-    """Every entry's layout or refusal, and the one table they lie on."""
+    """Every entry's layout or refusal, and the one table they lie on.
+
+    Raises:
+        RestmarkError: code ``no-calibration``, or no entry has a layout: the first refusal.
+    """
     readings: list[tuple[str, Reading]] = []
     table: Table | None = None
     previous: Layout | None = None

@@ -12,10 +12,21 @@ from rich.console import Console
 
 from service.address import DEFAULT_HOST, DEFAULT_PORT
 from service.words.lengths import Units
+from vision.find.detect import Finder
 
 from .app import app, guarded
-from .console import note, out, print_json, say, tracked
-from .given.options import BALL_SET, JSON, PLAYER, UNITS
+from .console import note, out, print_json, say, say_code, tracked
+from .given.options import (
+    BALL_SET,
+    FINDER,
+    JSON,
+    PLAYER,
+    STORE,
+    UNITS,
+    WEIGHTS,
+    FinderKind,
+    finder_from,
+)
 
 Show = Callable[[Mapping[str, Any], Console], None]
 PORT = Annotated[
@@ -32,6 +43,17 @@ def demo(
     serve_after: Annotated[
         bool, typer.Option("--serve", help="Leave the service running on the demo's data.")
     ] = False,
+    live: Annotated[
+        bool,
+        typer.Option(
+            "--live",
+            help="Instead, run the service and play the practice as if a camera saw it, still by "
+            "still, to watch in a browser; nothing is kept.",
+        ),
+    ] = False,
+    pace: Annotated[
+        float, typer.Option("--pace", min=0.0, help="With --live: seconds from still to still.")
+    ] = 5.0,
     port: PORT = DEFAULT_PORT,
     units: UNITS = Units.MM,
 ) -> None:
@@ -40,6 +62,13 @@ def demo(
     Fits the lens, calibrates, reads a practice session, scores it, and compares the reading
     with the truth that lies beside the stills. No network, no camera.
     """
+    if live:
+        if serve_after:
+            raise typer.BadParameter("--live runs the service itself: leave --serve out")
+        from service.demo.live import run_live
+
+        run_live(port=port, pace_s=pace, announce=say, note=note)
+        return
     from service.demo.show import print_demo, run_demo, serve_demo
 
     done = run_demo(folder, units=units, announce=note, track=tracked)
@@ -54,6 +83,7 @@ def serve(
     data: Annotated[
         Path, typer.Option("--data", help="Folder for the store; made if missing.")
     ] = Path("restmark-data"),
+    store: STORE = None,
     host: Annotated[
         str, typer.Option("--host", help="Address to listen on; the default is this machine only.")
     ] = DEFAULT_HOST,
@@ -64,19 +94,103 @@ def serve(
     ball_set: BALL_SET = None,
     units: UNITS = Units.MM,
     player: PLAYER = None,
+    watch: Annotated[
+        str | None,
+        typer.Option(
+            "--watch",
+            metavar="CAMERA|FOLDER|VIDEO",
+            help="Watch the table: a camera's number (0 is the first) or address, a folder in "
+            "which stills arrive, or a video. Every rest counts as a still by itself.",
+        ),
+    ] = None,
+    table: Annotated[
+        int, typer.Option("--table", min=1, help="The table that the other options are for.")
+    ] = 1,
+    finder: FINDER = FinderKind.shipped,
+    weights: WEIGHTS = None,
+    tls_cert: Annotated[
+        Path | None,
+        typer.Option("--tls-cert", help="Certificate with its chain, PEM, to speak TLS with."),
+    ] = None,
+    tls_key: Annotated[
+        Path | None, typer.Option("--tls-key", help="Its key, PEM, without a password.")
+    ] = None,
+    no_tls: Annotated[
+        bool,
+        typer.Option(
+            "--no-tls",
+            help="With --host: no encryption; for a network that nobody else is in, or behind a "
+            "proxy that speaks TLS.",
+        ),
+    ] = False,
+    names: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--name",
+            metavar="NAME",
+            help="With --host: a further name or address that others ask by; may be repeated.",
+        ),
+    ] = None,
+    public: Annotated[
+        str | None,
+        typer.Option(
+            "--public",
+            metavar="URL",
+            help="Behind a proxy: the address that devices ask by, https://practice.example for "
+            "instance; the pairing code names it, and cookies go over TLS alone where it does.",
+        ),
+    ] = None,
+    folders: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--folder",
+            metavar="DIR",
+            help="With --host: a folder that the pages may choose as a source of stills; may be "
+            "repeated. No other path of this machine can be named from afar.",
+        ),
+    ] = None,
+    pairing: Annotated[
+        bool,
+        typer.Option("--pairing", help="Let only paired devices in on this machine alone, too."),
+    ] = False,
 ) -> None:
-    """Run the service: post stills, set intents, see verdicts on a page. There is no login."""
-    from service.api import serve as run_service
+    """Run the service: watch a table or post stills, set intents, see verdicts on a page.
 
+    On this machine alone, which is the default, there is no login. With --host others reach it:
+    TLS is spoken, and each device is paired once by a code that is shown here.
+    """
+    from service.api import serve as run_service
+    from service.api.beyond import Beyond
+
+    if (tls_cert is None) != (tls_key is None):
+        raise typer.BadParameter("--tls-cert and --tls-key go together: give both or neither")
+    if no_tls and tls_cert is not None:
+        raise typer.BadParameter("--no-tls and --tls-cert contradict each other: leave one out")
+
+    load = finder_from(finder, weights)
     run_service(
         data,
         host,
         port,
+        store_url=store,
         open_calibration=calibration,
         ball_set=ball_set,
         units=units,
         player=player,
+        watch=watch,
+        table_id=table,
+        finder=None if load is None else load(),
+        beyond=Beyond(
+            pairing=pairing,
+            tls=not no_tls,
+            certificate=tls_cert,
+            key=tls_key,
+            names=tuple(names or ()),
+            public=public,
+            folders=(*(folders or ()), *(() if watch is None else (Path(watch),))),
+        ),
         announce=say,
+        show_code=say_code,
     )
 
 
@@ -124,14 +238,24 @@ def bench(
             "and table are noticed instead.",
         ),
     ] = None,
+    archive: Annotated[
+        bool,
+        typer.Option(
+            "--archive",
+            help="Measure instead what reading an archive again costs by one and two workers "
+            "(extra `scale`), beside a plain loop; and what a million stills would take.",
+        ),
+    ] = False,
     weights: Annotated[
         Path | None,
         typer.Option(
             "--weights",
             help="Weights, a .pt file, to time `predict` of ultralytics with where the extra "
-            "`train` is installed; default: the finder's own.",
+            "`train` is installed, and to read with by --finder ultralytics; default: the "
+            "finder's own.",
         ),
     ] = None,
+    finder: FINDER = FinderKind.shipped,
     workers: Annotated[
         int | None,
         typer.Option("--workers", min=1, help="Processes, one core each; default: two."),
@@ -148,10 +272,21 @@ def bench(
     and with nothing; the surface is told by its nearest name, and as measured where the table
     has a size of its own. Beside them stands a homography from four true corners.
     """
+    other = finder is not FinderKind.shipped
+    if other and stills is None:
+        raise typer.BadParameter("--finder needs --stills")
     for figures, show in _benches(
-        _Folders(empties=empties, stills=stills, fitted=fitted, timing=timing, drift=drift),
+        _Folders(
+            empties=empties,
+            stills=stills,
+            fitted=fitted,
+            timing=timing,
+            drift=drift,
+            archive=archive,
+        ),
         weights=weights,
         workers=workers,
+        finder=finder_from(finder, weights) if other else None,
     ):
         if as_json:
             print_json(figures)
@@ -168,10 +303,15 @@ class _Folders:
     fitted: bool
     timing: Path | None
     drift: Path | None
+    archive: bool
 
 
 def _benches(
-    folders: _Folders, *, weights: Path | None, workers: int | None
+    folders: _Folders,
+    *,
+    weights: Path | None,
+    workers: int | None,
+    finder: Callable[[], Finder] | None,
 ) -> Iterator[tuple[Mapping[str, Any], Show]]:
     """The figures of each bench asked for, with what prints them."""
     if folders.fitted and folders.stills is None:
@@ -185,7 +325,9 @@ def _benches(
         from service.bench.stills.tables import print_bench_stills
 
         yield (
-            run_bench_stills(folders.stills, fitted=folders.fitted, workers=workers, track=tracked),
+            run_bench_stills(
+                folders.stills, fitted=folders.fitted, workers=workers, track=tracked, finder=finder
+            ),
             print_bench_stills,
         )
     if folders.timing is not None:
@@ -196,7 +338,11 @@ def _benches(
         from service.bench.drift.noticed import drift_figures, print_drift
 
         yield drift_figures(folders.drift, track=tracked), print_drift
-    if not (folders.empties or folders.stills or folders.timing or folders.drift):
+    if folders.archive:
+        from service.bench.archive import print_bench_archive, run_bench_archive
+
+        yield run_bench_archive(announce=note), print_bench_archive
+    if not any((folders.empties, folders.stills, folders.timing, folders.drift, folders.archive)):
         from service.bench.whole import print_all, run_bench
 
         figures = run_bench(announce=note, track=tracked, weights=weights, workers=workers)

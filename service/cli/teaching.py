@@ -16,7 +16,8 @@ from .console import say
 from .given.inputs import entry_of, is_layout_file, read_bytes
 from .given.layouts import check_surface
 from .given.options import BALL_SET, CALIBRATION, set_from
-from .reading import print_layout, read_one
+from .printing import print_layout
+from .reading import read_one
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
@@ -57,7 +58,7 @@ def teach(
     earlier = set_from(ball_set)
     layout = _known(still, made, names, earlier)
     if not is_layout_name(names):
-        print_layout(layout, made.table)
+        print_layout(layout)
         if not yes and not typer.confirm("Are these names right (those in doubt are left out)?"):
             say("nothing was written; say with --names which ball is which")
             raise typer.Exit(1)

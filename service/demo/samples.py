@@ -9,6 +9,7 @@ from calibration.errors import FileFormatError
 
 BOARD_FOLDER = "practice/boards"
 SHOTS_FOLDER = "practice/shots"
+CLIP_FOLDER = "practice/clip"
 OTHERS_FOLDER = "others"
 EMPTY_STILL = "practice/empty.jpg"
 PRACTICE_SURFACE = "9ft"
@@ -16,7 +17,11 @@ PRACTICE_HEAD = "left"
 
 
 def sample_folder(part: str) -> Path:
-    """A folder or file of the samples; a clear error where the install left them out."""
+    """A folder or file of the samples.
+
+    Raises:
+        FileFormatError: the install left them out.
+    """
     place = files("sample_frames")
     for name in part.split("/"):
         place = place.joinpath(name)
@@ -30,7 +35,11 @@ def sample_folder(part: str) -> Path:
 
 
 def sample_stills(part: str) -> list[Path]:
-    """The JPEG stills of one of the samples' folders, by name."""
+    """The JPEG stills of one of the samples' folders, by name.
+
+    Raises:
+        FileFormatError: there are none.
+    """
     stills = sorted(sample_folder(part).glob("*.jpg"))
     if not stills:
         raise FileFormatError(

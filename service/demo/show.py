@@ -164,6 +164,7 @@ def serve_demo(demo: Demo, *, port: int, announce: Callable[[str], None]) -> Non
     """Leave the service running on the demo's data, in ``data`` of its folder."""
     from service.api import serve
     from service.desk.session import SessionAttempt, SessionStill, load_session
+    from vision.networks import fingerprint
 
     trial = demo.trial
     data = demo.folder / "data"
@@ -186,5 +187,6 @@ def serve_demo(demo: Demo, *, port: int, announce: Callable[[str], None]) -> Non
             for attempt in trial.result.attempts
             if attempt.verdict is not None and attempt.verdict.intent is not None
         ],
+        weights=fingerprint(),
     )
     serve(data, port=port, announce=announce)

@@ -106,31 +106,51 @@ def layout_or_none(name: str, got: Reading, table: Table) -> Layout:
     return Layout(still=name, surface_mm=table.surface_mm)
 
 
-def run_trial(
-    *, announce: Callable[[str], None] = lambda text: None, track: Track = untracked
-) -> Trial:
-    """Do the sample practice from the board stills to the session's summary."""
-    clock = _Clock()
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleTable:
+    """The sample practice's table, calibrated."""
+
+    lens: Lens
+    calibration: Calibration
+    empty_still: bytes
+
+
+def calibrate_sample(
+    *,
+    announce: Callable[[str], None] = lambda text: None,
+    done: Callable[[str], None] = lambda part: None,
+) -> SampleTable:
+    """Fit the lens to the board stills and calibrate; ``done`` is told each part that is."""
     announce("fitting the lens from the board stills")
     boards = [
         (path.name, decode_still(path.read_bytes(), name=path.name))
         for path in sample_stills(BOARD_FOLDER)
     ]
     lens = fit_lens(boards, BoardPattern())
-    clock.stop("lens")
+    done("lens")
     announce("calibrating on the empty table")
     empty = sample_folder(EMPTY_STILL).read_bytes()
-    still = decode_still(empty, name=EMPTY_STILL)
     made = calibrate(
-        still,
+        decode_still(empty, name=EMPTY_STILL),
         Table.from_surface(PRACTICE_SURFACE),
         PRACTICE_HEAD,
         Known(lens=lens),
     )
-    clock.stop("calibration")
+    done("calibration")
+    return SampleTable(lens=lens, calibration=made, empty_still=empty)
+
+
+def run_trial(
+    *, announce: Callable[[str], None] = lambda text: None, track: Track = untracked
+) -> Trial:
+    """Do the sample practice from the board stills to the session's summary."""
+    clock = _Clock()
+    sample = calibrate_sample(announce=announce, done=clock.stop)
+    lens, made, empty = sample.lens, sample.calibration, sample.empty_still
+    still = decode_still(empty, name=EMPTY_STILL)
     refuse_balls(balls_on_bed(made, still, name=EMPTY_STILL), name=EMPTY_STILL)
     clock.stop("empty bed")
-    paths = _in_order(sample_stills(SHOTS_FOLDER))
+    paths = in_order(sample_stills(SHOTS_FOLDER))
     stills = {path.name: path.read_bytes() for path in paths}
     readings, step_ms = read_all(stills, made, track)
     clock.stop("reading")
@@ -172,7 +192,7 @@ def read_all(
     return readings, step_ms
 
 
-def _in_order(paths: Sequence[Path]) -> list[Path]:
+def in_order(paths: Sequence[Path]) -> list[Path]:
     """Before before after, shot by shot: ``after`` sorts first by letters."""
     return sorted(paths, key=lambda path: (path.stem.rsplit("-", 1)[0], "before" not in path.stem))
 

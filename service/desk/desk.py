@@ -4,50 +4,79 @@ from __future__ import annotations
 
 import asyncio
 import functools
-import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any, TypeVar
 
 from calibration.kept.calibration import Calibration
-from service.position import Intent
+from service import log
 from service.position.meant.player_file import player_document, player_from
-from service.practice import Note
 from service.store import (
-    AttemptRecord,
+    FIRST,
+    OVERHEAD,
+    WATCHED,
     CalibrationRecord,
-    Circumstances,
-    IntentRecord,
-    PlayerRecord,
-    Receipt,
+    ReadingRecord,
+    SettingsRecord,
     Store,
 )
-from vision.name.taught import Taught
+from vision.join.view import check_same_table
+from vision.sources.opening import open_source
 
-from .arriving import Met, ReadStill, Upload, compare, keep
-from .ball_set import BallSet
-from .correcting import correct_reading, take_back
-from .known_set import KnownSet
+from .arriving.gathering import WAIT_S, Gathering
+from .arriving.rereading import Rereading
+from .arriving.taking import Taken, Taking
+from .arriving.upload import Moment, Upload, clean_name
+from .by_hand import ByHand
 from .live import Live
-from .refusals import key_reused, no_calibration, no_intent, no_layout
-from .scene import landing_zone_of
+from .names.known_set import KnownSet
+from .places.places import Places
+from .playing import Playing
+from .readers import ReadStill, beside
+from .refusals import no_calibration
 from .stored import calibration_of
+from .watching.kept import KeptWatches
+from .watching.state import LastStill
+from .watching.watch import Opened, Rest
+from .watching.watches import Watches
 
 T = TypeVar("T")
 
 
-class Desk:
+class Desk(Playing, ByHand):
     """Changes run in its one thread, in the order of arrival; the event loop stays free."""
 
-    def __init__(self, store: Store, live: Live, read: ReadStill) -> None:
-        self.store = store
-        self.live = live
-        self.ball_set = BallSet(store)
-        self.stills_check = store.check_stills()
-        """How whole the stills' files were at the start."""
-        self._read = read
+    def __init__(
+        self,
+        store: Store,
+        live: Live,
+        read: ReadStill,
+        *,
+        opened: Opened = open_source,
+        wait_s: float = WAIT_S,
+    ) -> None:
+        """``opened`` opens the sources that are watched; a still waits ``wait_s`` at most for
+        those of the table's other cameras."""
+        super().__init__(store, live)
+        self.places = Places(store)
+        store.check_stills()
+        self.watches = Watches(
+            opened,
+            calibration=self._calibration_at,
+            take=self._take_rest,
+            changed=self._watch_changed,
+        )
+        self.kept_watches = KeptWatches(store, self.watches)
+        self._taking = Taking(store, read, self._chains, self._known)
+        self._rereading = Rereading(store, beside(read), self._known)
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
+        self._gathering = Gathering(
+            lambda moment: self._thread.submit(self._taking.take, moment),
+            self._cameras_at,
+            answered=self._is_answered,
+            wait_s=wait_s,
+        )
 
     async def run(self, work: Callable[..., T], *arguments: object) -> T:
         """``work(*arguments)`` in the desk's thread; a caller that leaves does not stop it."""
@@ -56,162 +85,112 @@ class Desk:
 
     def close(self) -> None:
         """Finish what is on the desk, then the store."""
+        self.watches.close()
+        self._gathering.close()
         self._thread.shutdown(wait=True)
         self.store.close()
 
-    # -- what may arrive -------------------------------------------------------------------
+    # -- stills ----------------------------------------------------------------------------
 
-    def set_calibration(self, document: Mapping[str, Any]) -> CalibrationRecord:
+    def take_still(self, upload: Upload) -> tuple[Mapping[str, Any], bool]:
+        """As ``take``: the body of the answer, and whether it was given before."""
+        taken = self.take(upload)
+        return taken.body, taken.is_replay
+
+    def take(self, upload: Upload) -> Taken:
+        """Read a still by itself, say what happened before it; keep all or nothing."""
+        return self._taking.take(Moment(uploads=(upload,)))
+
+    async def hand_in(self, upload: Upload) -> Taken:
+        """The same in the desk's turn, with the stills of the table's other cameras; a caller
+        that leaves does not stop it.
+
+        Raises:
+            DeskError: the table has no such camera.
+        """
+        answer = await asyncio.to_thread(self._gathering.hand_in, upload)
+        return await asyncio.shield(asyncio.wrap_future(answer))
+
+    def reread(self, still_id: int, calibration_id: int | None = None) -> ReadingRecord:
+        """Read a kept still again; what was read before stays, and so does the table."""
+        return self._rereading.reread(still_id, calibration_id)
+
+    def _take_rest(self, table_id: int, camera: str, rest: Rest) -> LastStill:
+        """A watch's still, taken in the desk's turn; the watch waits for it."""
+        upload = Upload(
+            data=rest.data,
+            name=clean_name(rest.name),
+            table_id=table_id,
+            camera=camera,
+            source=WATCHED,
+            seen=rest.seen,
+        )
+        reading = self._gathering.hand_in(upload).result().body["reading"]
+        return LastStill(
+            reading_id=reading["id"], name=reading["still"]["name"], at=datetime.now(UTC)
+        )
+
+    def _watch_changed(self, table_id: int, camera: str) -> None:
+        self.live.tell("watch", table_id=table_id)
+        state = self.watches.state(table_id, camera)
+        log.event("watch", table_id=table_id, camera=camera, state=state.state, source=state.source)
+
+    # -- what holds at a table -------------------------------------------------------------
+
+    def set_calibration(
+        self, document: Mapping[str, Any], table_id: int = FIRST, camera: str = OVERHEAD
+    ) -> CalibrationRecord:
         """A calibration that holds from now on; a pending intent is withdrawn with the old."""
         calibration = Calibration.from_dict(document, path="calibration")
-        with self.store.writing() as writer:
-            record = writer.add_calibration(calibration.to_dict())
-        self.live.tell("calibration", calibration_id=record.id)
+        if camera != OVERHEAD:
+            self._check_second(calibration, table_id, camera)
+        with self._changing(table_id) as writer:
+            record = writer.add_calibration(calibration.to_dict(), table_id=table_id, camera=camera)
+            writer.tell("calibration", table_id=table_id, calibration_id=record.id)
+        self.watches.renew(table_id, camera)
         return record
 
-    def set_intent(self, document: Mapping[str, Any]) -> IntentRecord:
-        """An intent from the newest comparable layout; it replaces one that was pending."""
-        intent = Intent.from_dict(document)
-        with self.store.reading() as reader:
-            calibration = reader.calibration()
-            if calibration is None:
-                raise no_calibration()
-            before = reader.latest_comparable(calibration.id)
-            if before is None:
-                raise no_layout()
-            # what the rules name is named once, on the layout that the shot is played from
-            intent = intent.named_on(before.layout)
-            intent.check_on(before.layout, calibration_of(calibration).table)
-            landing_zone_of(reader, before, intent)
-        with self.store.writing() as writer:
-            record = writer.set_intent(intent.to_dict(), before_reading_id=before.id)
-        self.live.tell("intent", intent_id=record.id)
-        return record
+    def set_player(
+        self, document: Mapping[str, Any], player_id: int | None = None
+    ) -> SettingsRecord:
+        """A player's settings that hold from now on; the same ones as before change nothing.
 
-    def set_player(self, document: Mapping[str, Any]) -> PlayerRecord:
-        """The player's settings that hold from now on; the same ones as before change nothing.
-
-        Attempts keep the settings they were judged by.
+        None: whoever plays at table 1. Attempts keep the settings they were judged by.
         """
         given = player_document(player_from(document, path="player"))
         with self.store.writing() as writer:
-            held = writer.player()
+            number = writer.player_at().id if player_id is None else player_id
+            held = writer.settings(number)
             if held is not None and held.document == given:
                 return held
-            record = writer.add_player(given)
-        self.live.tell("player", player_id=record.id)
+            record = writer.add_settings(given, player_id=number)
+            writer.tell("player", player_id=number)
         return record
 
-    def withdraw_intent(self) -> None:
-        """The pending intent no longer holds; DeskError where none was pending."""
-        with self.store.writing() as writer:
-            was_pending = writer.withdraw_intent()
-        if not was_pending:
-            raise no_intent()
-        self.live.tell("intent", intent_id=None)
-
-    def set_note(self, number: int, document: Mapping[str, Any]) -> AttemptRecord:
-        """What the player notes on an attempt, in place of an earlier note."""
-        note = Note.from_dict(document)
-        noted = Circumstances(
-            spin=note.spin, side_spin=note.side_spin, rails=note.rails, in_a_row=note.in_a_row
-        )
-        with self.store.writing() as writer:
-            attempt = writer.set_note(number, noted)
-        self.live.tell("note", attempt_id=number)
-        return attempt
-
-    def take_still(self, upload: Upload) -> tuple[Mapping[str, Any], bool]:
-        """Read a still, compare it with the pending intent, keep all of it or nothing.
-
-        Returns the body of the answer and whether it was given before under the same key.
-        """
-        receipt = self._receipt(upload)
-        if receipt is not None:
-            return receipt.body, True
-        with self.store.reading() as reader:
-            met = Met.now(reader)
-        started = time.perf_counter()
-        layout = self._read(
-            upload.data,
-            calibration_of(met.calibration),
-            name=upload.name,
-            previous=met.previous.layout if met.previous else None,
-            **self._known_of_the_set(),
-        )
-        layout = replace(layout, settled=layout.settled and upload.settled)
-        took_ms = round((time.perf_counter() - started) * 1000, 1)
-        compared = compare(met, layout)
-        with self.store.writing() as writer:
-            reading, attempt = keep(writer, upload, met, layout, compared, took_ms=took_ms)
-            body = {
-                "reading": reading.to_dict(),
-                "attempt": attempt.to_dict() if attempt else None,
-            }
-            if upload.key is not None:
-                writer.add_receipt(upload.key, upload.fingerprint, body)
-        self.live.tell(
-            "attempt" if attempt else "reading",
-            reading_id=reading.id,
-            attempt_id=attempt.id if attempt else None,
-        )
-        return body, False
-
-    def set_ball_set(self, document: Mapping[str, Any]) -> None:
-        """A taught set that holds from now on; the same one as before changes nothing."""
-        given = Taught.from_dict(document, path="set").to_dict()
-        with self.store.writing() as writer:
-            held = writer.ball_set()
-            if held is None or held.document != given:
-                writer.add_set(given)
-        self.ball_set.changed()
-
-    def correct_names(self, number: int, document: Mapping[str, Any]) -> dict[str, Any]:
-        """Put names of a reading right, judge its attempts again, and learn from its still.
-
-        Returns the body of the answer.
-        """
-        with self.store.writing() as writer:
-            body = correct_reading(writer, number, document)
-        known = self._learn_anew(number)
-        why_not = known.why_not(number)
-        return {
-            **body,
-            "taught": list(known.taught.ids) if known.taught else [],
-            "learned": {"made": why_not is None, "detail": why_not},
-        }
-
-    def take_names_back(self, number: int, correction: int) -> dict[str, Any]:
-        """Have the reading as it was before its last correction; the set forgets it too.
-
-        Returns the body of the answer.
-        """
-        with self.store.writing() as writer:
-            body = take_back(writer, number, correction)
-        known = self._learn_anew(number)
-        return {**body, "taught": list(known.taught.ids) if known.taught else []}
-
-    async def known_set(self) -> KnownSet:
+    async def known_set(self, table_id: int = FIRST) -> KnownSet:
         """What is known of the ball set; waits for the desk only where it must be learned."""
-        known = self.ball_set.current
-        return await self.run(self.ball_set.known) if known is None else known
+        ball_set = self.ball_set_at(table_id)
+        known = ball_set.current
+        return await self.run(ball_set.known) if known is None else known
 
-    def _learn_anew(self, number: int) -> KnownSet:
-        """The set after the names of that reading changed; whoever listens is told."""
-        self.ball_set.changed()
-        known = self.ball_set.known()
-        self.live.tell("reading", reading_id=number, attempt_id=None)
-        return known
+    def _check_second(self, made: Calibration, table_id: int, camera: str) -> None:
+        """Another camera looks at the table that the overhead one was calibrated on."""
+        first = self._calibration_at(table_id)
+        if first is None:
+            raise no_calibration(table_id)
+        check_same_table({OVERHEAD: first, camera: made})
 
-    def _known_of_the_set(self) -> dict[str, Taught]:
-        taught = self.ball_set.known().taught
-        return {} if taught is None else {"taught": taught}
-
-    def _receipt(self, upload: Upload) -> Receipt | None:
+    def _is_answered(self, upload: Upload) -> bool:
         if upload.key is None:
-            return None
+            return False
         with self.store.reading() as reader:
-            receipt = reader.receipt(upload.key)
-        if receipt is not None and receipt.fingerprint != upload.fingerprint:
-            raise key_reused(upload.key)
-        return receipt
+            return reader.receipt(upload.key) is not None
+
+    def _cameras_at(self, table_id: int) -> tuple[str, ...]:
+        with self.store.reading() as reader:
+            return tuple(reader.calibrations_held(table_id))
+
+    def _calibration_at(self, table_id: int, camera: str = OVERHEAD) -> Calibration | None:
+        with self.store.reading() as reader:
+            record = reader.calibration(table_id=table_id, camera=camera)
+        return None if record is None else calibration_of(record)

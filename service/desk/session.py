@@ -11,10 +11,12 @@ from pathlib import Path
 from calibration.kept.calibration import Calibration
 from service.position import Intent, Player, Verdict
 from service.practice import ShotKind
-from service.store import ReadingRecord, Store, StoreError
+from service.store import IMPORTED, Reader, ReadingRecord, Store, StoreError
 from vision.layout import Layout
+from vision.name.taught import Taught
 
-from .arriving import circumstances_of, clean_name
+from .arriving.keeping import circumstances_of
+from .arriving.upload import clean_name
 from .stored import judged_by, player_now
 
 
@@ -46,22 +48,26 @@ def load_session(
     data_dir: Path,
     calibration: Calibration,
     *,
+    store_url: str | None = None,
     stills: Sequence[SessionStill],
     attempts: Sequence[SessionAttempt],
     player: Player | None = None,
     played_at: datetime | None = None,
+    weights: str | None = None,
+    taught: Taught | None = None,
 ) -> bool:
     """Put the session into ``data_dir`` in one transaction; its calibration then holds.
 
     ``player`` has the settings that the attempts were judged by, which then hold too; None: the
     starting values, and what held before still does. ``stills`` in the order they were taken,
     ``attempts`` as they were played, all at the one time that ``played_at`` gives (None: now); it
-    tells sessions apart. Returns False, and changes nothing, where this very session went into
-    ``data_dir`` before.
+    tells sessions apart. ``weights`` names the networks that read the stills, ``taught`` is the set
+    they were named by: readings point to it where it is the one that the table holds.
+    Returns False, and changes nothing, where this very session went into ``data_dir`` before.
     """
     fingerprint = _fingerprint(stills, attempts)
     used = judged_by(player)
-    store = Store(data_dir)
+    store = Store(data_dir, store_url)
     try:
         with store.writing() as writer:
             if writer.receipt(fingerprint) is not None:
@@ -69,17 +75,20 @@ def load_session(
             holds = writer.calibration()
             if holds is None or holds.document != calibration.to_dict():
                 holds = writer.add_calibration(calibration.to_dict())
-            calibration_id = holds.id
+            calibration_id, set_id = holds.id, _set_id(writer, taught)
             if player is not None and player != player_now(writer):
-                writer.add_player(used.settings)
+                writer.add_settings(used.settings, player_id=writer.player_at().id)
             compared = {attempt.after for attempt in attempts}
             readings = {
                 each.name: writer.add_reading(
-                    writer.add_still(each.data, name=clean_name(each.name)),
+                    writer.add_still(each.data, name=clean_name(each.name), source=IMPORTED),
                     each.layout,
                     calibration_id=calibration_id,
                     took_ms=each.took_ms,
                     comparison={"made": True} if each.name in compared else None,
+                    live=False,
+                    set_id=set_id,
+                    weights=weights,
                 )
                 for each in stills
             }
@@ -103,6 +112,14 @@ def load_session(
     finally:
         store.close()
     return True
+
+
+def _set_id(reader: Reader, taught: Taught | None) -> int | None:
+    """Number of the table's set where the stills were named by that very one."""
+    held = reader.ball_set()
+    if held is None or taught is None or held.document != taught.to_dict():
+        return None
+    return held.id
 
 
 def _named(readings: dict[str, ReadingRecord], name: str) -> ReadingRecord:

@@ -8,9 +8,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from calibration.kept.calibration import Calibration
+from calibration.kept.trust import Trust
 from service.position import Player
 from service.position.meant.player_file import player_document, player_from
 from service.store import (
+    FIRST,
     PLAYER_GIVEN,
     PLAYER_STARTING,
     CalibrationRecord,
@@ -31,8 +33,22 @@ def calibration_of(record: CalibrationRecord) -> Calibration:
     return _parsed(json.dumps(record.document, sort_keys=True))
 
 
+@functools.lru_cache(maxsize=8)
+def _judged(document: str) -> Trust:
+    return Trust.of(_parsed(document))
+
+
+def trust_of(record: CalibrationRecord) -> Trust:
+    """Whether a stored calibration is good enough; worked out once, for every page asks."""
+    return _judged(json.dumps(record.document, sort_keys=True))
+
+
 def calibration_behind(reader: Reader, reading: ReadingRecord) -> Calibration:
-    """The calibration that ``reading`` was made with; StoreError where it is gone."""
+    """The calibration that ``reading`` was made with.
+
+    Raises:
+        StoreError: it is gone.
+    """
     record = reader.calibration(reading.calibration_id)
     if record is None:
         raise StoreError(
@@ -42,10 +58,12 @@ def calibration_behind(reader: Reader, reading: ReadingRecord) -> Calibration:
     return calibration_of(record)
 
 
-def player_now(reader: Reader) -> Player | None:
-    """The player's settings that hold; None where nobody gave any: starting values then."""
-    record = reader.player()
-    return None if record is None else player_of(record.document, path=f"players[{record.id}]")
+def player_now(reader: Reader, table_id: int = FIRST) -> Player | None:
+    """The settings of whoever plays at that table; None where nobody gave any: starting values."""
+    record = reader.settings_at(table_id)
+    if record is None:
+        return None
+    return player_of(record.document, path=f"player_settings[{record.id}]")
 
 
 def player_of(settings: Mapping[str, Any], *, path: str) -> Player:

@@ -8,7 +8,7 @@ from typing import Any
 
 from calibration.errors import FileFormatError
 from service.position import Intent, Verdict
-from service.store import AttemptRecord, Score, StoreError
+from service.store import AttemptRecord, StoreError
 
 
 def verdict_of(attempt: AttemptRecord) -> Verdict:
@@ -18,16 +18,6 @@ def verdict_of(attempt: AttemptRecord) -> Verdict:
         intent=attempt.intent.document,
         offsets_mm=(attempt.offset_along_mm, attempt.offset_across_mm),
         path=f"attempts[{attempt.id}].verdict",
-    )
-
-
-def scored_verdict(score: Score) -> Verdict:
-    """The same of what statistics are given."""
-    return _verdict(
-        score.verdict,
-        intent=score.intent,
-        offsets_mm=(score.offset_along_mm, score.offset_across_mm),
-        path=f"attempts[{score.attempt_id}].verdict",
     )
 
 

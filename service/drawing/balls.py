@@ -14,6 +14,8 @@ from . import palette
 from .frame import View
 from .svg import FONT, SVG_NAMESPACE, add, number, text_of
 
+SMALL_SCALE = 1.75
+"""How much larger than it is a ball is drawn on a small picture."""
 MOVED_MM = 6.0
 """A ball nearer than this to its former place is drawn once: readings differ by about 1 mm."""
 
@@ -27,8 +29,11 @@ def draw_ball(parent: ET.Element, view: View, ball: Ball, lengths: Lengths) -> E
     )  # fmt: skip
     add(group, "title", f"{ball_name(ball.id)}: {lengths.place(ball.centre_mm)}")
     radius = BALL_RADIUS_MM
-    add(group, "ellipse", cx=3, cy=5, rx=radius + 2, ry=radius + 2, fill="#000", opacity=0.28)
-    ball_symbol(group, ball.id, radius)
+    mark = add(group, "g", class_="ball-mark")
+    add(mark, "ellipse", cx=3, cy=5, rx=radius + 2, ry=radius + 2, fill="#000", opacity=0.28)
+    if view.small:
+        mark.set("transform", f"scale({number(SMALL_SCALE)})")
+    ball_symbol(mark, ball.id, radius, large_number=view.small)
     if ball.doubtful:
         add(
             group, "circle", r=radius + 9, fill="none", stroke=palette.DOUBT, stroke_width=5,
@@ -41,7 +46,9 @@ def draw_ball(parent: ET.Element, view: View, ball: Ball, lengths: Lengths) -> E
     return group
 
 
-def ball_symbol(parent: ET.Element, name: str, radius: float) -> None:
+def ball_symbol(
+    parent: ET.Element, name: str, radius: float, *, large_number: bool = False
+) -> None:
     """Circle, band, number disc and number about the origin; ``radius`` in drawing units."""
     colour = palette.ball_colour(name)
     stripe = palette.is_stripe(name)
@@ -67,11 +74,13 @@ def ball_symbol(parent: ET.Element, name: str, radius: float) -> None:
     )  # fmt: skip
     if name == "cue":
         return
-    add(parent, "circle", r=radius * 0.56, fill=palette.BALL_WHITE)
-    size = radius * (0.98 if len(name) == 1 else 0.8)
+    disc = 0.72 if large_number else 0.56
+    add(parent, "circle", r=radius * disc, fill=palette.BALL_WHITE, class_="ball-disc")
+    size = radius * (0.98 if len(name) == 1 else 0.8) * (1.3 if large_number else 1.0)
     add(
         parent, "text", name, text_anchor="middle", y=size * 0.36, font_size=size,
         font_weight="700", fill=palette.BALL_INK,
+        class_="ball-number" if len(name) == 1 else "ball-number two",
     )  # fmt: skip
     if name in ("6", "9"):
         add(
@@ -97,15 +106,20 @@ def ball_icon_svg(name: str) -> str:
     return text_of(svg)
 
 
-def draw_before(parent: ET.Element, view: View, before: Layout, after: Layout) -> int:
-    """Faded doubles of balls that have left their former places; how many were drawn."""
+def moved_balls(before: Layout, after: Layout) -> list[tuple[Ball, Ball | None]]:
+    """Balls that have left their former places, each with what it is now; None: it is gone."""
+    pairs = [(ball, after.ball(ball.id)) for ball in before.balls]
+    return [
+        (ball, now)
+        for ball, now in pairs
+        if now is None or math.dist(now.centre_mm, ball.centre_mm) >= MOVED_MM
+    ]
+
+
+def draw_before(parent: ET.Element, view: View, before: Layout, after: Layout) -> None:
+    """Faded doubles of balls that have left their former places."""
     group = add(parent, "g", class_="before")
-    count = 0
-    for ball in before.balls:
-        now = after.ball(ball.id)
-        if now is not None and math.dist(now.centre_mm, ball.centre_mm) < MOVED_MM:
-            continue
-        count += 1
+    for ball, now in moved_balls(before, after):
         x, y = view.at(ball.centre_mm)
         if now is not None:
             nx, ny = view.at(now.centre_mm)
@@ -121,4 +135,3 @@ def draw_before(parent: ET.Element, view: View, before: Layout, after: Layout) -
             double, "circle", r=BALL_RADIUS_MM + 2, fill="none", stroke=palette.GHOST,
             stroke_width=3, stroke_dasharray="9 7", opacity=0.8,
         )  # fmt: skip
-    return count

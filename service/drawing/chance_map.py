@@ -102,5 +102,5 @@ def _draw_cells(svg: ET.Element, view: View, chart: ChanceMap) -> None:
     x, y = view.at((0.0, high))
     image = add(svg, "image", x=x, y=y, width=wide, height=high, preserveaspectratio="none")
     image.set("preserveAspectRatio", image.attrib.pop("preserveaspectratio"))
-    image.set("style", "image-rendering:pixelated")
+    image.set("image-rendering", "pixelated")
     image.set("href", f"data:image/png;base64,{data}")

@@ -1,10 +1,15 @@
-"""The empty table as seen from above: rails with sights, cushions, cloth, pockets to scale."""
+"""The empty table as seen from above: rails with sights, cushions, cloth, pockets to scale.
+
+It lies with the head end on the left, or is turned by quarters, as seen from another side of the
+table. What does not move is drawn lying and turned as a whole; what carries words or numbers is
+put at turned places and stays upright.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.etree import ElementTree as ET
 
 from calibration.table import Pocket, PointMm, Table
@@ -24,6 +29,10 @@ class View:
     width_px: int
     legend: bool
     """Whether a strip for the legend is kept under the table."""
+    small: bool = False
+    """Balls are drawn larger than they are, their middles stay: read on a small picture."""
+    turn: int = 0
+    """Quarter turns counter-clockwise: 1 has the foot end up, as seen from the head end."""
 
     @property
     def rail_mm(self) -> float:
@@ -38,7 +47,13 @@ class View:
     @property
     def mm_per_px(self) -> float:
         """Drawing millimetres in one px of the drawing's nominal width."""
-        return (self.table.length_mm + 2 * (self.rail_mm + self.edge_mm)) / self.width_px
+        return (self.size_mm[0] + 2 * (self.rail_mm + self.edge_mm)) / self.width_px
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """The playing surface as it is turned: across and down the drawing."""
+        length, width = self.table.surface_mm
+        return (width, length) if self.turn % 2 else (length, width)
 
     @property
     def legend_mm(self) -> float:
@@ -49,12 +64,25 @@ class View:
     def box(self) -> tuple[float, float, float, float]:
         """The viewBox: least x, least y, width, height."""
         out = self.rail_mm + self.edge_mm
-        length, width = self.table.surface_mm
-        return (-out, -out, length + 2 * out, width + 2 * out + self.legend_mm)
+        wide, high = self.size_mm
+        return (-out, -out, wide + 2 * out, high + 2 * out + self.legend_mm)
 
     def at(self, point_mm: PointMm) -> tuple[float, float]:
         """A table point in the drawing."""
-        return (point_mm[0], self.table.width_mm - point_mm[1])
+        (length, width), (x, y) = self.table.surface_mm, point_mm
+        places = ((x, width - y), (width - y, length - x), (length - x, y), (y, x))
+        return places[self.turn]
+
+    @property
+    def turned(self) -> str:
+        """The transform of what is drawn lying."""
+        length, width = map(number, self.table.surface_mm)
+        return (
+            "matrix(1 0 0 1 0 0)",
+            f"matrix(0 -1 1 0 0 {length})",
+            f"matrix(-1 0 0 -1 {length} {width})",
+            f"matrix(0 1 -1 0 {width} 0)",
+        )[self.turn]
 
     def ring(self, points_mm: Iterable[Sequence[float]]) -> list[tuple[float, float]]:
         """A ring of table points in the drawing."""
@@ -63,19 +91,23 @@ class View:
 
 def draw_table(svg: ET.Element, view: View) -> None:
     """Everything that does not move, from the frame up to the cushions."""
-    _draw_rails(svg, view)
-    _draw_bed(svg, view)
+    x, y, wide, high = view.box
+    add(svg, "rect", x=x, y=y, width=wide, height=high, rx=46, fill=palette.FRAME)
+    lying = replace(view, turn=0)
+    whole = add(svg, "g", class_="table")
+    if view.turn:
+        whole.set("transform", view.turned)
+    _draw_rails(whole, lying)
+    _draw_bed(whole, lying)
     for pocket in view.table.pockets:
-        _draw_pocket(svg, view, pocket)
-    _draw_cushions(svg, view)
-    _draw_sights(svg, view)
+        _draw_pocket(whole, lying, pocket)
+    _draw_cushions(whole, lying)
+    _draw_sights(whole, lying)
     _draw_ends(svg, view)
 
 
 def _draw_rails(svg: ET.Element, view: View) -> None:
-    x, y, wide, high = view.box
     length, width = view.table.surface_mm
-    add(svg, "rect", x=x, y=y, width=wide, height=high, rx=46, fill=palette.FRAME)
     for out, fill in (
         (view.rail_mm, palette.WOOD_EDGE),
         (view.rail_mm - 7, palette.WOOD),
@@ -162,10 +194,13 @@ def _draw_ends(svg: ET.Element, view: View) -> None:
     """The words head and foot on the short rails."""
     size = min(13 * view.mm_per_px, 0.3 * view.rail_mm)
     out = view.table.sight_offset_mm
-    middle = view.table.width_mm * 3 / 8
-    for word, x, turn in (("head", -out, -90), ("foot", view.table.length_mm + out, 90)):
+    aside = view.table.width_mm * 5 / 8
+    for word, along in (("head", -out), ("foot", view.table.length_mm + out)):
+        x, y = view.at((along, aside))
+        # written along the rail; upright where the rail runs across the drawing
+        turn = 0 if view.turn % 2 else (-90 if x < 0 else 90)
         add(
-            svg, "text", word, transform=f"translate({number(x)} {number(middle)}) "
+            svg, "text", word, transform=f"translate({number(x)} {number(y)}) "
             f"rotate({turn})", text_anchor="middle", dominant_baseline="central",
             font_size=size, letter_spacing=size * 0.14, fill=palette.SIGHT, opacity=0.75,
         )  # fmt: skip

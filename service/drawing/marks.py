@@ -84,7 +84,7 @@ def draw_stop(svg: ET.Element, view: View, cue: Ball, colour: str) -> None:
         add(
             group, "ellipse", rx=large * factor, ry=small * factor, fill=palette.ELLIPSE,
             fill_opacity=0.1, stroke=palette.ELLIPSE, stroke_width=3, stroke_dasharray="10 5",
-            transform=f"rotate({number(-math.degrees(turn))})",
+            transform=f"rotate({number(-math.degrees(turn) - 90 * view.turn)})",
         )  # fmt: skip
 
 
@@ -131,7 +131,7 @@ def label_place(
     """
     span = max(math.dist(tail, tip), 1e-6)
     across = (-(tip[1] - tail[1]) / span, (tip[0] - tail[0]) / span)
-    centre = (view.table.length_mm / 2, view.table.width_mm / 2)
+    centre = (view.size_mm[0] / 2, view.size_mm[1] / 2)
     if across[0] * (centre[0] - tip[0]) + across[1] * (centre[1] - tip[1]) < 0:
         across = (-across[0], -across[1])
     reach = BALL_RADIUS_MM + 24 + abs(across[0]) * half_mm[0] + abs(across[1]) * half_mm[1]

@@ -26,6 +26,7 @@ from service.words.verdicts import headline
 from vision.layout import Layout
 
 from . import palette
+from .hidden import hatching
 from .svg import add, arrow_head, path, points, root, text_of
 
 if TYPE_CHECKING:
@@ -93,6 +94,7 @@ def overlay_svg(
     _draw_noses(svg, canvas, calibration.table)
     if zone is not None and not zone.is_empty:
         _draw_zone(svg, canvas, zone)
+    _draw_hidden(svg, canvas, layout)
     _draw_balls(svg, canvas, layout)
     if verdict is not None:
         _draw_miss(svg, canvas, verdict, lengths)
@@ -150,6 +152,22 @@ def _draw_zone(svg: ET.Element, canvas: _Canvas, zone: LandingZone) -> None:
         svg, "path", class_="zone", d=path(rings), fill=palette.ZONE_FILL, fill_opacity=0.22,
         fill_rule="evenodd", stroke=palette.ZONE_FILL, stroke_width=1.6 * canvas.unit_px,
     )  # fmt: skip
+
+
+def _draw_hidden(svg: ET.Element, canvas: _Canvas, layout: Layout) -> None:
+    """Where a ball could lie unseen, hatched on the plane of the ball centres."""
+    if not layout.hidden_mm:
+        return
+    group = add(
+        svg, "g", class_="hidden", fill="none", stroke=palette.DOUBT,
+        stroke_width=1.3 * canvas.unit_px,
+    )  # fmt: skip
+    for polygon in layout.hidden_mm:
+        ring = canvas.at(dense_ring(polygon), BALL_CENTRE_HEIGHT_MM)
+        add(group, "polygon", points=points(ring.tolist()), stroke_dasharray="8 5")
+        for line in hatching(polygon):
+            seen = canvas.at(dense_ring(line, closed=False), BALL_CENTRE_HEIGHT_MM)
+            add(group, "polyline", points=points(seen.tolist()))
 
 
 def _draw_balls(svg: ET.Element, canvas: _Canvas, layout: Layout) -> None:

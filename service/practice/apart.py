@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+import numpy as np
+
 from service.position.verdict.verdict import Verdict
 
+from .columns import IN, OUT, UNKNOWN, Columns, Marks
+from .statistics.outcomes import pots_made
 from .statistics.rates import Rate, rate
-from .ways.tried import Tried
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,17 +34,23 @@ class Apart:
 
 def scored_apart(verdicts: Sequence[Verdict]) -> Apart:
     """The rates of a session's attempts."""
-    tried = [Tried.of(verdict) for verdict in verdicts]
-    asked = [t for t in tried if t.pot is not None and t.position is not None]
+    return apart_of(Columns.of_verdicts(verdicts))
+
+
+def apart_of(shots: Columns) -> Apart:
+    """The same of attempts as columns; as ``Tried`` has it, a scratch is no position either."""
+    potted, has_pot = pots_made(shots), shots.pot != UNKNOWN
+    placed = shots.called == IN
+    has_place = (placed | (shots.called == OUT)) & (~shots.zone_empty | shots.scratch)
+    asked = has_pot & has_place
     return Apart(
-        pot=_rate([t.pot for t in tried]),
-        position=_rate([t.position for t in tried]),
-        both=_rate([bool(t.pot and t.position) for t in asked]),
-        position_when_potted=_rate([t.position for t in asked if t.pot]),
-        position_when_missed=_rate([t.position for t in asked if not t.pot]),
+        pot=_rate(potted, has_pot),
+        position=_rate(placed, has_place),
+        both=_rate(potted & placed, asked),
+        position_when_potted=_rate(placed, asked & potted),
+        position_when_missed=_rate(placed, asked & ~potted),
     )
 
 
-def _rate(hits: Sequence[bool | None]) -> Rate:
-    told = [hit for hit in hits if hit is not None]
-    return rate(sum(told), len(told))
+def _rate(hits: Marks, among: Marks) -> Rate:
+    return rate(int(np.count_nonzero(hits & among)), int(np.count_nonzero(among)))

@@ -7,9 +7,7 @@ count among the longer ones for being long.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -71,44 +69,6 @@ def shot_kind(before: Layout, verdict: Verdict, table: Table) -> ShotKind:
     start, wanted = start_mm(before, intent, table), verdict.wanted_mm
     travel = None if start is None or wanted is None else math.dist(start, wanted)
     return ShotKind(travel_mm=travel, cut_deg=cut)
-
-
-def travel_band(kind: ShotKind) -> str | None:
-    """``up to 500 mm`` … ``over 2000 mm``."""
-    return _band(kind.travel_mm, TRAVEL_BANDS_MM, " mm")
-
-
-def cut_band(kind: ShotKind) -> str | None:
-    """``up to 14.5°`` … ``over 48.6°``."""
-    return _band(kind.cut_deg, CUT_BANDS_DEG, "°")
-
-
-def rails_band(kind: ShotKind) -> str | None:
-    """``no rail`` … ``3 rails or more``."""
-    if kind.rails is None:
-        return None
-    return ("no rail", "1 rail", "2 rails", "3 rails or more")[min(kind.rails, 3)]
-
-
-def spin_band(kind: ShotKind) -> str | None:
-    """``follow``, ``stun``, ``draw``."""
-    return kind.spin
-
-
-def side_spin_band(kind: ShotKind) -> str | None:
-    """``no side``, ``left``, ``right``."""
-    return "no side" if kind.side_spin == "none" else kind.side_spin
-
-
-def _band(value: float | None, ends: Sequence[float], unit: str) -> str | None:
-    if value is None:
-        return None
-    if value <= ends[0]:
-        return f"up to {ends[0]:g}{unit}"
-    for low, high in pairwise(ends):
-        if value <= high:
-            return f"{low:g} to {high:g}{unit}"
-    return f"over {ends[-1]:g}{unit}"
 
 
 def _played_cut(before: Layout, intent: Intent, table: Table) -> float | None:

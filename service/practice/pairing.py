@@ -109,6 +109,12 @@ def chain_readings(
     return tuple(chain), tuple(out)
 
 
+def role_of(name: str) -> str | None:
+    """``before`` or ``after``, as a still's name says; None where it says neither."""
+    known = _role(name)
+    return None if known is None else known[1]
+
+
 def _role(name: str) -> tuple[str, str] | None:
     match = _ROLE.match(_SUFFIX.sub("", name))
     return (match["stem"], match["role"].lower()) if match else None

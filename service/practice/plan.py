@@ -15,8 +15,11 @@ from service.position.meant.intent import Intent
 from .notes import Note
 from .ways.choose import MODES, Way, way_of
 
+MOST_SHOTS = 1000
 _OWN = ("shots", "notes", "in_a_row", "mode")
-_SETTINGS = tuple(name for names in MODES.values() for name in names if name not in _OWN)
+_SETTINGS = tuple(
+    dict.fromkeys(name for names in MODES.values() for name in names if name not in _OWN)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +38,11 @@ class Plan:
 
     def __post_init__(self) -> None:
         strict.check(self, label="", error=IntentError, remedy="Correct it.")
+        if len(self.shots) > MOST_SHOTS:
+            raise IntentError(
+                f"shots: got {len(self.shots)}; allowed: up to {MOST_SHOTS} in a plan. Make two of "
+                "it."
+            )
         # the rule for a row's length is the note's
         Note(in_a_row=self.in_a_row)
         if self.mode == "in order" and len(self.notes) > len(self.shots):
@@ -46,7 +54,11 @@ class Plan:
 
     @property
     def way(self) -> Way:
-        """The way to practise: attempts so far in, the next turn out."""
+        """The way to practise: attempts so far in, the next turn out.
+
+        Raises:
+            IntentError: the mode or a setting of it is unknown or missing.
+        """
         settings = dict(self.settings)
         if self.mode == "pressure":
             if self.in_a_row is None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -16,7 +19,7 @@ from vision.name.taught import Taught
 from vision.read import Reader
 from vision.settle.settled import Settled
 from vision.settle.watcher import settled_layouts
-from vision.sources.frame import Tell
+from vision.sources.frame import Source, Tell
 from vision.sources.opening import open_source
 from vision.sources.video import VIDEO_SUFFIXES
 
@@ -70,7 +73,7 @@ def watch_session(
     on_step: Callable[[Attempt | Transition], None],
     tell: Tell,
 ) -> WatchedSession:
-    """Watch until the source ends or Ctrl-C; ``on_step`` gets, at each rest, what led to it.
+    """Watch until the source or Ctrl-C ends it; ``on_step`` gets, at each rest, what led to it.
 
     ``keep`` has the stills kept; ``tell`` takes sentences for the player.
 
@@ -82,8 +85,13 @@ def watch_session(
     out = WatchedSession()
     scorer = SequenceScorer(plan=plan, table=calibration.table, player=player)
     source = open_source(named, size_px=calibration.camera.image_size_px, tell=tell)
-    try:
-        for rest in settled_layouts(source, Reader(calibration, taught=taught), tell=tell):
+
+    def say(words: str) -> None:
+        if words:  # what holds no more is told by its absence where it is shown, not in a list
+            tell(words)
+
+    with _ended_by_interrupt(source) as interrupts:
+        for rest in settled_layouts(source, Reader(calibration, taught=taught), tell=say):
             name = rest.layout.still
             seen = None if rest.watched is None else seen_of(rest.watched)
             out.readings.append((name, rest.layout))
@@ -93,8 +101,7 @@ def watch_session(
                 out.stills[name] = _packed(rest)
             for step in scorer.take(name, rest.layout, seen=seen):
                 on_step(step)
-    except KeyboardInterrupt:
-        source.close()
+    if interrupts:
         tell(f"{named}: no longer watched.")
     for step in scorer.finish():
         on_step(step)
@@ -105,6 +112,31 @@ def watch_session(
             code="nothing-settled",
         )
     return out
+
+
+@contextmanager
+def _ended_by_interrupt(source: Source) -> Iterator[list[int]]:
+    """Ctrl-C ends the source, and what is being read is read to its end; a second one breaks off.
+
+    An exception out of nowhere may be lost where it falls, and a still may be half taken in.
+    """
+    met: list[int] = []
+    if threading.current_thread() is not threading.main_thread():
+        yield met  # interrupts go to the main thread
+        return
+
+    def end(number: int, _frame: object) -> None:
+        if met:
+            raise KeyboardInterrupt
+        met.append(number)
+        # by another thread: this one may hold the very lock that closing needs
+        threading.Thread(target=source.close, daemon=True).start()
+
+    before = signal.signal(signal.SIGINT, end)
+    try:
+        yield met
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _packed(rest: Settled) -> bytes:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from calibration.table import Table
 from service.drawing import overlay_svg, top_view_svg
+from service.drawing.charts.landings import LandingPoint, landings_svg
 from service.words import rows
 from service.words.calibration import calibration_lines
 from service.words.facts import Fact, facts
@@ -19,7 +20,7 @@ from service.words.summary import summary_facts, tiles
 from service.words.verdicts import headline, subline
 from vision.layout import Ball, Layout
 
-from .figures import LandingPoint, StripRow, landings_svg, residuals_svg
+from .figures import StripRow, residuals_svg
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
@@ -117,7 +118,7 @@ class Source:
 def make_report(result: SessionResult, source: Source) -> Report:
     """The report of a scored session."""
     made, lengths = source.calibration, source.lengths
-    landings, caption = _landings(result.attempts, lengths)
+    drawn_landings, caption = landings(result.attempts, lengths)
     # one attempt alone adds up to nothing
     summary = summary_facts(result.summary, lengths) if len(result.attempts) > 1 else ()
     large = tiles(summary)
@@ -136,11 +137,11 @@ def make_report(result: SessionResult, source: Source) -> Report:
         kind_headings=tuple(headings(lengths)),
         kind_rows=tuple(kind_rows(result.summary.by_kind, lengths)),
         kind_lines=tuple(kind_lines(result.summary.by_kind)),
-        landings_svg=landings,
+        landings_svg=drawn_landings,
         landings_caption=caption,
         attempts=tuple(attempt_part(attempt, source, width_px) for attempt in result.attempts),
         doubts=doubts_of(result),
-        calibration_lines=() if made is None else tuple(calibration_lines(made)),
+        calibration_lines=() if made is None else tuple(calibration_lines(made, lengths.units)),
         residuals_svg=None if made is None or not made.residuals else _residuals(made),
         calibration_still=empty,
         accuracy=source.accuracy,
@@ -228,14 +229,14 @@ def table_points(attempts: Sequence[Attempt]) -> list[LandingPoint]:
     ]
 
 
-def _landings(attempts: Sequence[Attempt], lengths: Lengths) -> tuple[str, str]:
+def landings(attempts: Sequence[Attempt], lengths: Lengths) -> tuple[str, str]:
     """The drawing of the stops and its caption: by the arrival line where most have one."""
     by_line, by_table = landing_points(attempts), table_points(attempts)
     if 2 * len(by_line) < len(by_table):
         note = _landings_note(by_table, len(by_table))
-        return landings_svg(by_table, lengths, by_table=True), f"{_BY_TABLE} {note}"
+        return landings_svg(by_table, lengths, by_table=True), f"{_BY_TABLE} {_SHAPES} {note}"
     note = _landings_note(by_line, len(by_table))
-    return landings_svg(by_line, lengths), f"{_BY_LINE} {note}"
+    return landings_svg(by_line, lengths), f"{_BY_LINE} {_SHAPES} {note}"
 
 
 _BY_LINE = (
@@ -243,6 +244,7 @@ _BY_LINE = (
     "the arrival line: long is up, left is left. The small circle is a ball in scale; the dashed "
     "ellipse holds about 95 % of such stops, the cross is the average stop."
 )
+_SHAPES = "Disc: in the zone; ring: out of it; diamond: too close to call."
 _BY_TABLE = (
     "Where the cue ball stopped against the wanted spot in the middle, as the table lies, head on "
     "the left: of most stops no arrival line is known. The small circle is a ball in scale."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from importlib.resources import files
+from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
@@ -11,7 +12,12 @@ from .model import Report
 
 
 def render_page(report: Report) -> str:
-    """The page: style inline, drawings and stills inside, no address of another file.
+    """The page: style inline, drawings and stills inside, no address of another file."""
+    return filled("report.html", report=report)
+
+
+def filled(template: str, **values: Any) -> str:
+    """A template of this room filled in, the common style inline.
 
     Every text is escaped; only the drawings, which escape their own texts, go in as they are.
     """
@@ -23,8 +29,9 @@ def render_page(report: Report) -> str:
         lstrip_blocks=True,
     )
     environment.filters["drawing"] = _drawing
-    template = environment.get_template("report.html")
-    return template.render(report=report, style=Markup(_template("report.css")))
+    return environment.get_template(template).render(
+        style=Markup(_template("report.css")), **values
+    )
 
 
 def _drawing(svg: str) -> Markup:

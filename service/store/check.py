@@ -1,18 +1,20 @@
-"""Is what lies in the data directory whole? Looked at whenever it is opened."""
+"""Are the stills' files whole? Looked at whenever a service starts, and once a day."""
 
 from __future__ import annotations
 
 import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import sqlalchemy as sa
 
 from . import tables as t
 from .files import StillFiles
-from .records import WAY_OUT, DamagedError, StillRecord
+from .records import StillRecord
 
 STILLS_LIMIT_S = 2.0
 """Longest time a start may take over the stills; the newest are looked at first."""
+_AT_ONCE = 500
 NAMED = 5
 """So many damaged things are named; the rest are counted."""
 
@@ -43,82 +45,58 @@ class StillsCheck:
         )
 
 
-def check_structure(connection: sa.Connection, *, place: str) -> None:
-    """Refuse a database whose pages do not hang together."""
-    found = connection.exec_driver_sql(f"PRAGMA quick_check({NAMED})").scalars().all()
-    if list(found) != ["ok"]:
-        raise DamagedError(
-            f"{place}: restmark.db is damaged ({'; '.join(map(str, found))}); allowed: a whole "
-            f"database. {WAY_OUT}"
-        )
+KeptStill = tuple[int, str, int]
+"""A still's number, hash and bytes: a store has hundreds of thousands, and a start waits."""
 
 
-def check_cells(connection: sa.Connection, *, place: str) -> None:
-    """Refuse a database with a cell that cannot have been written so."""
-    wrong = [cell for table in t.metadata.sorted_tables for cell in _wrong_cells(connection, table)]
-    wrong += _wrong_references(connection)
-    if wrong:
-        more = f" and {len(wrong) - NAMED} more" if len(wrong) > NAMED else ""
-        raise DamagedError(
-            f"{place}: restmark.db is damaged at {', '.join(wrong[:NAMED])}{more}; allowed: a "
-            f"whole database. {WAY_OUT}"
-        )
+def kept_stills(connection: sa.Connection) -> Sequence[KeptStill]:
+    """All stills, newest first."""
+    columns = t.stills.c
+    query = sa.select(columns.id, columns.sha256, columns.size_bytes).order_by(columns.id.desc())
+    return [(number, sha256, size) for number, sha256, size in connection.execute(query)]
+
+
+def records_of(connection: sa.Connection, numbers: Sequence[int]) -> list[StillRecord]:
+    """The stills of those numbers, newest first."""
+    found = []
+    ordered = sorted(numbers, reverse=True)
+    for at in range(0, len(ordered), _AT_ONCE):
+        some = t.stills.c.id.in_(ordered[at : at + _AT_ONCE])
+        query = sa.select(t.stills).where(some).order_by(t.stills.c.id.desc())
+        found += [StillRecord(**row._asdict()) for row in connection.execute(query)]
+    return found
 
 
 def check_stills(
-    connection: sa.Connection, files: StillFiles, *, limit_s: float = STILLS_LIMIT_S
+    stills: Sequence[KeptStill],
+    files: StillFiles,
+    *,
+    records: Callable[[Sequence[int]], Sequence[StillRecord]],
+    limit_s: float = STILLS_LIMIT_S,
+    pause_s: float = 0.0,
 ) -> StillsCheck:
-    """Look for every still's file by size, then by content, newest first, while time is left."""
+    """Look for every still's file by size, then by content, in their order, while time is left.
+
+    ``pause_s`` is left to others after each file that is read. ``records`` gives the stills of
+    some numbers.
+    """
     give_up = time.monotonic() + limit_s
-    rows = connection.execute(sa.select(t.stills).order_by(t.stills.c.id.desc())).all()
-    stills = [StillRecord(**row._asdict()) for row in rows]
-    damaged: dict[int, StillRecord] = {}
+    damaged: dict[int, None] = {}
     counts = []
-    for is_whole in (files.has_size, files.has_content):
+    for is_whole, pause in ((files.has_size, 0.0), (files.has_content, pause_s)):
         count = 0
-        for still in stills:
+        for number, sha256, size_bytes in stills:
             if time.monotonic() > give_up:
                 break
             count += 1
-            if still.id not in damaged and not is_whole(still.sha256, still.size_bytes):
-                damaged[still.id] = still
+            if number not in damaged and not is_whole(sha256, size_bytes):
+                damaged[number] = None
+            if pause:
+                time.sleep(pause)
         counts.append(count)
     return StillsCheck(
-        stills=len(stills), sized=counts[0], hashed=counts[1], damaged=tuple(damaged.values())
+        stills=len(stills),
+        sized=counts[0],
+        hashed=counts[1],
+        damaged=tuple(records(list(damaged))) if damaged else (),
     )
-
-
-def _wrong_cells(connection: sa.Connection, table: sa.Table) -> list[str]:
-    """Names of cells that hold another kind of value than their column does."""
-    key = next(iter(table.primary_key)).name
-    wrong = [(column.name, f"NOT coalesce({_whole(column)}, 0)") for column in table.columns]
-    which = " ".join(f"WHEN {condition} THEN '{name}'" for name, condition in wrong)
-    query = (
-        f'SELECT "{key}", CASE {which} END FROM "{table.name}" '
-        f"WHERE {' OR '.join(condition for _, condition in wrong)}"
-    )
-    return [f"{table.name}[{row[0]}].{row[1]}" for row in connection.exec_driver_sql(query)]
-
-
-def _whole(column: sa.Column[object]) -> str:
-    """Condition in SQL for a cell of that column to be what is written there."""
-    cell = f'"{column.name}"'
-    if isinstance(column.type, sa.JSON):
-        whole = f"CASE WHEN json_valid({cell}) THEN json_type({cell}) IN ('object', 'array') END"
-    elif isinstance(column.type, t.UtcTime):
-        whole = f"typeof({cell}) = 'text' AND datetime({cell}) IS NOT NULL"
-    elif isinstance(column.type, sa.Boolean):
-        whole = f"{cell} IN (0, 1)"
-    elif isinstance(column.type, sa.Integer):
-        whole = f"typeof({cell}) = 'integer'"
-    elif isinstance(column.type, sa.Float):
-        whole = f"typeof({cell}) IN ('real', 'integer')"
-    else:
-        whole = f"typeof({cell}) = 'text'"
-    return f"({cell} IS NULL OR ({whole}))" if column.nullable else f"({whole})"
-
-
-def _wrong_references(connection: sa.Connection) -> list[str]:
-    """Rows that point to a row which is not there."""
-    found = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
-    return [f"{row[0]}[{row[1]}] (its {row[2]} is gone)" for row in found]

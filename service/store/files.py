@@ -9,9 +9,11 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+from .private import FOLDER_MODE
 from .records import StoreError
 
-_PART = ".part"
+PART = ".part"
+"""Ending of a file that is being written; what is left of one goes at the next start."""
 _SIGNATURES = (
     (b"\xff\xd8\xff", "image/jpeg"),
     (b"\x89PNG\r\n\x1a\n", "image/png"),
@@ -36,18 +38,25 @@ class StillFiles:
 
     folder: Path
 
-    def prepare(self) -> None:
-        """Make the folder and drop what a crash left half written."""
-        self.folder.mkdir(parents=True, exist_ok=True)
-        for leftover in self.folder.glob(f"*/*{_PART}"):
-            leftover.unlink(missing_ok=True)
+    def prepare(self, *, alone: bool) -> None:
+        """Make the folder; ``alone``, where nobody else writes there, drop what a crash left
+        half written."""
+        self.folder.mkdir(parents=True, exist_ok=True, mode=FOLDER_MODE)
+        sync_folder(self.folder.parent)
+        if alone:
+            for leftover in self.folder.glob(f"*/*{PART}"):
+                leftover.unlink(missing_ok=True)
 
     def path(self, sha256: str) -> Path:
         """Where the bytes of that hash lie."""
         return self.folder / sha256[:2] / sha256
 
     def read(self, sha256: str) -> bytes:
-        """The bytes of that hash; StoreError where the file is gone or damaged."""
+        """The bytes of that hash.
+
+        Raises:
+            StoreError: the file is gone or damaged.
+        """
         try:
             data = self.path(sha256).read_bytes()
         except OSError as wrong:
@@ -83,15 +92,17 @@ class StillFiles:
         is_new = not target.exists()
         if self.has_content(sha256, len(data)):
             return sha256, False
-        target.parent.mkdir(exist_ok=True)
-        handle, part = tempfile.mkstemp(dir=target.parent, suffix=_PART)
+        if not target.parent.exists():
+            target.parent.mkdir(exist_ok=True, mode=FOLDER_MODE)
+            sync_folder(self.folder)
+        handle, part = tempfile.mkstemp(dir=target.parent, suffix=PART)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
             os.replace(part, target)
-            _sync_folder(target.parent)
+            sync_folder(target.parent)
         except BaseException:
             with contextlib.suppress(OSError):
                 os.unlink(part)
@@ -107,7 +118,7 @@ def _hash(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """A file's name too is on disk only once its folder is; not every system can do that."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)

@@ -17,6 +17,8 @@ from .records import (
     DamagedError,
     IntentRecord,
     JudgedBy,
+    LayoutRecord,
+    ReadBy,
     ReadingRecord,
     StillRecord,
 )
@@ -24,16 +26,9 @@ from .records import (
 Row = sa.Row[*tuple[Any, ...]]
 
 
-def still_of(row: Row, number: int) -> StillRecord:
-    """The still of a row that has its columns."""
-    return StillRecord(
-        id=number,
-        received_at=row.received_at,
-        name=row.name,
-        media_type=row.media_type,
-        sha256=row.sha256,
-        size_bytes=row.size_bytes,
-    )
+def still_of(row: Row) -> StillRecord:
+    """The still of a row."""
+    return StillRecord(**row._asdict())
 
 
 def around_of(row: Row) -> Circumstances:
@@ -63,41 +58,74 @@ def attempt_of(
         intent=intent,
         before=before,
         after=after,
-        verdict=row.verdict,
+        verdict=_object(row.verdict, f"attempts[{row.id}].verdict"),
         kind=around_of(row).kind(),
-        judged_by=JudgedBy(settings=row.player, source=row.player_source),
+        judged_by=JudgedBy(
+            settings=_object(row.player, f"attempts[{row.id}].player"), source=row.player_source
+        ),
         in_a_row=row.in_a_row,
         offset_along_mm=row.offset_along_mm,
         offset_across_mm=row.offset_across_mm,
+        table_id=row.table_id,
+        player_id=row.player_id,
+        practice_id=row.practice_id,
+        struck_at=row.struck_at,
+        set_up=row.set_up,
     )
 
 
 def reading_of(row: Row) -> ReadingRecord:
-    """The reading of a row that has its still's columns too."""
+    """The reading of a row that has its still's columns too, as ``still_…``."""
     return ReadingRecord(
         id=row.id,
-        still=still_of(row, row.still_id),
+        still=StillRecord(
+            id=row.still_id,
+            table_id=row.still_table_id,
+            source=row.still_source,
+            received_at=row.still_received_at,
+            name=row.still_name,
+            media_type=row.still_media_type,
+            sha256=row.still_sha256,
+            size_bytes=row.still_size_bytes,
+        ),
         calibration_id=row.calibration_id,
         read_at=row.read_at,
         took_ms=row.took_ms,
         layout=layout_of(row.layout, f"readings[{row.id}].layout"),
         comparison=row.comparison,
+        table_id=row.table_id,
+        live=row.live,
+        outcome=row.outcome,
+        read_by=ReadBy(set_id=row.set_id, weights=row.weights, software=row.software),
     )
 
 
 def intent_of(row: Row) -> IntentRecord:
     """The intent of a row."""
-    return IntentRecord(
-        id=row.id,
-        set_at=row.set_at,
-        before_reading_id=row.before_reading_id,
-        state=row.state,
-        document=row.document,
-    )
+    _object(row.document, f"intents[{row.id}].document")
+    return IntentRecord(**row._asdict())
+
+
+def kept_layout_of(row: Row, tags: tuple[str, ...]) -> LayoutRecord:
+    """The kept layout of a row."""
+    layout = layout_of(row.layout, f"layouts[{row.id}].layout")
+    intent = row.layout.get("intent")
+    return LayoutRecord(**{**row._asdict(), "layout": layout, "intent": intent, "tags": tags})
+
+
+def _object(document: Any, path: str) -> Mapping[str, Any]:
+    """The object in a cell; DamagedError where another value is: SQLite lets a number through."""
+    if not isinstance(document, Mapping):
+        raise DamagedError(f"{path}: got {document!r:.40}; allowed: an object. {WAY_OUT}")
+    return document
 
 
 def layout_of(document: Mapping[str, Any], path: str) -> Layout:
-    """The layout in a cell; DamagedError where it is none."""
+    """The layout in a cell.
+
+    Raises:
+        DamagedError: there is none in it.
+    """
     try:
         return Layout.from_dict(document, path=path)
     except RestmarkError as wrong:

@@ -2,90 +2,238 @@
 
 from __future__ import annotations
 
-import os
-import sqlite3
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import sqlalchemy as sa
 
-from .check import StillsCheck, check_cells, check_stills, check_structure
+from service import log
+
+from .check import STILLS_LIMIT_S, StillsCheck, check_stills, kept_stills, records_of
+from .condition import DAMAGED, LOOKING, UNKNOWN, WHOLE, Condition
+from .databases import database_of
+from .databases.kept import sync
 from .files import StillFiles
-from .hold import Hold
-from .kept import keep_copy
-from .migrate import migrate
+from .files_together import StillsTogether
+from .keeper import Keeper
+from .migrate import is_newest, migrate
+from .private import FOLDER_MODE, make_private
 from .reader import Reader
-from .records import WAY_OUT, DamagedError, StoreError, whole_json
+from .records import DamagedError, NoStoreError, StillRecord, StoreError
 from .writer import Writer
 
-DATABASE_NAME = "restmark.db"
-_BUSY_MS = 10_000
-"""How long to wait for another process's write before giving up."""
+LARGE_BYTES = 100_000_000
+"""A database up to that size is looked over before anybody is served: within about a second."""
+_STILLS_DAILY_S, _STILLS_PAUSE_S = 3600.0, 0.01
+"""The daily look at the stills' files: so long at most, and idle so long after each of them."""
 
 
 class Store:
-    """One data directory. Safe to share between threads.
+    """One data directory, and the database beside or in it. Safe to share between threads.
 
     What is acknowledged is on disk under its name: where the directory was taken away or
     exchanged while it was open, every answer is a refusal.
     """
 
-    def __init__(self, data_dir: Path, *, hold: bool = False) -> None:
+    def __init__(
+        self,
+        data_dir: Path,
+        url: str | None = None,
+        *,
+        hold: bool = False,
+        must_exist: bool = False,
+        large_bytes: int | None = None,
+    ) -> None:
         """Open ``data_dir``, made if missing; StoreError where it cannot be used or is damaged.
 
-        ``hold``: as the one service on it; HeldError where another is.
+        ``url`` names the database, ``postgresql+psycopg://…``; None: ``restmark.db`` in
+        ``data_dir``, where the stills' files lie in any case. ``hold``: as the one service on
+        it; HeldError where another is. It is then looked over and copied once a day, and one
+        larger than ``large_bytes`` (None: ``LARGE_BYTES``) is looked over while it can be read
+        already; writes wait.
+        ``must_exist``: NoStoreError where no store was made.
         """
         self.data_dir = data_dir
         self.files = StillFiles(folder=data_dir / "stills")
+        self.stills_check = StillsCheck(stills=0, sized=0, hashed=0)
+        """How whole the stills' files were when they were looked at last."""
+        self._condition = Condition()
+        self._looked = threading.Event()
+        self._looking: sa.Connection | None = None
+        self._look: threading.Thread | None = None
+        self._keeper: Keeper | None = None
         self._lock = threading.Lock()
-        self._engine = _engine(data_dir / DATABASE_NAME)
-        self._hold: Hold | None = None
-        self._opened: tuple[int, int] | None = None
+        self._listeners: list[Callable[[], None]] = []
+        self._database = database_of(data_dir, url)
+        self._opened: tuple[int, ...] | None = None
         try:
-            with _refusals(data_dir):
-                data_dir.mkdir(parents=True, exist_ok=True)
-                if hold:
-                    self._hold = Hold.take(data_dir)
-                self.files.prepare()
-                with self._immediate() as connection:
-                    check_structure(connection, place=str(data_dir))
-                    migrate(connection, place=str(data_dir))
-                    check_cells(connection, place=str(data_dir))
-                self._opened = self._identity()
-                if hold:
-                    keep_copy(self._engine, data_dir)
+            with self._refusals():
+                if not self._database.is_there() and must_exist:
+                    raise NoStoreError.at(self._database.place)
+                self._open(
+                    hold=hold, large_bytes=LARGE_BYTES if large_bytes is None else large_bytes
+                )
         except BaseException:
             self.close()
             raise
 
+    def _open(self, *, hold: bool, large_bytes: int) -> None:
+        database = self._database
+        self.data_dir.mkdir(parents=True, exist_ok=True, mode=FOLDER_MODE)
+        sync(self.data_dir.parent)
+        if hold:
+            database.hold()
+        self.files.prepare(alone=hold)
+        database.prepare()
+        make_private(self.data_dir)
+        began = time.monotonic()
+        with database.writing(references=False) as connection:
+            # steps change tables, and only what is whole may be changed
+            later = hold and database.is_large(large_bytes) and is_newest(connection)
+            if not later:
+                database.check_structure(connection)
+            migrate(connection, place=database.place)
+            if not later:
+                database.check_cells(connection)
+        self._opened = database.identity()
+        if later:
+            self._condition = Condition(state=LOOKING, copies=database.copies())
+            self._look = threading.Thread(target=self.look_over, name="restmark-look", daemon=True)
+            self._look.start()
+            return
+        self._found(Condition(state=WHOLE, took_s=time.monotonic() - began), copies=hold)
+        if hold:
+            self._keep_daily()
+
+    def _keep_daily(self) -> None:
+        self._keeper = Keeper(self._daily)
+        self._keeper.start()
+
+    def _daily(self) -> None:
+        if self.look_over().state == WHOLE:
+            self.check_stills(limit_s=_STILLS_DAILY_S, pause_s=_STILLS_PAUSE_S)
+
     def close(self) -> None:
         """Give the database's files back, and the directory to others."""
-        self._engine.dispose()
-        if self._hold is not None:
-            self._hold.release()
+        looking = self._looking
+        if looking is not None:
+            with suppress(sa.exc.SQLAlchemyError, AttributeError):
+                self._database.interrupt(looking)
+        if self._look is not None:
+            self._look.join(10.0)
+        if self._keeper is not None:
+            self._keeper.close()
+        self._database.release()
 
-    def check_stills(self) -> StillsCheck:
-        """Whether the stills' files are whole, as far as can be looked at in bounded time."""
-        with _refusals(self.data_dir), self._engine.connect() as connection:
-            return check_stills(connection, self.files)
+    # -- how whole it is -------------------------------------------------------------------
+
+    @property
+    def condition(self) -> Condition:
+        """What was found of the database when it was looked over last."""
+        return self._condition
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a person must know of database and stills; empty where all is well."""
+        return (*self._condition.warnings, *self.stills_check.warnings)
+
+    def look_over(self) -> Condition:
+        """Look at every page and cell, while others read; nothing is written on damage after it.
+
+        Where all is whole, today's copy is kept.
+        """
+        began = time.monotonic()
+        found = Condition(state=WHOLE)
+        try:
+            with self._refusals(), self._database.looking() as connection:
+                self._check_place()
+                self._looking = connection
+                self._database.check_structure(connection)
+                self._database.check_cells(connection)
+        except DamagedError as wrong:
+            found = Condition(state=DAMAGED, detail=wrong.detail)
+        except StoreError as wrong:
+            # not damage: the place is gone, or could not be asked; every write says so itself
+            found = Condition(state=UNKNOWN, detail=wrong.detail)
+        finally:
+            self._looking = None
+        self._found(replace(found, took_s=time.monotonic() - began), copies=True)
+        if self._keeper is None and found.state == WHOLE:
+            self._keep_daily()
+        return self._condition
+
+    def _found(self, condition: Condition, *, copies: bool) -> None:
+        """Keep what was found, a copy of what was found whole, and let writes go on."""
+        condition = replace(condition, looked_at=datetime.now(UTC))
+        self._condition = condition
+        self._looked.set()
+        if copies:
+            no_copy = self._database.keep_copy() if condition.state == WHOLE else ""
+            self._condition = replace(condition, no_copy=no_copy, copies=self._database.copies())
+            log.event(
+                "looked over", state=condition.state, took_s=condition.took_s, no_copy=no_copy,
+                detail=condition.detail,
+            )  # fmt: skip
+
+    def _check_condition(self) -> None:
+        """Refuse a write on what is damaged; wait where it is looked over for the first time."""
+        self._looked.wait()
+        if self._condition.state == DAMAGED:
+            raise DamagedError(self._condition.detail)
+
+    def check_stills(self, *, limit_s: float = STILLS_LIMIT_S, pause_s: float = 0.0) -> StillsCheck:
+        """Whether the stills' files are whole, as far as can be looked at in ``limit_s``."""
+        with self._refusals():
+            with self._database.looking() as connection:
+                stills = kept_stills(connection)
+            self.stills_check = check_stills(
+                stills, self.files, records=self._stills_of, limit_s=limit_s, pause_s=pause_s
+            )
+        return self.stills_check
+
+    def _stills_of(self, numbers: Sequence[int]) -> Sequence[StillRecord]:
+        with self._database.looking() as connection:
+            return records_of(connection, numbers)
+
+    def write_copy(self, path: Path) -> bool:
+        """All but the stills as one file, while others write; False for PostgreSQL."""
+        with self._refusals():
+            self._check_place()
+            return self._database.write_copy(path)
+
+    def mend_still(self, data: bytes) -> None:
+        """Give a kept still's file its bytes back, where it lost them."""
+        with self._refusals():
+            self.files.write(data)
+
+    @contextmanager
+    def stills_together(self) -> Iterator[StillsTogether]:
+        """Many stills' files, written before rows name them; StoreError where they cannot be."""
+        with self._refusals(), StillsTogether(self.files) as together:
+            self._check_place()
+            yield together
 
     @contextmanager
     def reading(self) -> Iterator[Reader]:
         """A reader; all its answers come from the same moment."""
-        with _refusals(self.data_dir), self._engine.connect() as connection:
+        with self._refusals(), self._database.looking() as connection:
             self._check_place()
             yield Reader(connection)
 
     @contextmanager
     def writing(self) -> Iterator[Writer]:
         """A writer; its changes come to be together at the block's end, or none does."""
-        with self._lock, _refusals(self.data_dir), self._immediate() as connection:
+        self._check_condition()
+        with self._lock, self._refusals(), self._database.writing() as connection:
             writer = Writer(connection, self.files)
             try:
                 self._check_place()
+                self._database.check_hold()
                 yield writer
                 writer.check_files()
                 connection.commit()
@@ -94,67 +242,32 @@ class Store:
                 connection.rollback()
                 writer.take_back_files()
                 raise
+        if writer.has_told:
+            for wake in self._listeners:
+                wake()
+
+    def when_told(self, wake: Callable[[], None]) -> None:
+        """Have ``wake`` called whenever an event was kept; it must not take long."""
+        self._listeners.append(wake)
 
     def _check_place(self) -> None:
-        """Refuse where ``restmark.db`` is no longer the file that was opened."""
+        """Refuse where the directory is no longer the one that was opened."""
         try:
-            now = self._identity()
+            now = self._database.identity()
         except OSError:
             now = None
         if now != self._opened:
             state = "is gone" if now is None else "is another file than the one opened"
             raise StoreError(
-                f"{self.data_dir}: {DATABASE_NAME} {state}: the directory was taken away or "
-                "exchanged while it was in use, and nothing can be kept in it; allowed: the "
-                "directory as it was opened. Stop, put it back from your copy, and start again."
+                f"{self.data_dir}: {self._database.identified} {state}: the directory was taken "
+                "away or exchanged while it was in use, and nothing can be kept in it; allowed: "
+                "the directory as it was opened. Stop, put it back from your copy, and start again."
             )
 
-    def _identity(self) -> tuple[int, int]:
-        found = os.stat(self.data_dir / DATABASE_NAME)
-        return found.st_dev, found.st_ino
-
     @contextmanager
-    def _immediate(self) -> Iterator[sa.Connection]:
-        """A transaction that takes the write lock at once, so that it cannot fail half way."""
-        with self._engine.connect().execution_options(immediate=True) as connection:
-            yield connection
-            if connection.in_transaction():
-                connection.commit()
-
-
-def _engine(path: Path) -> sa.Engine:
-    engine = sa.create_engine(f"sqlite:///{path}", json_deserializer=whole_json)
-
-    @sa.event.listens_for(engine, "connect")
-    def _prepare(connection: sqlite3.Connection, _record: Any) -> None:
-        # the driver's own implicit transactions are off, so that ours hold for DDL too
-        connection.isolation_level = None
-        connection.execute(f"PRAGMA busy_timeout = {_BUSY_MS}")
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = FULL")
-        connection.execute("PRAGMA foreign_keys = ON")
-
-    @sa.event.listens_for(engine, "begin")
-    def _begin(connection: sa.Connection) -> None:
-        immediate = connection.get_execution_options().get("immediate", False)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")
-
-    return engine
-
-
-@contextmanager
-def _refusals(data_dir: Path) -> Iterator[None]:
-    """Turn what disk and database complain of into one clear refusal."""
-    try:
-        yield
-    except (OSError, sa.exc.DBAPIError) as wrong:
-        reason = getattr(wrong, "orig", None) or wrong
-        if getattr(reason, "sqlite_errorcode", None) == sqlite3.SQLITE_CORRUPT:
-            raise DamagedError(
-                f"{data_dir}: {DATABASE_NAME} is damaged ({reason}); allowed: a whole database. "
-                f"{WAY_OUT}"
-            ) from wrong
-        raise StoreError(
-            f"{data_dir}: cannot be used ({reason}); allowed: a directory that can be written, "
-            "with room left, whose restmark.db is Restmark's. Check it or give another one."
-        ) from wrong
+    def _refusals(self) -> Iterator[None]:
+        """Turn what disk and database complain of into one clear refusal."""
+        try:
+            yield
+        except (OSError, UnicodeError, sa.exc.DBAPIError, sa.exc.TimeoutError) as wrong:
+            raise self._database.refusal(wrong) from wrong

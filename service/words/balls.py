@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from calibration.chi_square import PLANE_AXIS_95
-from vision.layout import Ball
+from vision.layout import Ball, Polygon
 
 from .plain import NONE
+
+if TYPE_CHECKING:
+    from .lengths import Lengths
 
 
 def ball_name(ball: str) -> str:
@@ -33,3 +38,10 @@ def error_95_mm(ball: Ball) -> float:
     """Larger half-axis of the ball's 95 % error ellipse, mm."""
     largest = float(np.linalg.eigvalsh(np.asarray(ball.cov_mm2, dtype=float))[-1])
     return PLANE_AXIS_95 * math.sqrt(max(largest, 0.0))
+
+
+def hidden_words(hidden_mm: Sequence[Polygon], lengths: Lengths) -> str:
+    """Where a ball could lie unseen, by the middle of each part."""
+    middles = [np.mean(polygon, axis=0) for polygon in hidden_mm]
+    places = " and ".join(lengths.place((float(x), float(y))) for x, y in middles)
+    return f"A ball could lie unseen about {places}."

@@ -12,7 +12,6 @@ from .summary import rate_interval
 
 if TYPE_CHECKING:
     from service.practice.statistics.by_kind import Group, Split
-    from service.practice.statistics.means import Mean, Spread
     from service.practice.statistics.rates import Rate
 
 
@@ -66,16 +65,16 @@ def headings(lengths: Lengths) -> list[str]:
 def figures_row(
     attempts: int,
     zone: Rate,
-    means: tuple[Mean, Mean],
-    spreads: tuple[Spread, Spread],
+    means_mm: tuple[float | None, float | None],
+    spreads_mm: tuple[float | None, float | None],
     lengths: Lengths,
 ) -> FiguresRow:
     """Figures of some attempts; means and spreads along the arrival line, then across it."""
     along, across = (
-        NONE if mean.mean_mm is None else lengths.sided(mean.mean_mm, ends, bare=True)
-        for mean, ends in zip(means, (LONG_SHORT, LEFT_RIGHT), strict=True)
+        NONE if mean_mm is None else lengths.sided(mean_mm, ends, bare=True)
+        for mean_mm, ends in zip(means_mm, (LONG_SHORT, LEFT_RIGHT), strict=True)
     )
-    speed, line = (lengths.number_or_none(spread.sigma_mm) for spread in spreads)
+    speed, line = map(lengths.number_or_none, spreads_mm)
     return FiguresRow(
         attempts=attempts,
         zone=f"{zone.successes} of {zone.n}",
@@ -119,6 +118,7 @@ def kind_lines(splits: Sequence[Split]) -> list[str]:
 
 
 def _row(by: str, group: Group, lengths: Lengths) -> KindRow:
-    means, spreads = (group.long_short, group.left_right), (group.speed, group.line)
-    figures = figures_row(group.attempts, group.zone, means, spreads, lengths)
+    means_mm = (group.long_short.mean_mm, group.left_right.mean_mm)
+    spreads_mm = (group.speed.sigma_mm, group.line.sigma_mm)
+    figures = figures_row(group.attempts, group.zone, means_mm, spreads_mm, lengths)
     return KindRow(by=by, label=group.label, figures=figures)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -55,7 +56,7 @@ class Lengths:
 
     def value(self, length_mm: float) -> float:
         """The length in the unit."""
-        return length_mm / self._unit_mm
+        return length_mm / self.unit_mm
 
     def number(self, length_mm: float, *, fine: bool = False) -> str:
         """The bare number, as fine as readings are; ``fine`` for errors and measured places."""
@@ -65,12 +66,22 @@ class Lengths:
         rough_from, digits = _FINENESS[self.units]
         return f"{value:.{digits if fine or abs(value) < rough_from else digits - 1}f}"
 
+    def small(self, length_mm: float) -> str:
+        """A residual or a stated error, a digit finer than readings: ``0.52 mm``, ``0.020 in``."""
+        return f"{self.value(length_mm):.{_FINENESS[self.units][1] + 1}f} {self.sign}"
+
+    def within(self, length_mm: float) -> str:
+        """A length rounded up, as what is promised must hold: ``1.3 mm``."""
+        steps = 10 ** _FINENESS[self.units][1]
+        rounded = math.ceil(self.value(length_mm) * steps) / steps
+        return f"{rounded:.{_FINENESS[self.units][1]}f} {self.sign}"
+
     def change(self, length_mm: float) -> str:
         """The bare number with its sign: ``+1.5``."""
         return signed(self.value(length_mm), _FINENESS[self.units][1])
 
     @property
-    def _unit_mm(self) -> float:
+    def unit_mm(self) -> float:
         if self.units is Units.DIAMONDS:
             return self.surface_mm[0] / 8
         return INCH_MM if self.units is Units.INCHES else 1.0
@@ -92,7 +103,7 @@ class Lengths:
         if self.units is Units.MM:
             area = area_mm2 / 100
             return f"{area:.0f} cm²" if area >= 10 else f"{area:.1f} cm²"
-        area = area_mm2 / self._unit_mm**2
+        area = area_mm2 / self.unit_mm**2
         if self.units is Units.INCHES:
             return f"{area:.0f} sq in"
         return f"{area:.2f} square diamonds"

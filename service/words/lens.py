@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calibration.lens.coverage import REGIONS
+from calibration.lens.coverage import REGIONS, bare_regions
 
 from .plain import NONE, percent
 
@@ -67,4 +67,10 @@ def coverage_lines(lens: Lens) -> list[str]:
         return []
     cells = [f"{percent(part):>6}" for part in lens.coverage_by_region]
     rows = ["  ".join(cells[start : start + 3]) for start in (0, 3, 6)]
-    return ["board seen in each ninth of the picture, as it lies:", *rows]
+    bare = ", ".join(name for name, _ in bare_regions(lens.coverage_by_region))
+    doubt = (
+        f"hardly seen at the picture's {bare}: the lens is a guess there; `restmark calibrate` "
+        "says whether the bed reaches so far, or take more stills with the board there"
+    )
+    lines = ["board seen in each ninth of the picture, as it lies:", *rows]
+    return [*lines, doubt] if bare else lines

@@ -1,4 +1,4 @@
-"""Sessions over weeks in sentences: what may be claimed, and how many sessions are missing."""
+"""Sessions over weeks, and how a player stands: what may be claimed, and what is missing."""
 
 from __future__ import annotations
 
@@ -6,17 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from service.practice.statistics.jackknife import INTERVAL_LEAST
+
 from .kinds import FiguresRow, figures_row, kind_lines
-from .landing import between, sided_between, weak_side_fact
+from .landing import SIDES, between, sided_between, weak_side_fact
 from .lengths import LEFT_RIGHT, LONG_SHORT, MILLIMETRES, Lengths
 from .plain import capital, counted, more, p_words, percent, percent_between
+from .summary import rate_interval, summary_lines
 
 if TYPE_CHECKING:
     from service.practice import Progress
+    from service.practice.standing import Standing
     from service.practice.statistics.means import Mean, Share
     from service.practice.statistics.progress import NamedTrend, SessionFigures
     from service.practice.statistics.rates import Rate
     from service.practice.statistics.trend import RateTrend
+    from service.practice.statistics.weak_side import WeakSide
 
 SESSIONS_FOR_A_TREND = 5
 _TOO_EARLY = " (too few sessions for an interval)"
@@ -62,13 +67,13 @@ def progress_lines(found: Progress, lengths: Lengths = MILLIMETRES) -> list[str]
         lines += [
             *_rate_lines(
                 "In the zone",
-                [s.summary.zone for s in found.sessions],
+                [s.zone for s in found.sessions],
                 found.zone_trend,
                 found.long_run.zone,
             ),
             *_rate_lines(
                 "Pots made",
-                [s.summary.pots for s in found.sessions],
+                [s.pots for s in found.sessions],
                 found.pots_trend,
                 found.long_run.pots,
             ),
@@ -78,6 +83,47 @@ def progress_lines(found: Progress, lengths: Lengths = MILLIMETRES) -> list[str]
             *kind_lines(found.by_kind),
         ]
     return lines + _set_lines(found)
+
+
+def standing_headline(found: Standing) -> str:
+    """The weak side, or how many more attempts would show it."""
+    return weak_side_headline(found.weak_side)
+
+
+def weak_side_headline(weak: WeakSide) -> str:
+    """The same of the figure alone."""
+    if weak.side is not None:
+        return f"Weak side: {SIDES[weak.side]}"
+    if weak.attempts_missing:
+        return f"Weak side not yet known: about {more(weak.attempts_missing)}"
+    if weak.ratio is None:
+        missing = more(max(INTERVAL_LEAST - weak.n, 1))
+        return f"Weak side not yet known: {missing} with a known arrival line"
+    return "Weak side not yet known: speed and line scatter about alike"
+
+
+def standing_lines(found: Standing, lengths: Lengths = MILLIMETRES) -> list[str]:
+    """All that is said, the headline first."""
+    if not found.attempts:
+        return ["No plain attempts are stored yet.", *_in_sets(found)]
+    return [
+        f"{standing_headline(found)}.",
+        *(
+            line
+            for label, rate in (
+                ("Pots made", found.apart.pot),
+                ("In position", found.apart.position),
+                ("Both", found.apart.both),
+                ("In position when the pot was made", found.apart.position_when_potted),
+                ("In position when it was missed", found.apart.position_when_missed),
+            )
+            if (line := _standing_rate(label, rate))
+        ),
+        *summary_lines(found.summary, lengths),
+        f"{weak_side_fact(found.weak_side).line}; each session about its own average.",
+        *kind_lines(found.summary.by_kind),
+        *_in_sets(found),
+    ]
 
 
 def _span(found: Progress) -> str:
@@ -91,10 +137,12 @@ def _span(found: Progress) -> str:
     )
 
 
-def _rate_lines(label: str, rates: Sequence[Rate], trend: RateTrend, whole: Share) -> list[str]:
+def _rate_lines(
+    label: str, counts: Sequence[tuple[int, int]], trend: RateTrend, whole: Share
+) -> list[str]:
     if whole.mean is None:
         return []
-    text = f"{label} {sum(r.successes for r in rates)} of {sum(r.n for r in rates)} in all"
+    text = f"{label} {sum(k for k, _ in counts)} of {sum(n for _, n in counts)} in all"
     if whole.low is not None and whole.high is not None:
         text += (
             f", over sessions {percent(whole.mean)} (95 % interval "
@@ -186,13 +234,31 @@ def _set_lines(found: Progress) -> list[str]:
 
 
 def _row(session: SessionFigures, lengths: Lengths) -> SessionRow:
-    summary, landing = session.summary, session.summary.landing
-    means, spreads = (landing.long_short, landing.left_right), (landing.speed, landing.line)
+    means_mm = (session.long_short_mm, session.left_right_mm)
+    spreads_mm = (session.speed_mm, session.line_mm)
     return SessionRow(
         number=session.number,
         day=session.started_at.date().isoformat(),
-        pots=f"{summary.pots.successes} of {summary.pots.n}",
-        miss=lengths.number_or_none(summary.average_miss.mean_mm),
-        from_wanted=lengths.number_or_none(summary.around_wanted.average.mean_mm),
-        figures=figures_row(summary.attempts, summary.zone, means, spreads, lengths),
+        pots=f"{session.pots[0]} of {session.pots[1]}",
+        miss=lengths.number_or_none(session.average_miss_mm),
+        from_wanted=lengths.number_or_none(session.from_wanted_mm),
+        figures=figures_row(session.attempts, session.zone_rate, means_mm, spreads_mm, lengths),
     )
+
+
+def _standing_rate(label: str, rate: Rate) -> str:
+    """Few attempts get counts and interval only: a rate would be no claim yet."""
+    if not rate.n:
+        return ""
+    share = "" if rate.attempts_missing or rate.share is None else f", {percent(rate.share)}"
+    missing = f"; known after {more(rate.attempts_missing)}" if rate.attempts_missing else ""
+    return (
+        f"{label}: {rate.successes} of {rate.n}{share} (95 % interval {rate_interval(rate)}"
+        f"{missing})."
+    )
+
+
+def _in_sets(found: Standing) -> list[str]:
+    if not found.in_sets:
+        return []
+    return [f"{counted(found.in_sets, 'attempt')} in sets of a row are not among these."]

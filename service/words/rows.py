@@ -68,6 +68,12 @@ def attempt_row(verdict: Verdict, lengths: Lengths = MILLIMETRES) -> AttemptRow:
     )
 
 
+def in_unit(split: str, sign: str) -> str:
+    """A row's distance where no heading has its unit: ``84 mm: 62 short, 57 left``."""
+    whole, colon, sides = split.partition(":")
+    return f"{whole} {sign}{colon}{sides}"
+
+
 def _outside(verdict: Verdict, lengths: Lengths) -> str:
     if verdict.miss_mm is None:
         return NONE

@@ -23,6 +23,7 @@ LEAST_SCORE = 0.06
 MOST_CANDIDATES = 32
 APART = 0.55
 """Candidates nearer than this, in diameters, are one; balls cannot be."""
+MOST_THINGS = 8
 LEAST_THING_SCORE = 0.02
 """Less sure ones are told too: what the empty table shows there decides."""
 
@@ -92,17 +93,24 @@ def one_a_place(places_mm: FloatArray, apart_mm: float) -> list[int]:
 
 
 def _things(boxes: NDArray[np.float32], view: FinderView) -> tuple[Thing, ...]:
+    """Surest first; a box whose middle lies in a surer one is the same thing."""
     likely = boxes[boxes[:, 5] > LEAST_THING_SCORE].astype(float)
-    if len(likely) == 0:
-        return ()
-    x, y, wide, high, _, score = likely[int(likely[:, 5].argmax())]
-    (low, last) = view.to_table([(x - wide / 2, y - high / 2), (x + wide / 2, y + high / 2)])
-    return (
-        Thing(
-            score=float(score), low_mm=(float(low[0]), float(low[1])),
-            high_mm=(float(last[0]), float(last[1])),
-        ),
-    )  # fmt: skip
+    out: list[Thing] = []
+    for x, y, wide, high, _, score in likely[np.argsort(-likely[:, 5], kind="stable")]:
+        corners = [(x, y), (x - wide / 2, y - high / 2), (x + wide / 2, y + high / 2)]
+        at, low, last = view.to_table(corners).tolist()
+        if len(out) < MOST_THINGS and not any(_holds(thing, at) for thing in out):
+            out.append(
+                Thing(score=float(score), low_mm=(low[0], low[1]), high_mm=(last[0], last[1]))
+            )
+    return tuple(out)
+
+
+def _holds(thing: Thing, place_mm: list[float]) -> bool:
+    return all(
+        low <= at <= high
+        for low, at, high in zip(thing.low_mm, place_mm, thing.high_mm, strict=True)
+    )
 
 
 def can_rest(table: Table, centres_mm: FloatArray, *, slack_mm: float = 9.0) -> NDArray[np.bool_]:

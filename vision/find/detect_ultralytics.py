@@ -8,9 +8,12 @@ own, or those that are shipped.
 
 from __future__ import annotations
 
+import hashlib
 import importlib
 import os
-from dataclasses import dataclass
+import threading
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -32,6 +35,10 @@ OVERLAP = 0.7
 MOST_BOXES = 300
 
 
+_ONE_AT_A_TIME = threading.Lock()
+"""The library's models are not made to be asked by several threads."""
+
+
 class BackendError(RestmarkError):
     """The extra that trains and runs the network is not installed."""
 
@@ -45,6 +52,8 @@ class UltralyticsFinder:
     model: Any
     """What ``ultralytics.YOLO`` made."""
     device: str
+    fingerprint: str = ""
+    """Of the weights: readings are kept with it."""
 
     @classmethod
     def load(cls, weights: str | Path | None = None, *, device: str = "cpu") -> UltralyticsFinder:
@@ -60,17 +69,22 @@ class UltralyticsFinder:
                 f"weights: got {path}; allowed: an existing file that ends in "
                 f"{' or '.join(KINDS)}. Give the finder's weights, or none for the shipped ones."
             )
-        return cls(model=_library().YOLO(str(path), task="detect"), device=device)
+        return cls(
+            model=_library().YOLO(str(path), task="detect"),
+            device=device,
+            fingerprint=hashlib.sha256(path.read_bytes()).hexdigest(),
+        )
 
     def boxes(self, view: NDArray[np.uint8]) -> NDArray[np.float32]:
         """View or a part (H, W, 3) BGR → x, y, width, height in px, both scores, (N, 6).
 
         Sides are multiples of 32, so the picture is taken as it is.
         """
-        said = self.model.predict(
-            view, imgsz=view.shape[:2], conf=min(LEAST_SCORE, LEAST_THING_SCORE),
-            iou=OVERLAP, max_det=MOST_BOXES, device=self.device, verbose=False, save=False,
-        )  # fmt: skip
+        with _ONE_AT_A_TIME:
+            said = self.model.predict(
+                view, imgsz=view.shape[:2], conf=min(LEAST_SCORE, LEAST_THING_SCORE),
+                iou=OVERLAP, max_det=MOST_BOXES, device=self.device, verbose=False, save=False,
+            )  # fmt: skip
         found = said[0].boxes
         corners = _plain(found.xyxy).reshape(-1, 4)
         score, kind = _plain(found.conf), _plain(found.cls).astype(int)
@@ -80,6 +94,18 @@ class UltralyticsFinder:
         out[:, 4] = np.where(kind == BALL, score, 0.0)
         out[:, 5] = np.where(kind == THING, score, 0.0)
         return out
+
+
+@lru_cache(maxsize=1)
+def finder_here(weights: Path | None = None) -> UltralyticsFinder:
+    """The finder on this machine's first graphics card where there is one, else on its processor.
+
+    Raises:
+        WeightsError, BackendError: as ``UltralyticsFinder.load``.
+    """
+    found = UltralyticsFinder.load(weights)
+    cards = importlib.import_module("torch").cuda.is_available()
+    return replace(found, device="0") if cards else found
 
 
 def _plain(values: Any) -> NDArray[np.float32]:

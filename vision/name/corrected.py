@@ -15,6 +15,8 @@ from calibration.errors import RestmarkError
 from calibration.notices import Notice
 from vision.layout import BALL_IDS, Ball, Layout
 
+from .unusual import CODE as UNUSUAL
+
 NEAR_MM = 30.0
 """A place this near to a ball's centre, about a ball's radius, means that ball."""
 SWAPPED_CONFIDENCE = 0.5
@@ -118,7 +120,11 @@ def corrected(layout: Layout, corrections: Sequence[Correction]) -> Layout:
     return replace(
         layout,
         balls=tuple(sorted(balls, key=lambda ball: BALL_IDS.index(ball.id))),
-        notices=tuple(n for n in layout.notices if not _about_name_of(settled, n)),
+        # the set learns from what is said; whether it is known now, the next still shows
+        unlike=(),
+        notices=tuple(
+            n for n in layout.notices if n.code != UNUSUAL and not _about_name_of(settled, n)
+        ),
     )
 
 

@@ -21,7 +21,7 @@ LOOKS_APART = 0.01
 set-ups put different balls on the same marks."""
 LEAST_CHANCE = 1e-4
 """No look rules a name out further than this: networks have not seen every set."""
-KEPT_CHANCE = 1e-3
+KEPT_CHANCE = 1e-4
 """Rarer names of a look are not kept with the layout; they share what is left evenly."""
 
 
@@ -57,7 +57,7 @@ def known(looks: FloatArray, centres_mm: FloatArray, previous: Layout | None) ->
         apart = np.linalg.norm(centres_mm - np.array(ball.centre_mm), axis=1)
         near = int(apart.argmin())
         if apart[near] < UNMOVED_MM:
-            before = _look_of(ball)
+            before = look_of(ball)
             if ball.said and _same_ball(now[near], before, ball.id):
                 said[near] = ball.id
             if _same_ball(now[near], before):
@@ -73,7 +73,7 @@ def kept(look: FloatArray) -> tuple[tuple[str, float], ...]:
     return tuple((BALL_IDS[i], float(chance[i])) for i in order)
 
 
-def _look_of(ball: Ball) -> FloatArray:
+def look_of(ball: Ball) -> FloatArray:
     """Log probabilities (16,) of what is kept of a ball's looks.
 
     A layout that was written by hand or by an earlier release knows the name alone.

@@ -70,6 +70,11 @@ def name_balls(
     return _names(known(_believed(chances, hint), centres_mm, previous))
 
 
+def name_by_looks(looks: FloatArray, said: tuple[str | None, ...]) -> tuple[Name, ...]:
+    """Names of up to 16 balls by what all is known of each: log weights (K, 16), and persons."""
+    return _names(Known(looks=looks, said=said)) if len(looks) else ()
+
+
 def chances_alone(chances: FloatArray) -> FloatArray:
     """Probabilities (K, 16) by the network alone of log probabilities (K, 16), each ball's own."""
     soft = np.exp(chances / TEMPERATURE)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
 from calibration.arrays import FloatArray
 from calibration.camera import Camera
@@ -16,6 +17,36 @@ from .crops import CropFrames, cut_crops
 
 FAR_MM = 4.0
 """A ball found farther from where its crop was aimed is looked at again."""
+UNSURE_MM = 0.45
+"""Root of the stated variances' sum from which a ball is looked at again from where it was found,
+and from beside it: where outline and cloth tell a centre, it stays where it was."""
+FOLLOWED, FOLLOWED_SCALE = 2, 1.0
+"""How often from where it was found, and the weight of the mean square by which those looks
+differ."""
+BESIDE_MM = ((3.0, 0.0), (0.0, 3.0))
+"""How far beside, table frame."""
+BESIDE_SCALE = 3.0
+"""Weight of what looks from beside differ by: they share picture and network, so they differ by
+less than all of them are wrong by."""
+POOR_MM = 1.0
+"""Root of the variances' sum from which a ball is looked for round about, too."""
+ROUND_ABOUT_MM = 14.0
+"""How far: half a ball. From there a ball that was taken for its white cap or its shadow is seen
+rightly, where it is seen at all."""
+ROUND_ABOUT = 6
+"""Directions of such looks; each is followed once."""
+RIVAL_MM = (4.0, 24.0)
+"""What is found within these of the ball may be the same ball elsewhere: two balls lie a diameter
+apart."""
+RIVAL_SCALE, RIVAL_ODDS = 0.1, 3.0
+"""Weight of the square by which a rival lies elsewhere, and the log odds over which the likelier
+place gains on the other.
+
+Scales chosen on 730 balls in 71 stills: sample stills made dim, noisy and 720p with balls painted
+in the cloth's colour, and rendered rooms of the families dim and hot. Beyond 4 sigma and 1.5 mm
+lies none of them, 94.8 % lie inside their 95 % ellipse; with looks from beside alone 1 and 94.0 %.
+In a room of another renderer a striped ball of the cloth's colour, taken for its white cap 13 mm
+off at 9.5 stated sigmas, comes to less than 4."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +76,12 @@ class Placed:
 def place_balls(
     picture: Picture, camera: Camera, start_mm: FloatArray, networks: Networks
 ) -> Placed:
-    """Look at every start place (K, 2) mm of a still; again where a ball lies far from it."""
+    """Look at every start place (K, 2) mm of a still; again where a ball lies far from it.
+
+    A ball that is seen poorly is looked at several times, from where it was found and from round
+    about. The look that makes it likeliest a ball tells its place; where others disagree its error
+    is larger.
+    """
     aim = np.asarray(start_mm, dtype=float).reshape(-1, 2)
     placed = _looked_at(picture, camera, aim, networks)
     far = np.hypot(*(placed.centre_mm - aim).T) > FAR_MM
@@ -53,7 +89,62 @@ def place_balls(
         placed = _looked_at(
             picture, camera, np.where(far[:, None], placed.centre_mm, aim), networks
         )
-    return placed
+    return _doubted(placed, picture, camera, networks)
+
+
+def _doubted(placed: Placed, picture: Picture, camera: Camera, networks: Networks) -> Placed:
+    """The same, poorly seen balls placed by their likeliest look and with the looks' doubt."""
+    unsure = np.flatnonzero((_spread_mm(placed) > UNSURE_MM) & (placed.ball > 0))
+    if not len(unsure):
+        return placed
+    looks = [placed.taken(unsure)]
+    for _ in range(FOLLOWED):
+        looks.append(_looked_at(picture, camera, looks[-1].centre_mm, networks))
+    odds = np.stack([look.ball for look in looks])
+    likeliest = odds.argmax(axis=0)
+    each = np.arange(len(unsure))
+    places = np.stack([look.centre_mm for look in looks])
+    here = places[likeliest, each]
+    cov = np.stack([look.cov_mm2 for look in looks])[likeliest, each]
+    beside = _looked_at(
+        picture, camera, np.concatenate([here + np.array(step) for step in BESIDE_MM]), networks
+    )
+    cov = cov + FOLLOWED_SCALE * _scatter(places - here)
+    cov += BESIDE_SCALE * _scatter(beside.centre_mm.reshape(len(BESIDE_MM), -1, 2) - here)
+    poor = np.flatnonzero(np.sqrt(np.trace(cov, axis1=1, axis2=2)) > POOR_MM)
+    if len(poor):
+        cov[poor] += _elsewhere(picture, camera, networks, here[poor], odds.max(axis=0)[poor])
+    centre, whole, ball = placed.centre_mm.copy(), placed.cov_mm2.copy(), placed.ball.copy()
+    centre[unsure], whole[unsure], ball[unsure] = here, cov, odds.max(axis=0)
+    return replace(placed, centre_mm=centre, cov_mm2=whole, ball=ball)
+
+
+def _elsewhere(
+    picture: Picture, camera: Camera, networks: Networks, here_mm: FloatArray, odds: FloatArray
+) -> FloatArray:
+    """What doubt (K, 2, 2), mm², rivals leave: places round about where the ball may be as well."""
+    turn = 2 * np.pi * np.arange(ROUND_ABOUT) / ROUND_ABOUT
+    steps = ROUND_ABOUT_MM * np.column_stack([np.cos(turn), np.sin(turn)])
+    aim = (here_mm + steps[:, None]).reshape(-1, 2)
+    for _ in range(2):
+        look = _looked_at(picture, camera, aim, networks)
+        aim = look.centre_mm
+    apart = aim.reshape(ROUND_ABOUT, -1, 2) - here_mm
+    other = look.ball.reshape(ROUND_ABOUT, -1)
+    distance = np.linalg.norm(apart, axis=2)
+    rival = (distance > RIVAL_MM[0]) & (distance < RIVAL_MM[1]) & (other > 0)
+    share = rival * expit((other - odds) / RIVAL_ODDS)
+    return np.asarray(RIVAL_SCALE * np.einsum("lk,lki,lkj->kij", share, apart, apart))
+
+
+def _scatter(apart_mm: FloatArray) -> FloatArray:
+    """Mean square (K, 2, 2) of vectors (L, K, 2)."""
+    return np.asarray(np.einsum("lki,lkj->kij", apart_mm, apart_mm) / len(apart_mm))
+
+
+def _spread_mm(placed: Placed) -> FloatArray:
+    """Root of the stated variances' sum, (K,)."""
+    return np.asarray(np.sqrt(np.trace(placed.cov_mm2, axis1=1, axis2=2)))
 
 
 def _looked_at(picture: Picture, camera: Camera, aim_mm: FloatArray, networks: Networks) -> Placed:

@@ -11,7 +11,7 @@ from calibration.table import PointMm
 from vision.layout import Layout
 from vision.read import Reader
 from vision.sources.frame import Frame, Source, Tell, untold
-from vision.still import Picture, check_size
+from vision.still import TOO_DARK, Picture, StillError, check_light, check_size
 
 from .arrival import Track, arrival_of, moving_part
 from .choosing import best_picture
@@ -41,12 +41,13 @@ class Watcher:
     """One table under one camera; its reader's stills are a sequence.
 
     ``feed`` it every frame in order. ``tell`` takes sentences for the player: why a table that
-    lies still is not read.
+    lies still is not read; an empty one once that holds no more. ``code`` is of the last.
     """
 
     def __init__(self, reader: Reader, *, tell: Tell = untold) -> None:
         self.reader = reader
         self.tell = tell
+        self.code = ""
         self.layout: Layout | None = None
         """The last that was handed on."""
         self._stillness = Stillness.of(reader.view, reader.calibration.table)
@@ -71,12 +72,16 @@ class Watcher:
         check_size(frame.picture, self.reader.calibration.camera.image_size_px, name=frame.name)
         if frame.settled:
             return self._handed(frame, frame.picture)
-        self._see(frame)
+        view = self.reader.view.warp(frame.picture)
+        if self._is_dark(frame, view):
+            return None
+        self._see(frame, view)
         if not self._is_still(frame.at_s):
             return None
         if self._as_before():
             self._memory.at_rest(CHOSEN_S)
             self._began_s, self._person = None, False
+            self._unsay()
             return None
         if frame.at_s - self._tried_s < AGAIN_S and self._tried_s >= self._still_from_s:
             return None
@@ -86,8 +91,21 @@ class Watcher:
 
     # -- frame by frame --------------------------------------------------------------------
 
-    def _see(self, frame: Frame) -> None:
-        view = self.reader.view.warp(frame.picture)
+    def _is_dark(self, frame: Frame, view: Picture) -> bool:
+        """Whether the lamp is off: nothing is known then, and nothing forgotten."""
+        try:
+            check_light(view, name=frame.name)
+        except StillError as dark:
+            self._still = []
+            if self.code != dark.code:
+                self.code = dark.code
+                self.tell(dark.detail)
+            return True
+        if self.code == TOO_DARK:
+            self._unsay()
+        return False
+
+    def _see(self, frame: Frame, view: Picture) -> None:
         cells = self._stillness.cells(view)
         if self._last_s is not None and not 0 < frame.at_s - self._last_s < GAP_S:
             self._still = []
@@ -141,11 +159,12 @@ class Watcher:
         try:
             layout = self.reader.read_image(picture, name=frame.name, previous=self.layout)
         except RestmarkError as refused:
-            self._say(frame, refused.detail, at_once=True)
+            self._say(frame, refused.detail, refused.code, at_once=True)
             return None
         if layout.obstructed:
-            self._say(frame, f"{frame.name}: {layout.warnings[-1]}")
+            self._say(frame, f"{frame.name}: {layout.warnings[-1]}", "obstructed")
             return None
+        self.code = ""
         before, self.layout = self.layout, layout
         watched = None
         if not frame.settled:
@@ -156,13 +175,20 @@ class Watcher:
             return None
         return Settled(layout=layout, picture=picture, at_s=frame.at_s, watched=watched)
 
-    def _say(self, frame: Frame, words: str, *, at_once: bool = False) -> None:
+    def _say(self, frame: Frame, words: str, code: str, *, at_once: bool = False) -> None:
         """Told once a rest; who bends over the table is told only after a while."""
         rest = self._still_from_s
         due = at_once or frame.at_s - rest >= SAY_S
         if frame.settled or (due and rest != self._told_of):
             self._told_of = rest
+            self.code = code
             self.tell(words)
+
+    def _unsay(self) -> None:
+        """What was told holds no more."""
+        if self.code:
+            self.code = ""
+            self.tell("")
 
     def _watched(self, before: Layout | None, after: Layout) -> Watched | None:
         if before is None or self._began_s is None:

@@ -13,14 +13,26 @@ from typing import Any, Protocol
 import cv2
 import numpy as np
 
+from vision.still import Picture
+
 from .frame import Frame, Tell, untold
 
 STEP_S = 0.1
 """Between frames: ten a second show the last seconds of a rolling ball well enough."""
 RETRY_S = 1.0
 """Between attempts to open a camera that is away."""
+FROZEN_S = 20.0
+"""The very same picture for so long comes from no camera that works: each has noise."""
 NO_PICTURE_S = 5.0
 """A network camera that sends nothing for so long is opened anew."""
+
+
+_AWAY = {
+    "no-picture": "no picture. Check cable and power; it is used again by itself as soon as it is "
+    "there.",
+    "frozen": "hangs, it has shown the very same picture for long. It is opened anew; if that does "
+    "not help, unplug it for a moment. Nothing was scored meanwhile.",
+}
 
 
 class Capture(Protocol):
@@ -50,15 +62,27 @@ class Camera:
         tell: Tell = untold,
         step_s: float = STEP_S,
         retry_s: float = RETRY_S,
+        frozen_s: float = FROZEN_S,
         opened: Callable[[], Capture] | None = None,
     ) -> None:
         """``size_px`` is asked of a USB camera: give the calibration's."""
-        self.name = f"camera {address}" if isinstance(address, int) else _without_login(address)
+        self.name = f"camera {address}" if isinstance(address, int) else shown_address(address)
         self.tell = tell
         self.step_s = step_s
         self.retry_s = retry_s
+        self.frozen_s = frozen_s
         self._opened = opened or (lambda: _open(address, size_px))
         self._closed = threading.Event()
+        self._away = False
+        self._same: Picture | None = None
+        self._same_since_s = 0.0
+        self.why = ""
+        """Code of why it is away: ``no-picture`` or ``frozen``."""
+
+    @property
+    def away(self) -> bool:
+        """Whether it gives no picture; it is tried again and again."""
+        return self._away
 
     def frames(self) -> Iterator[Frame]:
         """Frames about ``step_s`` apart; waits, with words, while the camera is away."""
@@ -69,17 +93,15 @@ class Camera:
                 for frame in self._shown(capture):
                     if away_since is not None:
                         away_s = time.monotonic() - away_since
+                        away_since, self._away, self.why = None, False, ""
                         self.tell(f"{self.name}: there again after {away_s:.0f} s.")
-                        away_since = None
                     yield frame
             finally:
                 capture.release()
             if away_since is None and not self._closed.is_set():
-                away_since = time.monotonic()
-                self.tell(
-                    f"{self.name}: no picture. Check cable and power; it is used again by itself "
-                    "as soon as it is there."
-                )
+                away_since, self._away = time.monotonic(), True
+                self.why = self.why or "no-picture"
+                self.tell(f"{self.name}: {_AWAY[self.why]}")
             self._closed.wait(self.retry_s)
 
     def close(self) -> None:
@@ -96,12 +118,32 @@ class Camera:
             seen, picture = capture.retrieve()
             if not seen:
                 return
+            picture = np.asarray(picture, dtype=np.uint8)
+            if self._is_frozen(picture, at_s):
+                if at_s - self._same_since_s > self.frozen_s:
+                    self.why, self._same_since_s = "frozen", at_s
+                    return
+                if self.why == "frozen":  # opened anew, and still the same
+                    continue
             # counted from when it was due, so that the camera's own rhythm does not add up
             due_s = max(due_s + self.step_s, at_s + self.step_s / 2)
             yield Frame(
-                picture=np.asarray(picture, dtype=np.uint8), at_s=at_s,
+                picture=picture, at_s=at_s,
                 name=f"{self.name}@{at_s:.2f}s",
             )  # fmt: skip
+
+    def _is_frozen(self, picture: Picture, at_s: float) -> bool:
+        """Whether it is the picture before, bit for bit."""
+        was, self._same = self._same, picture
+        # a few lines tell most pictures apart
+        if (
+            was is not None
+            and np.array_equal(was[::97], picture[::97])
+            and np.array_equal(was, picture)
+        ):
+            return True
+        self._same_since_s = at_s
+        return False
 
 
 def _open(address: int | str, size_px: tuple[int, int] | None) -> Capture:
@@ -121,7 +163,9 @@ def _open(address: int | str, size_px: tuple[int, int] | None) -> Capture:
     return capture
 
 
-def _without_login(address: str) -> str:
-    """The address as it may be shown: without name and password."""
-    kind, _, rest = address.partition("://")
+def shown_address(named: str) -> str:
+    """A source's name as it may be shown: without name and password where it is an address."""
+    if "://" not in named:
+        return named
+    kind, _, rest = named.partition("://")
     return f"{kind}://{rest.rpartition('@')[2]}"

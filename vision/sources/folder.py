@@ -1,6 +1,7 @@
 """Stills that arrive in a folder one by one, from a camera's own trigger, a phone, a program.
 
-Each counts as taken when all lay still.
+Each counts as taken when all lay still. A folder that goes away, a card that is pulled out or a
+share that is down, is waited for.
 """
 
 from __future__ import annotations
@@ -33,6 +34,12 @@ class WatchedFolder:
         self._closed = threading.Event()
         self._waiting: dict[Path, float] = {}
         self._taken: dict[Path, tuple[int, int]] = {}
+        self._away = self._begun = False
+
+    @property
+    def away(self) -> bool:
+        """Whether the folder is gone; its stills go on where it comes back."""
+        return self._away
 
     def frames(self) -> Iterator[Frame]:
         """Whole stills as they arrive; waits for more until closed.
@@ -45,26 +52,55 @@ class WatchedFolder:
                 f"{self.path}: no such folder; allowed: a folder in which stills arrive. Make it "
                 "or correct the name."
             )
+        if self.only_new and not self._begun:
+            self._taken = {path: _version(path) for path in self._stills()}
+        self._begun = True
+        while not self._closed.is_set():
+            yield from self._while_there()
+            self._wait_for_it()
+
+    def _while_there(self) -> Iterator[Frame]:
+        """Stills until the folder is gone or another one lies in its place."""
+        there = _place(self.path)
         changes = watch(
             self.path, stop_event=self._closed, recursive=False, debounce=50, step=20,
             rust_timeout=LOOK_AGAIN_MS, yield_on_timeout=True, raise_interrupt=True,
         )  # fmt: skip
-        for path in sorted(self._stills(), key=lambda path: (path.stat().st_mtime_ns, path.name)):
-            if self.only_new:
-                self._taken[path] = _version(path)
-            else:
-                self._waiting[path] = time.monotonic()
-        yield from self._whole()
-        for batch in changes:
-            for change, name in sorted(batch, key=lambda item: item[1]):
-                path = Path(name)
-                if change != Change.deleted and path.suffix.lower() in STILL_SUFFIXES:
-                    self._waiting.setdefault(path, time.monotonic())
-            # a still that came before the watch began is in no batch
-            for path in self._stills():
-                if path not in self._taken:
-                    self._waiting.setdefault(path, time.monotonic())
+        try:
+            self._look()
             yield from self._whole()
+            for batch in changes:
+                if there is None or _place(self.path) != there:
+                    return
+                for change, name in sorted(batch, key=lambda item: item[1]):
+                    path = Path(name)
+                    if change != Change.deleted and path.suffix.lower() in STILL_SUFFIXES:
+                        self._waiting.setdefault(path, time.monotonic())
+                # a still that came before the watch began, or over a network, is in no batch
+                self._look()
+                yield from self._whole()
+        except FileNotFoundError:
+            return
+
+    def _look(self) -> None:
+        """Stills that lie there and were not taken wait for their turn, the oldest first."""
+        new = [path for path in self._stills() if path not in self._taken]
+        for path in sorted(new, key=lambda path: (path.stat().st_mtime_ns, path.name)):
+            self._waiting.setdefault(path, time.monotonic())
+
+    def _wait_for_it(self) -> None:
+        """Until the folder is there (again), with words."""
+        while not self._closed.is_set() and not self.path.is_dir():
+            if not self._away:
+                self._away = True
+                self.tell(
+                    f"{self.path}: the folder is gone. Stills are taken from it again by itself as "
+                    "soon as it is there."
+                )
+            self._closed.wait(LOOK_AGAIN_MS / 1e3)
+        if self._away and not self._closed.is_set():
+            self._away = False
+            self.tell(f"{self.path}: there again.")
 
     def close(self) -> None:
         """End ``frames`` soon."""
@@ -83,7 +119,8 @@ class WatchedFolder:
                 if self._taken.get(path) == version:
                     del self._waiting[path]
                     continue
-                picture = decode_still(path.read_bytes(), name=path.name)
+                data = path.read_bytes()
+                picture = decode_still(data, name=path.name)
             except OSError:  # taken away meanwhile, or not readable yet
                 refused = f"{path.name}: cannot be opened."
             except StillError as wrong:
@@ -91,7 +128,9 @@ class WatchedFolder:
             else:
                 del self._waiting[path]
                 self._taken[path] = version
-                yield Frame(picture=picture, at_s=time.monotonic(), name=path.name, settled=True)
+                yield Frame(
+                    picture=picture, at_s=time.monotonic(), name=path.name, settled=True, data=data,
+                )  # fmt: skip
                 continue
             if time.monotonic() - since_s > UNFINISHED_S:
                 del self._waiting[path]
@@ -103,3 +142,12 @@ def _version(path: Path) -> tuple[int, int]:
     """What changes when a file is written anew."""
     state = path.stat()
     return state.st_mtime_ns, state.st_size
+
+
+def _place(path: Path) -> tuple[int, int] | None:
+    """Which folder lies there: another one after a card was changed; None where none does."""
+    try:
+        state = path.stat()
+    except OSError:
+        return None
+    return state.st_dev, state.st_ino

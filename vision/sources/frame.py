@@ -30,10 +30,16 @@ class Frame:
     name: str = ""
     settled: bool = False
     """Whoever took it waited until all lay still."""
+    data: bytes = field(default=b"", repr=False)
+    """The file that it came in, where it came in one of its own."""
 
 
 class Source(Protocol):
     """Gives frames until it ends or is closed."""
+
+    @property
+    def away(self) -> bool:
+        """Whether it is gone for now; it is waited for."""
 
     def frames(self) -> Iterator[Frame]:
         """Frames in order of time; ``SourceError`` where the source cannot be opened at all."""

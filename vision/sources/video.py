@@ -24,6 +24,11 @@ class VideoFile:
         self.least_step_s = least_step_s
         self._closed = False
 
+    @property
+    def away(self) -> bool:
+        """A file stays."""
+        return False
+
     def frames(self) -> Iterator[Frame]:
         """Frames at least ``least_step_s`` apart; times count from the file's start.
 

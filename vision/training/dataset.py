@@ -21,13 +21,17 @@ from vision.training.scenes.describe.worlds import FAMILIES
 from vision.training.scenes.optics.render import Renderer
 
 from .built_rooms import built_jobs, relit_jobs
+from .odd_sets import odd_jobs
+from .paired_rooms import paired_jobs
 from .practice_room import board_poses, practice_room
 from .wide_sets import measure_jobs, train_jobs
 from .workers import Crew, render_with_workers, share_of
 from .world_sets import held_jobs, world_jobs
 
 SETS_HELP = (
-    "train, measure, worlds, held-worlds, practice, twins, dev, empties, built, relit; + joins"
+    "train, measure, worlds, held-worlds, odd-sets, pairs, practice, twins, dev, empties, built, "
+    "relit; "
+    "joined by +"
 )
 
 
@@ -87,6 +91,8 @@ def all_jobs(given: argparse.Namespace, worker: int, workers: int) -> list[Job]:
         "measure": lambda: measure_jobs(seed, numbers, each),
         "worlds": lambda: world_jobs(seed, numbers, each, families),
         "held-worlds": lambda: held_jobs(seed, numbers, each, families),
+        "odd-sets": lambda: odd_jobs(seed, numbers, each),
+        "pairs": lambda: paired_jobs(seed, numbers, each, given.width),
     }
     others = {
         "practice": lambda: practice_jobs(seed),
@@ -111,6 +117,7 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--each", type=int, default=2, help="stills per room (dev and wide sets)")
     parser.add_argument("--families", default="", help="of worlds, joined by +; all if not given")
     parser.add_argument("--seed", type=int, default=5000)
+    parser.add_argument("--width", type=int, default=1920, help="of the pictures of pairs, 16:9")
     parser.add_argument("--spp", type=int, default=24, help="samples per pinhole pixel")
     parser.add_argument("--fineness", type=float, default=FINENESS,
                         help="scale of the pinhole picture against the still")  # fmt: skip

@@ -33,7 +33,11 @@ class Shot:
 
 
 def read_session() -> list[Shot]:
-    """The twelve shots."""
+    """The twelve shots.
+
+    Raises:
+        FileFormatError: the file is of another format or version.
+    """
     data = json.loads(files(__package__).joinpath("session.json").read_text(encoding="utf-8"))
     if (data.get("format"), data.get("version")) != FORMAT:
         raise FileFormatError(

@@ -3,16 +3,19 @@
 ``python -m vision.training.smoke`` renders a few tiny stills, cuts them and some sample stills
 into sets, trains both networks for moments, exports them, makes the finder's convolutions
 8-bit, and reads a sample still with what came. How well networks read is not its matter, except
-where the shipped checkpoint is exported again: that one must find every ball.
+where the shipped checkpoint is exported again, that one must find every ball, and where the shipped
+networks are trained further on stills of one's own: places must stay and no name be lost.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import subprocess
+import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -24,7 +27,7 @@ from vision.training.nets.cut_sets import cut_folders
 from vision.training.scenes.batch import Effort, FolderWriter, Job, run_jobs, truth_file
 from vision.training.scenes.describe.room import Room, Scene
 from vision.training.scenes.optics.render import Renderer
-from vision.truth.file import read_truth
+from vision.truth.file import TruthStill, read_truth
 
 from .wide_sets import train_jobs
 
@@ -33,7 +36,7 @@ SMALL_PX = 480
 """Width of the rendered pictures."""
 CHECKED = ("other-01.jpg", "other-03.jpg")
 """Sample stills that training does not see."""
-CROP_EPOCHS, FINDER_EPOCHS = 8, 1
+CROP_EPOCHS, FINDER_EPOCHS, OWN_EPOCHS = 8, 1, 3
 
 
 def small_room(room: Room) -> Room:
@@ -50,7 +53,7 @@ def small_room(room: Room) -> Room:
 
 
 def rendered(out: Path, *, variant: str) -> Path:
-    """Two tiny stills of the training recipe, each by two cameras, at the least effort."""
+    """Two tiny stills of the training recipe, each by four cameras, at the least effort."""
     writer, told = FolderWriter(out), {}
     jobs: list[Job] = []
     for job in train_jobs(SEED, range(2), 1):
@@ -76,6 +79,22 @@ def samples(out: Path, *, checked: bool) -> Path:
     return out
 
 
+def own_stills(out: Path, stills: Path, truth: Mapping[str, TruthStill]) -> Path:
+    """A still as a practice keeps and exports it, by the commands that a school would type."""
+    name, still = next(iter(truth.items()))
+    (out / "stills").mkdir(parents=True)
+    (out / "stills" / name).write_bytes((stills / name).read_bytes())
+    still.calibration.write(out / "table.json")
+    data = ("--data", str(out / "data"))
+    commands = (
+        ("session", str(out / "stills"), "--calibration", str(out / "table.json"), *data),
+        ("export-stills", *data, "--out", str(out / "own")),
+    )
+    for command in commands:
+        subprocess.run([sys.executable, "-m", "service", *command], check=True, stdout=sys.stderr)
+    return out / "own"
+
+
 @contextmanager
 def step(name: str) -> Iterator[None]:
     """Tell how long a step took."""
@@ -92,7 +111,7 @@ def smoke(out: Path, *, variant: str) -> None:
         training = [small, samples(out / "samples", checked=False)]
         checking = samples(out / "checked", checked=True)
         stills = cut_folders(training, out / "set", workers=2)
-        smoke_checks.demand(stills == 14, "stills cut", stills, "fourteen")
+        smoke_checks.demand(stills == 18, "stills cut", stills, "eighteen")
         cut_folders([checking], out / "check", workers=1)
     with step("crop network"):
         smoke_checks.window_moves_as_told(out / "set")
@@ -102,6 +121,12 @@ def smoke(out: Path, *, variant: str) -> None:
     truth = read_truth(checking)
     with step("trained files read a still"):
         smoke_checks.trained_files_run(out / "nets", checking, truth)
+    with step("shipped networks, trained further on stills of one's own"):
+        own = own_stills(out / "kept", checking, truth)
+        cut_folders([own], out / "own-set", workers=1)
+        smoke_checks.crops_go_on(out / "own-set", out / "check", out / "own", epochs=OWN_EPOCHS)
+        smoke_checks.finder_goes_on(out / "own-set", out / "check", out / "own")
+        smoke_checks.own_weights_read(out / "own", checking, truth)
     with step("shipped checkpoint, exported again"):
         smoke_checks.checkpoint_finds_all(out, out / "set" / "images", checking, truth)
 

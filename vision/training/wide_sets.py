@@ -13,6 +13,7 @@ import numpy as np
 from vision.training.scenes.batch import Job
 from vision.training.scenes.describe.room import draw_scene
 from vision.training.scenes.describe.wide import draw_poor_sensor, wide_room, wide_scene
+from vision.training.scenes.describe.worlds import world_sensors
 
 HARD_OF_TEN = 7
 """Of ten training rooms so many are hard."""
@@ -21,7 +22,7 @@ MEASURE_OFFSET = 1_000_000_000
 
 
 def train_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
-    """``each`` stills of every numbered room, drawn by the stated shares, each by two cameras."""
+    """``each`` stills of every numbered room, drawn by the stated shares, each by four cameras."""
     jobs = []
     for number in rooms:
         room = wide_room(seed + number, hard=number % 10 < HARD_OF_TEN)
@@ -29,7 +30,7 @@ def train_jobs(seed: int, rooms: Iterable[int], each: int) -> list[Job]:
         jobs += [
             Job(
                 path=f"train/{number:05d}-{k}.jpg", scene=wide_scene(room, k),
-                sensors=(draw_poor_sensor(rng),),
+                sensors=(draw_poor_sensor(rng), *world_sensors(rng, 2, family="wide")),
             )
             for k in range(each)
         ]  # fmt: skip

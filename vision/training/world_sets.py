@@ -17,14 +17,14 @@ from vision.training.scenes.describe.wide import wide_scene
 from vision.training.scenes.describe.worlds import FAMILIES, world_room, world_sensors
 from vision.training.wide_sets import MEASURE_OFFSET
 
-SENSORS_EACH = 1
+SENSORS_EACH = 3
 """Other cameras that each still's light is developed with too."""
 
 
 def world_jobs(
     seed: int, rooms: Iterable[int], each: int, families: Sequence[str] = tuple(FAMILIES)
 ) -> list[Job]:
-    """``each`` stills of every numbered room, the families taking turns, each by two cameras."""
+    """``each`` stills of every numbered room, the families taking turns, each by four cameras."""
     jobs = []
     for number in rooms:
         family = families[number % len(families)]

@@ -13,12 +13,18 @@ from calibration.errors import FileFormatError
 from calibration.jsonfile import read_json
 from calibration.kept.calibration import HEADS, Calibration
 from calibration.strict import Share
-from calibration.table import Table
+from calibration.table import Table, TableError
 from vision.layout import BALL_IDS
 
 TRUTH_FORMAT = "restmark-truth"
 TRUTH_VERSION = 1
 TRUTH_FILE = "truth.json"
+EXACT, READ = "exact", "read"
+"""Places and names: known by whoever made the still, or what this service read itself."""
+CONFIRMED, CORRECTED = "confirmed", "corrected"
+"""Names that a person said: the name that was read, or another."""
+PLACES = (EXACT, READ)
+NAMED = (EXACT, CONFIRMED, CORRECTED, READ)
 _REMEDY = "Give the folder of a truth file, or make the stills again with this release."
 
 
@@ -31,9 +37,12 @@ class TruthBall:
     y_mm: float
     visible: Share = 1.0
     """Share of its outline's disc that nothing hides."""
+    named: str = EXACT
+    """How the name is known, one of ``NAMED``."""
 
     def __post_init__(self) -> None:
         strict.check(self, label="ball", error=FileFormatError, remedy=_REMEDY)
+        _check_word("ball.named", self.named, NAMED)
         if self.id not in BALL_IDS:
             raise FileFormatError(
                 f"ball.id: got {strict.shown(self.id)}; allowed: cue, 1 … 15. Correct the name."
@@ -42,7 +51,11 @@ class TruthBall:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TruthStill:
-    """What is known about one still."""
+    """What is known about one still.
+
+    Where ``places`` is ``read`` the places are this service's own readings, no measurement: what
+    is found far from them was read differently, not wrongly.
+    """
 
     name: str
     camera: Camera
@@ -50,6 +63,8 @@ class TruthStill:
     head: str
     balls: tuple[TruthBall, ...]
     obstructed: bool = False
+    places: str = EXACT
+    """How the balls' places are known, one of ``PLACES``."""
     scene: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -58,6 +73,7 @@ class TruthStill:
             raise FileFormatError(
                 f"still.head: got {strict.shown(self.head)}; allowed: {', '.join(HEADS)}. {_REMEDY}"
             )
+        _check_word("still.places", self.places, PLACES)
 
     @property
     def calibration(self) -> Calibration:
@@ -79,6 +95,13 @@ def read_truth(folder: Path | str) -> dict[str, TruthStill]:
     }
 
 
+def _check_word(path: str, got: str, allowed: tuple[str, ...]) -> None:
+    if got not in allowed:
+        raise FileFormatError(
+            f"{path}: got {strict.shown(got)}; allowed: {', '.join(allowed)}. {_REMEDY}"
+        )
+
+
 def _still_from_dict(name: str, item: object, *, path: str) -> TruthStill:
     row = strict.record(item, path, remedy=_REMEDY)
     scene = strict.record(row.get("scene") or {}, f"{path}.scene", remedy=_REMEDY)
@@ -90,10 +113,18 @@ def _still_from_dict(name: str, item: object, *, path: str) -> TruthStill:
         remedy=_REMEDY,
         convert={
             "camera": lambda part, at: Camera.from_dict(part, path=at),
-            "table": lambda part, at: Table.from_dict(part, path=at),
+            "table": _table,
             "balls": strict.listed(_ball),
         },
     )
+
+
+def _table(part: object, path: str) -> Table:
+    """A table of which only the surface must be told: another maker of stills knows no shelves."""
+    row = strict.record(part, path, error=TableError, remedy=_REMEDY)
+    usual = Table().to_dict()
+    del usual["length_mm"], usual["width_mm"]
+    return Table.from_dict({**usual, **row}, path=path)
 
 
 def _ball(item: object, path: str) -> TruthBall:

@@ -85,6 +85,9 @@ class Case:
 def drift_scenes(folder: Path) -> list[DriftScene]:
     """Scenes of all truth files in a folder and below: stills named ``…empty``, with the later
     ones of the same camera and table; without any the empty still stands for them.
+
+    Raises:
+        FileFormatError: no still named ``…empty`` has its truth there.
     """
     stills: dict[Path, TruthStill] = {}
     for path in sorted(folder.rglob(TRUTH_FILE)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from service.demo.trial import Track, untracked
 from vision.truth.measure import Pair
 
 from .circles import circle_figures
-from .readings import BenchStill, StillResult, bench_stills, read_stills
+from .readings import BenchStill, LoadFinder, StillResult, bench_stills, read_stills
 
 STILLS_FORMAT = "restmark-bench-stills"
 STILLS_VERSION = 1
@@ -29,9 +30,16 @@ REGION_COLUMNS = ("head", "centre", "foot")
 
 
 def run_bench_stills(
-    folder: Path, *, fitted: bool = False, workers: int | None = None, track: Track = untracked
+    folder: Path,
+    *,
+    fitted: bool = False,
+    workers: int | None = None,
+    track: Track = untracked,
+    finder: LoadFinder | None = None,
 ) -> dict[str, Any]:
     """Read every still of ``folder``, and find circles in it for comparison; plain JSON.
+
+    ``finder`` loads one that stands in for the shipped one, once a process.
 
     Raises FileFormatError where there is nothing to read.
     """
@@ -41,9 +49,11 @@ def run_bench_stills(
             f"{folder}: got no still named …empty of the same camera and table as the others; "
             "allowed with --fitted: one or more, to calibrate from. Leave --fitted out."
         )
-    read = {"true calibration": read_stills(stills, workers=workers, track=track)}
+    read = {"true calibration": read_stills(stills, workers=workers, track=track, finder=finder)}
     if fitted:
-        read["fitted calibration"] = read_stills(stills, fitted=True, workers=workers, track=track)
+        read["fitted calibration"] = read_stills(
+            stills, fitted=True, workers=workers, track=track, finder=finder
+        )
     return {
         "format": STILLS_FORMAT,
         "version": STILLS_VERSION,
@@ -51,6 +61,7 @@ def run_bench_stills(
         "folder": folder.name,
         "stills": len(stills),
         "rooms": rooms_of(stills),
+        "truth": truth_of(stills),
         "read": {name: figures_of(results) for name, results in read.items() if results},
         "circles": circle_figures(stills, workers=workers, track=track),
     }
@@ -59,6 +70,15 @@ def run_bench_stills(
 def rooms_of(stills: Iterable[BenchStill]) -> int:
     """How many different cameras and tables took them."""
     return len({(still.truth.camera, still.truth.table) for still in stills})
+
+
+def truth_of(stills: Iterable[BenchStill]) -> dict[str, Any]:
+    """How the places of the stills and the names of their balls are known, counted."""
+    told = [still.truth for still in stills]
+    return {
+        "places": dict(Counter(still.places for still in told)),
+        "names": dict(Counter(ball.named for still in told for ball in still.balls)),
+    }
 
 
 def figures_of(results: Sequence[StillResult]) -> dict[str, Any]:

@@ -7,9 +7,9 @@ empty still of its room, and without the layout before.
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 
 from calibration.errors import FileFormatError, RestmarkError
@@ -20,6 +20,7 @@ from calibration.solve.known import NAMED_ERROR_MM, Known
 from calibration.table import nearest_named
 from service.bench.pool import spread
 from service.demo.trial import Track, untracked
+from vision.find.detect import Finder
 from vision.layout import Layout
 from vision.read import Reader
 from vision.still import decode_still
@@ -28,6 +29,7 @@ from vision.truth.measure import Matched, match_layout
 
 KEPT = "python -m vision.training.dataset --set measure --rooms 64 --each 5 --seed 710000"
 """The stills kept for this bench: nothing may be tuned on them."""
+LoadFinder = Callable[[], Finder]
 MAPS = "maps (once a calibration)"
 
 
@@ -97,6 +99,7 @@ def read_stills(
     fitted: bool = False,
     workers: int | None = None,
     track: Track = untracked,
+    finder: LoadFinder | None = None,
 ) -> tuple[StillResult, ...]:
     """Every still read, in two processes unless told, in the order given.
 
@@ -106,24 +109,38 @@ def read_stills(
     if fitted:
         jobs = [still for still in stills if still.empty is not None]
         return tuple(
-            spread(read_fitted, jobs, workers=workers, track=track, words="reading, fitted")
+            spread(
+                partial(read_fitted, finder=finder),
+                jobs,
+                workers=workers,
+                track=track,
+                words="reading, fitted",
+            )
         )
-    return tuple(spread(read_true, stills, workers=workers, track=track, words="reading"))
+    return tuple(
+        spread(
+            partial(read_true, finder=finder),
+            stills,
+            workers=workers,
+            track=track,
+            words="reading",
+        )
+    )
 
 
-def read_true(still: BenchStill) -> StillResult:
+def read_true(still: BenchStill, finder: LoadFinder | None = None) -> StillResult:
     """One still with its true calibration."""
-    return read_with(still, still.calibration)
+    return read_with(still, still.calibration, finder)
 
 
-def read_fitted(still: BenchStill) -> StillResult:
+def read_fitted(still: BenchStill, finder: LoadFinder | None = None) -> StillResult:
     """One still with the calibration of its room's empty still; ``failed`` where that fails."""
     assert still.empty is not None
     try:
         made = fitted_calibration(still.empty)
     except RestmarkError as refused:
         return _result(still, _nothing(still), failed=refused.detail)
-    return read_with(still, made)
+    return read_with(still, made, finder)
 
 
 @lru_cache(maxsize=4)
@@ -138,10 +155,12 @@ def fitted_calibration(empty: Path) -> Calibration:
     )
 
 
-def read_with(still: BenchStill, made: Calibration) -> StillResult:
+def read_with(
+    still: BenchStill, made: Calibration, finder: LoadFinder | None = None
+) -> StillResult:
     """One still read by a new reader of a calibration."""
     started = time.perf_counter()
-    reader = Reader(made)
+    reader = Reader(made, finder=None if finder is None else finder())
     maps_ms = (time.perf_counter() - started) * 1e3
     try:
         layout = reader.read_still(still.path.read_bytes(), name=still.path.name)

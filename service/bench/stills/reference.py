@@ -18,8 +18,8 @@ from calibration.kept.bed_picture import BedPicture
 from calibration.kept.calibration import Calibration
 from service.bench.pool import spread
 from service.demo.trial import Track, untracked
-from vision.bed.obstruction import obstructions
-from vision.bed.reference import Unexplained
+from vision.bed.obstruction import over_bed
+from vision.bed.patches import Patch
 from vision.find.detect import Thing, candidates
 from vision.read import Reader
 from vision.still import decode_still
@@ -37,18 +37,19 @@ class Heard:
     obstructed: bool
     """By truth."""
     things: tuple[Thing, ...]
-    unexplained: tuple[Unexplained, ...] | None
+    unexplained: tuple[Patch, ...] | None
     compare_ms: float
+    surface_mm: tuple[float, float]
 
     @property
     def refused_alone(self) -> bool:
         """Whether the finder alone refuses it."""
-        return bool(obstructions(self.things))
+        return bool(over_bed(self.things, None, self.surface_mm).living)
 
     @property
     def refused(self) -> bool:
         """Whether it is refused with the empty table's word."""
-        return bool(obstructions(self.things, self.unexplained))
+        return bool(over_bed(self.things, self.unexplained, self.surface_mm).living)
 
     @property
     def score(self) -> float:
@@ -56,9 +57,13 @@ class Heard:
         return max((thing.score for thing in self.things), default=0.0)
 
     def weight_cm2(self, *, from_edge: bool) -> float:
-        """The weightiest difference from the edge inward, or elsewhere."""
+        """The weightiest difference that is no light, from the edge inward, or elsewhere."""
         return max(
-            (patch.weight_cm2 for patch in self.unexplained or () if patch.from_edge == from_edge),
+            (
+                patch.weight_cm2
+                for patch in self.unexplained or ()
+                if patch.from_edge == from_edge and not patch.light
+            ),
             default=0.0,
         )
 
@@ -83,6 +88,7 @@ def hear(still: BenchStill) -> Heard:
         things=candidates(boxes, reader.view, truth.table).things,
         unexplained=reader.reference.unexplained(reader.search.cells(seen), centres),
         compare_ms=reader.last_timings_ms["compare"],
+        surface_mm=truth.table.surface_mm,
     )
 
 

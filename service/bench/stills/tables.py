@@ -11,6 +11,7 @@ from rich.markup import escape
 from rich.table import Table as Grid
 
 from service.bench.practice import print_machine
+from vision.truth.file import CONFIRMED, CORRECTED, READ
 
 from .circles import print_circles
 
@@ -41,6 +42,8 @@ def print_bench_stills(figures: Mapping[str, Any], console: Console) -> None:
     console.print(
         f"{figures['stills']} stills of {figures['rooms']} rooms in {escape(figures['folder'])}"
     )
+    for words in truth_words(figures["truth"]):
+        console.print(words)
     read = figures["read"]
     console.print(_finds(read))
     console.print(_places(read))
@@ -53,6 +56,20 @@ def print_bench_stills(figures: Mapping[str, Any], console: Console) -> None:
     for name, row in read.items():
         for words in row["odd"]:
             console.print(escape(f"{name}: {words}"))
+
+
+def truth_words(truth: Mapping[str, Any]) -> list[str]:
+    """What the figures are worth where readings stand in for truth; nothing where none do."""
+    places, names = truth["places"], truth["names"]
+    if not places.get(READ):
+        return []
+    said = names.get(CONFIRMED, 0) + names.get(CORRECTED, 0)
+    return [
+        f"{places[READ]} of {sum(places.values())} stills hold places that were read, not "
+        "measured: distances tell how far two readings differ, and nothing of their error.",
+        f"{said} of {sum(names.values())} names were said by a person, {names.get(READ, 0)} were "
+        "only read: those tell agreement.",
+    ]
 
 
 def _finds(read: Mapping[str, Any]) -> Grid:

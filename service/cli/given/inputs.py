@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,11 @@ class Entry:
 
 
 def read_bytes(path: Path) -> bytes:
-    """A file's bytes; a clear error for a folder, a missing or a closed file."""
+    """A file's bytes.
+
+    Raises:
+        InputError: it is a folder, missing or closed.
+    """
     if path.is_dir():
         raise InputError(
             f"{path}: is a folder; allowed: a file. Name the file inside it.", code="bad-still"
@@ -81,7 +86,13 @@ def natural_key(path: Path) -> list[tuple[int, int, str]]:
 
 
 def entry_of(path: Path, *, name: str | None = None) -> Entry:
-    """The one still or layout in a file."""
+    """The one still or layout in a file.
+
+    Raises:
+        InputError: the file cannot be read.
+        FileFormatError: it holds no layout or several.
+        RestmarkError: the layout in it is refused.
+    """
     if not is_layout_file(path):
         return Entry(name=name or str(path), still=read_bytes(path))
     entries = list(layout_entries(path))
@@ -99,6 +110,9 @@ def folder_entries(folder: Path, *, leave_out: Path | None = None) -> list[Entry
     """Stills of a folder in natural order of their names; its layouts where it has no stills.
 
     A file of layouts (one object a line) is taken for a folder of them.
+
+    Raises:
+        InputError: it is no folder, or holds nothing of the kind.
     """
     if folder.is_file() and is_layout_file(folder):
         return list(layout_entries(folder))
@@ -146,7 +160,12 @@ def layout_entries(path: Path, *, only_layouts: bool = False) -> Iterator[Entry]
 
 
 def read_text(path: Path) -> str:
-    """A text file in UTF-8."""
+    """A text file in UTF-8.
+
+    Raises:
+        InputError: the file cannot be read.
+        FileFormatError: it is no text.
+    """
     try:
         return read_bytes(path).decode("utf-8")
     except UnicodeDecodeError:
@@ -171,3 +190,16 @@ def _objects(path: Path) -> Iterator[tuple[str, Any]]:
 
 def _parse(text: str, place: str, what: str) -> Any:
     return parse(text, place=place, what=what, remedy="Correct the file.")
+
+
+def moment(option: str, given: str | None) -> datetime | None:
+    """A day or a day with a time, in this machine's zone unless it names one."""
+    if given is None:
+        return None
+    try:
+        return datetime.fromisoformat(given).astimezone()
+    except (ValueError, OSError, OverflowError):
+        raise InputError(
+            f"{option}: got {given!r}; allowed: a day or a day with a time, like 2026-11-24 or "
+            "2026-11-24T19:30. Correct it."
+        ) from None

@@ -19,7 +19,11 @@ if TYPE_CHECKING:
 
 
 def played_time(given: str | None, folder: Path) -> datetime:
-    """When a session was played: as given, else when the first still of its folder was written."""
+    """When a session was played: as given, else when the first still of its folder was written.
+
+    Raises:
+        InputError: what was given is no time.
+    """
     if given is None:
         stills = [path for path in folder.iterdir() if path.suffix.lower() in STILL_SUFFIXES]
         times = [path.stat().st_mtime for path in stills]
@@ -34,7 +38,11 @@ def played_time(given: str | None, folder: Path) -> datetime:
 
 
 def check_keepable(ground: Ground, entries: Sequence[Entry]) -> None:
-    """Refuse, before anything is read, a session that no store could hold."""
+    """Refuse, before anything is read, a session that no store could hold.
+
+    Raises:
+        InputError: it has layouts in place of stills, or no calibration.
+    """
     layouts = [entry.name for entry in entries if entry.still is None and entry.refusal is None]
     if ground.calibration is None or layouts:
         what = f"{layouts[0]} is a layout" if layouts else "no --calibration was given"
@@ -52,6 +60,7 @@ def keep_session(
     result: SessionResult,
     played_at: datetime,
     *,
+    store_url: str | None = None,
     player: Player | None = None,
 ) -> str:
     """Put what was scored into the store; returns what to say about it.
@@ -59,6 +68,7 @@ def keep_session(
     ``player`` has the settings it was scored by; None: the starting values.
     """
     from service.desk.session import SessionAttempt, SessionStill, load_session
+    from vision.networks import fingerprint
 
     assert ground.calibration is not None
     stills = {entry.name: entry.still for entry in entries if entry.still is not None}
@@ -77,6 +87,7 @@ def keep_session(
     is_new = load_session(
         data,
         ground.calibration,
+        store_url=store_url,
         stills=[
             SessionStill(name=name, data=stills[name], layout=layout)
             for name, layout in readings
@@ -85,6 +96,8 @@ def keep_session(
         attempts=attempts,
         player=player,
         played_at=played_at,
+        weights=fingerprint(),
+        taught=ground.taught,
     )
     when = played_at.strftime("%Y-%m-%d %H:%M")
     if not is_new:

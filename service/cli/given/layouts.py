@@ -15,7 +15,7 @@ from .options import set_from
 
 if TYPE_CHECKING:
     from calibration.kept.calibration import Calibration
-    from service.desk.arriving import ReadStill
+    from service.desk.readers import ReadStill
     from vision.name.taught import Taught
 
 _SAME_SURFACE_MM = 0.5
@@ -36,14 +36,25 @@ class Ground:
         if path is None:
             return cls(calibration=None)
         from calibration.kept.calibration import Calibration
+
+        return cls.of(Calibration.read(path), ball_set)
+
+    @classmethod
+    def of(cls, calibration: Calibration | None, ball_set: Path | None = None) -> Ground:
+        """From a calibration and a taught set's file."""
+        if calibration is None:
+            return cls(calibration=None)
         from service.desk.readers import TableReaders
 
-        return cls(
-            calibration=Calibration.read(path), taught=set_from(ball_set), read=TableReaders()
-        )
+        return cls(calibration=calibration, taught=set_from(ball_set), read=TableReaders())
 
     def layout(self, entry: Entry, *, previous: Layout | None = None) -> Layout:
-        """The entry's layout, read from its still where it is one; raises its refusal."""
+        """The entry's layout, read from its still where it is one.
+
+        Raises:
+            CalibrationError: code ``no-calibration``; it is a still, and none was given.
+            RestmarkError: the entry, or its still, is refused.
+        """
         if entry.refusal is not None:
             raise entry.refusal
         if entry.layout is not None:
@@ -74,7 +85,11 @@ class Ground:
 
 
 def check_surface(layout: Layout, table: Table) -> None:
-    """Refuse a layout of another surface than the table's."""
+    """Refuse a layout of another surface than the table's.
+
+    Raises:
+        FileFormatError: it is of another one.
+    """
     if any(
         abs(a - b) > _SAME_SURFACE_MM
         for a, b in zip(layout.surface_mm, table.surface_mm, strict=True)

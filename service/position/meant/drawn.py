@@ -14,6 +14,8 @@ from service.position.errors import IntentError
 
 LARGEST_RADIUS_MM = 5000.0
 """More than any table's diagonal."""
+MOST_CORNERS = 500
+"""More than a finger draws."""
 Radius = Annotated[
     float,
     Field(
@@ -43,6 +45,11 @@ class DrawnZone:
         if self.circle_mm is not None:
             return
         corners = self.polygon_mm or ()
+        if len(corners) > MOST_CORNERS:
+            raise IntentError(
+                f"zone.polygon_mm: got {len(corners)} points; allowed: 3 or more points, up to "
+                f"{MOST_CORNERS}. Draw it with fewer."
+            )
         if len(corners) < 3:
             raise IntentError(
                 f"zone.polygon_mm: got {[list(p) for p in corners]}; allowed: "

@@ -26,6 +26,8 @@ _LEAVE_KEYS = ("cut_deg", "side", "distance_mm", "cushion_mm", "reach", "over_ba
 _KEYS = ("pot", "pocket", "next", "next_pocket", *_LEAVE_KEYS, "zone", "route_mm")
 LOWEST = "lowest"
 """In rotation games the rules name the ball: the lowest number on the table."""
+MOST_ROUTE_POINTS = 100
+"""Many more than a cue ball meets rails."""
 _OBJECT_BALLS = BALL_IDS[1:]
 _BALLS = (*_OBJECT_BALLS, LOWEST)
 
@@ -73,6 +75,11 @@ class Intent:
     def _check_route(self) -> None:
         if self.route_mm is None:
             return
+        if len(self.route_mm) > MOST_ROUTE_POINTS:
+            raise IntentError(
+                f"route_mm: got {len(self.route_mm)} points; allowed: 2 to {MOST_ROUTE_POINTS}. "
+                "Draw the route with fewer."
+            )
         apart = [math.dist(a, b) for a, b in itertools.pairwise(self.route_mm)]
         if len(self.route_mm) < 2 or min(apart) < 1.0:
             raise IntentError(

@@ -10,13 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.arrays import FloatArray
-from calibration.table import BALL_DIAMETER_MM, FROZEN_INSET_MM, POCKET_NAMES, PointMm, Table
+from calibration.table import POCKET_NAMES, PointMm, Table
 from service.position.errors import IntentError
 from service.position.meant.intent import Intent
 from service.position.meant.player import Player
 from service.position.verdict.value import chance_by_pocket
 from service.position.zone.membership import leave_of
 from vision.layout import Layout
+
+from .grid import axes_mm, free_cells
 
 MAP_STEP_MM = 10.0
 NO_POCKET = -1
@@ -82,12 +84,8 @@ def chance_map(
             f"ball: got {ball!r}, which is not on the table; allowed: the object balls there "
             f"({', '.join(places) or 'none'}). Name one of them."
         )
-    length_mm, width_mm = table.surface_mm
-    x, y = (
-        (np.arange(math.ceil(side / step_mm), dtype=np.float64) + 0.5) * step_mm
-        for side in (length_mm, width_mm)
-    )
-    free = _free(x, y, table, list(places.values()))
+    x, y = axes_mm(table, step_mm)
+    free = free_cells(x, y, table, list(places.values()))
     rows, columns = np.nonzero(free)
     cue = np.stack([x[columns], y[rows]], axis=-1)
     chance = np.zeros(len(cue))
@@ -102,20 +100,3 @@ def chance_map(
         ball=ball, surface_mm=table.surface_mm, step_mm=step_mm, chance=grid, pocket=which,
         assumed=tuple(player.assumed()),
     )  # fmt: skip
-
-
-def _free(
-    x_mm: FloatArray, y_mm: FloatArray, table: Table, balls_mm: Sequence[PointMm]
-) -> NDArray[np.bool_]:
-    """Cells in whose middle a cue ball can lie, (rows, columns)."""
-    length_mm, width_mm = table.surface_mm
-    across = (x_mm >= FROZEN_INSET_MM) & (x_mm <= length_mm - FROZEN_INSET_MM)
-    along = (y_mm >= FROZEN_INSET_MM) & (y_mm <= width_mm - FROZEN_INSET_MM)
-    free = along[:, None] & across
-    for bx, by in balls_mm:
-        rows = np.flatnonzero(np.abs(y_mm - by) < BALL_DIAMETER_MM)
-        columns = np.flatnonzero(np.abs(x_mm - bx) < BALL_DIAMETER_MM)
-        near = np.ix_(rows, columns)
-        off = (x_mm[columns] - bx) ** 2 + ((y_mm[rows] - by) ** 2)[:, None]
-        free[near] &= off >= BALL_DIAMETER_MM**2
-    return free

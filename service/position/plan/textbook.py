@@ -38,7 +38,11 @@ class Position:
     """From the cue ball to the ghost ball."""
 
     def places_mm(self, table: Table) -> tuple[PointMm, PointMm]:
-        """Ball and cue ball, the cue ball on the side of the line that lies on the bed."""
+        """Ball and cue ball, the cue ball on the side of the line that lies on the bed.
+
+        Raises:
+            AssertionError: no side has room for the cue ball.
+        """
         pocket = table.pocket(self.pocket)
         line = complex(*pocket.inward) * _turn(-self.approach_deg)
         ball = complex(*pocket.aim_mm) - self.ball_mm * line

@@ -16,7 +16,15 @@ MOVED_LEAST_MM = 5.0
 
 
 def potted(before: Layout, after: Layout) -> list[str]:
-    """Object balls of ``before`` that are missing in ``after``, by number."""
+    """Object balls of ``before`` that are missing in ``after``, by number.
+
+    None where a part of the bed is hidden after the shot: a ball could lie there.
+    """
+    return [] if after.hidden_mm else missing(before, after)
+
+
+def missing(before: Layout, after: Layout) -> list[str]:
+    """Object balls of ``before`` that are not seen in ``after``, by number."""
     there = {ball.id for ball in after.balls}
     gone = {ball.id for ball in before.balls} - there - {"cue"}
     return sorted(gone, key=BALL_IDS.index)

@@ -43,6 +43,8 @@ class Left:
     """Whether the ball can pass cleanly between the points of its pocket: ``open``, ``blocked`` or
     ``too close to call``. A ball in the jaws can even where the way to their middle touches."""
     clearances: tuple[Clearance, ...]
+    way_mm: tuple[PointMm, PointMm, PointMm]
+    """Cue ball, ghost ball, the middle of the pocket's mouth."""
     reach: str
     cueing: Cueing
     pot_chance: float
@@ -102,6 +104,7 @@ def left_by(cue: Ball, after: Layout, leave: Leave, zone: LandingZone) -> Left:
         path_to_pocket=path_to_pocket(found),
         mouth=_mouth(found, target, own),
         clearances=found,
+        way_mm=(stop, (float(ghost[0]), float(ghost[1])), (float(aim[0]), float(aim[1]))),
         reach=reach(stop, ghost, table, leave.player),
         cueing=cueing(
             stop, (float(ghost[0]), float(ghost[1])), [b.centre_mm for b in (target, *others)],

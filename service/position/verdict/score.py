@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -22,9 +22,10 @@ from .arrival import (
     arrival_of,
     split_warnings,
 )
-from .happened import check_layouts, moved_mm, potted
+from .happened import check_layouts, missing, moved_mm, potted
 from .leaving import left_by
 from .probability import SURE, chance_inside
+from .unseen import hides_way, not_seen
 from .verdict import Verdict
 
 
@@ -45,8 +46,11 @@ def score_shot(
 
     The zone is that of the layout after the shot, on which the next ball is played: whatever
     still lies on the table, a missed ball too, counts as an obstacle. Without an intent only
-    what happened is said. Raises ``AttemptError`` for an obstructed, unsettled or foreign layout
-    and ``IntentError`` where the intent contradicts the layout before.
+    what happened is said. Where a part of the bed is hidden, a ball that is missing is neither
+    potted nor scratched, and a way through that part is too close to call.
+
+    Raises ``AttemptError`` for an obstructed, unsettled or foreign layout and ``IntentError`` where
+    the intent contradicts the layout before.
     """
     check_layouts(before, after, table)
     if intent is not None:
@@ -56,7 +60,7 @@ def score_shot(
     parts.gather()
     return Verdict(
         potted=tuple(potted(before, after)),
-        scratch=after.ball("cue") is None,
+        scratch=after.ball("cue") is None and not after.hidden_mm,
         intent=intent,
         warnings=tuple(parts.warnings),
         **parts.values,
@@ -93,8 +97,15 @@ class _Parts:
                 self.warnings.append(f"no landing zone on this layout: {zone.emptied_why}")
             self._arrival(zone)
             self._stop(zone, cue)
+        if self.after.hidden_mm:
+            lost = missing(self.before, self.after)
+            self.warnings += [not_seen(f"ball {ball}") for ball in lost]
         if cue is None:
-            self.warnings.append("scratch: the cue ball is not on the table")
+            self.warnings.append(
+                not_seen("the cue ball")
+                if self.after.hidden_mm
+                else "scratch: the cue ball is not on the table"
+            )
         else:
             self.values |= {
                 "cue_stop_mm": cue.centre_mm,
@@ -124,8 +135,11 @@ class _Parts:
 
     def _stop(self, zone: LandingZone, cue: Ball | None) -> None:
         """Verdict, miss and what was left, for a cue ball on the table or a scratch."""
-        if cue is None:
-            self.values |= {"verdict": "out", "p_in": 0.0}
+        if cue is None or self._next_hidden():
+            hidden = bool(self.after.hidden_mm)
+            self.values |= (
+                {"verdict": "too close to call"} if hidden else {"verdict": "out", "p_in": 0.0}
+            )
             return
         self.values |= _miss(zone, cue, self.arrival)
         if self.values.get("miss_mm"):
@@ -138,9 +152,23 @@ class _Parts:
         if leave is not None:
             self._left(zone, leave, cue)
 
+    def _next_hidden(self) -> bool:
+        """Whether the next ball may lie on the table unseen: there is no zone to judge by."""
+        wanted = self.intent.next if self.intent is not None else None
+        missed = wanted is not None and self.after.ball(wanted) is None
+        return missed and bool(self.after.hidden_mm)
+
     def _left(self, zone: LandingZone, leave: Leave, cue: Ball) -> None:
         """What the stop leaves for the next ball."""
         left = left_by(cue, self.after, leave, zone)
+        if left.path_to_pocket == "open" and hides_way(self.after, left.way_mm):
+            left = replace(left, path_to_pocket="too close to call")
+            if self.values["verdict"] == "in":
+                self.values["verdict"] = "too close to call"
+            self.warnings.append(
+                f"what is over the bed hides a part of the way to ball {left.ball} and on to "
+                f"{left.pocket}: a ball could lie in it"
+            )
         self.values |= {
             "left": left,
             "cut_deg": left.cut_deg,

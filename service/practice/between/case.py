@@ -9,6 +9,7 @@ from functools import cached_property
 
 from calibration.table import BALL_DIAMETER_MM, PointMm, Table
 from service.position import Intent
+from service.position.verdict.unseen import hides_place
 from vision.layout import Ball
 
 from .compare import Change
@@ -41,9 +42,10 @@ class Case:
     @cached_property
     def cue(self) -> str:
         """``still``, ``moved``, ``gone``, ``come`` or ``absent``."""
-        for name in ("gone", "come"):
-            if "cue" in getattr(self.change, name):
-                return name
+        if "cue" in self.change.gone:
+            return "still" if "cue" in self.covered else "gone"
+        if "cue" in self.change.come:
+            return "come"
         if self.change.before.ball("cue") is None:
             return "absent"
         return "moved" if "cue" in self.change.moved else "still"
@@ -63,12 +65,33 @@ class Case:
     @cached_property
     def gone(self) -> tuple[str, ...]:
         """Object balls that are no longer there."""
-        return tuple(name for name in self.change.gone if name != "cue")
+        return tuple(n for n in self.change.gone if n != "cue" and n not in self.covered)
 
     @cached_property
     def come(self) -> tuple[str, ...]:
         """Object balls that were not there."""
-        return tuple(name for name in self.change.come if name != "cue")
+        return tuple(n for n in self.change.come if n != "cue" and n not in self.uncovered)
+
+    # -- what lies over the bed ------------------------------------------------------------
+
+    @cached_property
+    def covered(self) -> frozenset[str]:
+        """Balls that lay where the bed is hidden now: they may lie there still."""
+        before, after = self.change.before, self.change.after
+        lost = [ball for ball in before.balls if ball.id in self.change.gone]
+        return frozenset(ball.id for ball in lost if hides_place(after, ball.centre_mm))
+
+    @cached_property
+    def uncovered(self) -> frozenset[str]:
+        """Balls that lie where the bed was hidden before: they may have lain there."""
+        before, after = self.change.before, self.change.after
+        new = [ball for ball in after.balls if ball.id in self.change.come]
+        return frozenset(ball.id for ball in new if hides_place(before, ball.centre_mm))
+
+    @property
+    def may_hide(self) -> bool:
+        """A ball that is not seen after may lie on the table."""
+        return bool(self.change.after.hidden_mm)
 
     @property
     def nudged(self) -> tuple[str, ...]:

@@ -193,14 +193,15 @@ def _may_be(was: Ball, now: Ball, swapped: set[str]) -> bool:
 def _names(pairs: Sequence[tuple[Ball, Ball]], gone: Sequence[Ball]) -> dict[str, str]:
     """Settled name of every ball that was there before, by the name it is read under after.
 
-    The earlier name holds: it is history. Where that was in doubt and the new one is not, the
-    new one holds, unless another ball before had it.
+    The earlier name holds: it is history. Where that was in doubt and the new one is not, or a
+    person gave the new one, the new one holds, unless another ball before had it.
     """
     others = {a.id for a, _ in pairs} | {ball.id for ball in gone}
-    return {
-        b.id: b.id if a.doubtful and not b.doubtful and b.id not in others else a.id
-        for a, b in pairs
-    }
+
+    def newer(a: Ball, b: Ball) -> bool:
+        return (b.said and not a.said) or (a.doubtful and not b.doubtful)
+
+    return {b.id: b.id if newer(a, b) and b.id not in others else a.id for a, b in pairs}
 
 
 def _new_names(names: dict[str, str], come: Sequence[Ball]) -> dict[str, str]:

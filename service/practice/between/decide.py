@@ -51,26 +51,33 @@ def what_happened(
     Two layouts cannot tell a shot that touched nothing from a cue ball put down by hand, nor a few
     balls laid elsewhere from a shot that moved them: the likelier is named and ``doubtful``.
     """
-    case = Case(
-        change=compare(before, after),
-        table=table,
-        earlier=earlier,
-        fresh=fresh,
-        intent=intent,
-        seen=seen or Seen(),
-        set_up_mm=set_up_mm,
+    return named(
+        Case(
+            change=compare(before, after),
+            table=table,
+            earlier=earlier,
+            fresh=fresh,
+            intent=intent,
+            seen=seen or Seen(),
+            set_up_mm=set_up_mm,
+        )
     )
+
+
+def named(case: Case) -> Outcome:
+    """The outcome of one case."""
     for ask in (_nothing, _set_up, _balls_came, _no_cue_ball, _cue_lay_still, _cue_alone, _by_hand):
         found = ask(case)
         if found is not None:
             return found
-    return _shot(case)
+    return shot(case)
 
 
 def _nothing(case: Case) -> Outcome | None:
-    if not case.change.is_empty:
+    if case.moved or case.gone or case.come or case.cue not in ("still", "absent"):
         return None
-    return case.named("nothing", "the same table still")
+    unseen = [f"{_listed(ordered(case.covered))} hidden by what is over the bed"]
+    return case.named("nothing", "; ".join(["the same table still", *unseen[: len(case.covered)]]))
 
 
 def _set_up(case: Case) -> Outcome | None:
@@ -84,7 +91,7 @@ def _set_up(case: Case) -> Outcome | None:
         return None
     return case.named(
         "set_up",
-        f"set up again as {repeat.still}, the farthest ball {repeat.worst_mm:.0f} mm off",
+        repeat.words(repeat.still),
         *repeat.off_mm,
         repeats=repeat,
     )
@@ -211,14 +218,18 @@ def _laid_elsewhere(case: Case) -> bool:
     return len(clusters(case.changed_mm)) >= least
 
 
-def _shot(case: Case) -> Outcome:
-    potted = likely_pockets(case.change, case.gone, case.table, case.intent, case.seen)
-    scratch = case.cue == "gone"
-    parts = [f"{_listed(case.gone)} potted"] if case.gone else []
+def shot(case: Case, *, sure: bool = False) -> Outcome:
+    """A shot, with what it potted and moved; ``sure``: somebody said that it was one."""
+    down = () if case.may_hide else case.gone
+    potted = likely_pockets(case.change, down, case.table, case.intent, case.seen)
+    scratch = case.cue == "gone" and not case.may_hide
+    lost = () if not case.may_hide else (*(("cue",) if case.cue == "gone" else ()), *case.gone)
+    parts = [f"{_listed(down)} potted"] if down else []
+    parts += [f"{_listed(lost)} not seen: down, or hidden by what is over the bed"] if lost else []
     parts += [f"{_listed(case.moved)} moved"] if case.moved else []
     parts += ["scratch"] if scratch else []
     # a few balls, all moved, where no shot was due: without frames a hand explains them as well
-    doubtful = not (case.fresh or case.gone or scratch or case.seen.played) and (
+    doubtful = not (sure or case.fresh or case.gone or scratch or case.seen.played) and (
         0 < case.object_balls == len(case.moved)
     )
     parts += ["without frames balls laid elsewhere look the same"] if doubtful else []
@@ -226,7 +237,7 @@ def _shot(case: Case) -> Outcome:
         "shot",
         "; ".join(parts) or "a shot that touched no ball",
         *ordered((*case.cue_balls, *case.changed_mm)),
-        doubtful=doubtful,
+        doubtful=doubtful or bool(lost),
         potted=potted,
         scratch=scratch,
         nudged=case.nudged,

@@ -55,6 +55,10 @@ class Repeat:
         off = {ball: round(mm, 1) for ball, mm in self.off_mm.items()}
         return {"repeats": self.still, "set_up_off_mm": off}
 
+    def words(self, still: str) -> str:
+        """One sentence for people; ``still`` is what the still of the earlier layout is called."""
+        return f"set up again as {still}, the farthest ball {self.worst_mm:.0f} mm off"
+
     @property
     def worst_mm(self) -> float:
         """The ball that is farthest off."""

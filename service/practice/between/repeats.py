@@ -42,8 +42,15 @@ def nearest_repeat(
     layout: Layout, earlier: Sequence[Layout], *, within_mm: float = SET_UP_MM
 ) -> Repeat | None:
     """The earlier layout that this one repeats best."""
+    return next(iter(repeats_among(layout, earlier, within_mm=within_mm)), None)
+
+
+def repeats_among(
+    layout: Layout, earlier: Sequence[Layout], *, within_mm: float = SET_UP_MM
+) -> list[Repeat]:
+    """How it repeats each of the earlier layouts that it may repeat, the nearest first."""
     found = [r for e in earlier if (r := repeat_of(layout, e, within_mm=within_mm)) is not None]
-    return min(found, key=lambda repeat: repeat.rms_mm, default=None)
+    return sorted(found, key=lambda repeat: repeat.rms_mm)
 
 
 def _cue_fits(layout: Layout, earlier: Layout, within_mm: float) -> bool:

@@ -12,9 +12,12 @@ from calibration.table import Table
 from service.position import Intent
 from vision.layout import Layout
 
-from .decide import what_happened
+from .case import Case
+from .compare import Change, compare
+from .decide import named
 from .outcome import Outcome
 from .repeats import SET_UP_MM, Earlier
+from .said import as_said
 from .seen import Seen
 
 
@@ -37,29 +40,46 @@ class Telling:
         self, after: Layout, *, intent: Intent | None = None, seen: Seen | None = None
     ) -> Outcome:
         """What led to the next layout, which is the newest from then on."""
-        found = what_happened(
-            self.newest,
-            after,
-            self.table,
+        found = self.look(after, intent=intent, seen=seen)
+        self.take(found.event, found.change)
+        return found
+
+    def look(
+        self,
+        after: Layout,
+        *,
+        intent: Intent | None = None,
+        seen: Seen | None = None,
+        said: str | None = None,
+        again: Layout | None = None,
+    ) -> Outcome:
+        """What leads to a layout, which is not taken yet.
+
+        ``said`` is the outcome's name where a person told it, ``again`` the layout that they say
+        was set up again, None: the nearest; AttemptError where it cannot be.
+        """
+        case = Case(
+            change=compare(self.newest, after),
+            table=self.table,
             earlier=self.earlier,
             fresh=self.fresh,
             intent=intent,
-            seen=seen,
+            seen=seen or Seen(),
             set_up_mm=self.set_up_mm,
         )
-        self._take(found)
-        return found
+        return named(case) if said is None else as_said(case, said, again=again)
 
-    def _take(self, found: Outcome) -> None:
-        if found.event == "nothing":
+    def take(self, event: str, change: Change) -> None:
+        """Go on to the layout after ``change``, to which an event of that name led."""
+        if event == "nothing":
             # the older places stay, so that small differences do not add up unseen
-            self.newest = found.change.surer_before()
+            self.newest = change.surer_before()
             return
         if not self.newest_repeats:
-            self.earlier.append(Earlier(layout=found.change.before, laid=self.fresh))
-        self.newest = found.change.after
-        self.newest_repeats = found.event == "set_up"
-        self.fresh = found.event not in ("shot", "impossible")
+            self.earlier.append(Earlier(layout=change.before, laid=self.fresh))
+        self.newest = change.after
+        self.newest_repeats = event == "set_up"
+        self.fresh = event not in ("shot", "impossible")
 
 
 def walk(

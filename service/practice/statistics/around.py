@@ -6,15 +6,14 @@ distance from the wanted spot does not depend on the zone's size, and needs no d
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from service.position.verdict.verdict import Verdict
+from service.practice.columns import ARRIVALS, Columns
 
 from .means import Mean, mean_distance
-from .outcomes import off_wanted_mm, offsets_mm
+from .outcomes import is_split, off_wanted_mm
 from .within import HALF, NINE_IN_TEN, Distance, within_of_wanted
 
 
@@ -42,10 +41,10 @@ class Arrivals:
     """No direction, or too wide a range: left out of speed against line."""
 
 
-def around_wanted(verdicts: Sequence[Verdict]) -> AroundWanted:
+def around_wanted(shots: Columns) -> AroundWanted:
     """The spread of all stops around their wanted spots."""
-    distances = off_wanted_mm(verdicts)
-    square = float(np.mean(np.square(distances))) if distances else None
+    distances = off_wanted_mm(shots)
+    square = float(np.mean(np.square(distances))) if len(distances) else None
     return AroundWanted(
         n=len(distances),
         average=mean_distance(distances),
@@ -55,9 +54,10 @@ def around_wanted(verdicts: Sequence[Verdict]) -> AroundWanted:
     )
 
 
-def arrivals(verdicts: Sequence[Verdict]) -> Arrivals:
+def arrivals(shots: Columns) -> Arrivals:
     """How the stops with a wanted spot are known to have been reached."""
-    stops = [v for v in verdicts if v.off_wanted_mm is not None]
-    split = [v.arrival_from for v in stops if offsets_mm([v])]
-    video, route, cut = (split.count(source) for source in ("video", "route", "cut"))
-    return Arrivals(video=video, route=route, cut=cut, unknown=len(stops) - video - route - cut)
+    stops = ~np.isnan(shots.off_wanted_mm)
+    split = shots.arrival[stops & is_split(shots)]
+    video, route, cut = (int(np.count_nonzero(split == code)) for code in range(len(ARRIVALS)))
+    unknown = int(np.count_nonzero(stops)) - video - route - cut
+    return Arrivals(video=video, route=route, cut=cut, unknown=unknown)

@@ -9,9 +9,9 @@ from itertools import pairwise
 import numpy as np
 from scipy import stats
 
-from service.position.verdict.verdict import Verdict
 from service.practice import kinds as k
-from service.practice.kinds import ShotKind
+from service.practice.columns import UNKNOWN, Codes, Columns, Marks, Reals
+from service.practice.notes import SPINS
 
 from .means import Mean, Spread, mean, mean_distance, spread
 from .outcomes import misses_mm, offsets_mm, zone_rate
@@ -55,29 +55,45 @@ class Split:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Split:
     by: str
-    band: Callable[[ShotKind], str | None]
-    order: tuple[str, ...]
+    labels: tuple[str, ...]
+    band: Callable[[Columns], Codes]
+    """For each attempt the place of its label, −1 where it is not known."""
 
 
-def _bands(ends: Sequence[float], unit: str) -> tuple[str, ...]:
+def _labels(ends: Sequence[float], unit: str) -> tuple[str, ...]:
     middles = [f"{low:g} to {high:g}{unit}" for low, high in pairwise(ends)]
     return (f"up to {ends[0]:g}{unit}", *middles, f"over {ends[-1]:g}{unit}")
 
 
+def _bands(values: Reals, ends: Sequence[float]) -> Codes:
+    """An upper end belongs to the band below it."""
+    return np.where(np.isnan(values), UNKNOWN, np.searchsorted(ends, values))
+
+
 _SPLITS = (
-    _Split(by="cue-ball travel", band=k.travel_band, order=_bands(k.TRAVEL_BANDS_MM, " mm")),
-    _Split(by="cut played", band=k.cut_band, order=_bands(k.CUT_BANDS_DEG, "°")),
     _Split(
-        by="rails", band=k.rails_band, order=("no rail", "1 rail", "2 rails", "3 rails or more")
+        by="cue-ball travel",
+        labels=_labels(k.TRAVEL_BANDS_MM, " mm"),
+        band=lambda shots: _bands(shots.travel_mm, k.TRAVEL_BANDS_MM),
     ),
-    _Split(by="spin", band=k.spin_band, order=("follow", "stun", "draw")),
-    _Split(by="side spin", band=k.side_spin_band, order=("no side", "left", "right")),
+    _Split(
+        by="cut played",
+        labels=_labels(k.CUT_BANDS_DEG, "°"),
+        band=lambda shots: _bands(shots.cut_deg, k.CUT_BANDS_DEG),
+    ),
+    _Split(
+        by="rails",
+        labels=("no rail", "1 rail", "2 rails", "3 rails or more"),
+        band=lambda shots: np.minimum(shots.rails, 3),
+    ),
+    _Split(by="spin", labels=SPINS, band=lambda shots: shots.spin),
+    _Split(by="side spin", labels=("no side", "left", "right"), band=lambda shots: shots.side_spin),
 )
 
 
-def by_kind(verdicts: Sequence[Verdict], kinds: Sequence[ShotKind | None]) -> tuple[Split, ...]:
+def by_kind(shots: Columns) -> tuple[Split, ...]:
     """Splits of attempts by what is known of their kind; kinds of nothing are left out."""
-    found = [_split(rule, verdicts, kinds) for rule in _SPLITS]
+    found = [_split(rule, shots) for rule in _SPLITS]
     splits = [split for split in found if split.groups]
     tested = [(i, s.p_value) for i, s in enumerate(splits) if s.p_value is not None]
     for (i, _), adjusted in zip(tested, holm([p for _, p in tested]), strict=True):
@@ -95,31 +111,31 @@ def holm(p_values: Sequence[float]) -> list[float]:
     return out
 
 
-def _split(rule: _Split, verdicts: Sequence[Verdict], kinds: Sequence[ShotKind | None]) -> Split:
-    labels = [None if kind is None else rule.band(kind) for kind in kinds]
-    groups = []
-    for label in rule.order:
-        mine = [v for v, own in zip(verdicts, labels, strict=True) if own == label]
-        if mine:
-            groups.append(_group(label, mine))
+def _split(rule: _Split, shots: Columns) -> Split:
+    own = rule.band(shots)
+    counts = np.bincount(own + 1, minlength=len(rule.labels) + 1)
+    groups = tuple(
+        _group(label, shots, own == place)
+        for place, label in enumerate(rule.labels)
+        if counts[place + 1]
+    )
     return Split(
         by=rule.by,
-        groups=tuple(groups),
-        not_known=labels.count(None),
+        groups=groups,
+        not_known=int(counts[0]),
         p_value=_difference_p([group.zone for group in groups]),
         p_adjusted=None,
         differs=False,
     )
 
 
-def _group(label: str, verdicts: Sequence[Verdict]) -> Group:
-    offsets = offsets_mm(verdicts)
-    along, across = [a for a, _ in offsets], [b for _, b in offsets]
+def _group(label: str, shots: Columns, mine: Marks) -> Group:
+    along, across = np.ascontiguousarray(offsets_mm(shots, mine).T)
     return Group(
         label=label,
-        attempts=len(verdicts),
-        zone=zone_rate(verdicts),
-        average_miss=mean_distance(misses_mm(verdicts)),
+        attempts=int(np.count_nonzero(mine)),
+        zone=zone_rate(shots, mine),
+        average_miss=mean_distance(misses_mm(shots, mine)),
         long_short=mean(along),
         left_right=mean(across),
         speed=spread(along),

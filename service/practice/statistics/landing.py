@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,11 +65,11 @@ class Landing:
     """Whether circles describe the spread; False: the two axes differ too much."""
 
 
-def landing(offsets_mm: Sequence[tuple[float, float]]) -> Landing:
-    """Bias and spread of landing spots given as (along, across) against the wanted spots."""
-    n = len(offsets_mm)
+def landing(offsets_mm: ArrayLike) -> Landing:
+    """Bias and spread of landing spots (n, 2), along and across, against the wanted spots."""
     spots = np.asarray(offsets_mm, dtype=np.float64).reshape(-1, 2)
-    along, across = spots[:, 0].tolist(), spots[:, 1].tolist()
+    n = len(spots)
+    along, across = np.ascontiguousarray(spots.T)
     half, nine = within_of_average(spots, HALF), within_of_average(spots, NINE_IN_TEN)
     p_value = bias_p_value(spots)
     off_mm = np.hypot(spots[:, 0], spots[:, 1])

@@ -15,7 +15,7 @@ import numpy as np
 from scipy import special
 
 from .jackknife import student_half_width
-from .means import Array, Mean, Share
+from .means import Array, Mean, Share, Values
 
 SESSIONS_LEAST = 5
 """The fewest sessions from which something is said of the player."""
@@ -52,10 +52,10 @@ def share_over_sessions(successes: Sequence[int], attempts: Sequence[int]) -> Sh
     return Share(n=n, mean=middle, low=float(special.expit(low)), high=float(special.expit(high)))
 
 
-def mean_over_sessions(values_mm: Sequence[Sequence[float]], *, nonnegative: bool = False) -> Mean:
+def mean_over_sessions(values_mm: Sequence[Values], *, nonnegative: bool = False) -> Mean:
     """A mean over sessions from the values of each; distances have intervals that stop at 0."""
-    played = [values for values in values_mm if values]
-    sums = np.array([sum(values) for values in played], dtype=np.float64)
+    played = [values for values in values_mm if len(values)]
+    sums = np.array([sum(np.asarray(values).tolist()) for values in played], dtype=np.float64)
     counts = np.array([len(values) for values in played], dtype=np.float64)
     n = len(played)
     if not n:

@@ -17,17 +17,23 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special, stats
 
 from .jackknife import INTERVAL_LEAST, student_half_width, variances_without
 from .rates import LEVEL
 
 Array = NDArray[np.float64]
+Values = Sequence[float] | Array
+Places = NDArray[np.intp]
 SPREAD_LEAST = 3
 """The fewest attempts from which a spread is estimated."""
 AWAY_LEAST = 3
 """The fewest values above 0 from which the mean of distances gets an interval."""
 _DRAWS_LOG2 = 12
+_CELL = 8
+"""So many draws lie from one node to the next."""
+_SLACK = 1e-9
+"""More than rounding can turn the order of two neighbours."""
 _SEED = 20
 TAILS = ((1 - LEVEL) / 2, (1 + LEVEL) / 2)
 """Lower and upper end of a 95 % interval."""
@@ -63,31 +69,40 @@ class Spread:
     high_mm: float | None
 
 
-def mean(values_mm: Sequence[float]) -> Mean:
+def middle_of(values: Values) -> float | None:
+    """Their mean alone; None of nothing."""
+    return float(np.mean(values)) if len(values) else None
+
+
+def sigma_of(values: Values) -> float | None:
+    """Standard deviation over c4 alone, for n ≥ 3."""
+    n = len(values)
+    return None if n < SPREAD_LEAST else float(np.std(values, ddof=1)) / c4(n)
+
+
+def mean(values_mm: Values) -> Mean:
     """Mean with Student's 95 % interval (n ≥ 2)."""
-    n = len(values_mm)
-    if n == 0:
+    n, middle = len(values_mm), middle_of(values_mm)
+    if middle is None:
         return Mean(n=0, mean_mm=None, low_mm=None, high_mm=None)
-    middle = float(np.mean(values_mm))
     if n == 1:
         return Mean(n=1, mean_mm=middle, low_mm=None, high_mm=None)
     half = float(stats.t.ppf(TAILS[1], n - 1)) * float(np.std(values_mm, ddof=1) / n**0.5)
     return Mean(n=n, mean_mm=middle, low_mm=middle - half, high_mm=middle + half)
 
 
-def mean_distance(distances_mm: Sequence[float]) -> Mean:
+def mean_distance(distances_mm: Values) -> Mean:
     """Mean of values that are never below 0 and may often be 0.
 
     The interval is stated from three values above 0 on; fewer say too little about their size.
     """
-    n = len(distances_mm)
-    middle = float(np.mean(distances_mm)) if n else None
     ends = _distance_ends(np.asarray(distances_mm, dtype=np.float64))
     low, high = ends if ends is not None else (None, None)
-    return Mean(n=n, mean_mm=middle, low_mm=low, high_mm=high)
+    middle = middle_of(distances_mm)
+    return Mean(n=len(distances_mm), mean_mm=middle, low_mm=low, high_mm=high)
 
 
-def mean_share(chances: Sequence[float]) -> Share:
+def mean_share(chances: Values) -> Share:
     """Mean of chances from 0 to 1, many of which may be 0."""
     found = mean_distance(chances)
     high = None if found.high_mm is None else min(found.high_mm, 1.0)
@@ -99,7 +114,7 @@ def c4(n: int) -> float:
     return math.exp(math.lgamma(n / 2) - math.lgamma((n - 1) / 2)) * math.sqrt(2 / (n - 1))
 
 
-def spread(values_mm: Sequence[float]) -> Spread:
+def spread(values_mm: Values) -> Spread:
     """Standard deviation over c4 for n ≥ 3, with the jackknife's interval for n ≥ 5."""
     values = np.asarray(values_mm, dtype=np.float64)
     n = len(values)
@@ -119,33 +134,76 @@ def spread(values_mm: Sequence[float]) -> Spread:
 
 
 def _distance_ends(distances: Array) -> tuple[float, float] | None:
+    """2.5 and 97.5 % of the share of misses times the mean of the misses, over even draws.
+
+    Both factors rise or fall with their draw, so that a few hundred nodes bound every product;
+    only those that may be one of the two ends are worked out.
+    """
     away = distances[distances > 0]
     n, k = len(distances), len(away)
     if k < AWAY_LEAST or float(np.ptp(away)) == 0:
         return None
-    shares, students = _share_and_student(k, n)
-    means = np.maximum(_hall(away, students), 0.0)
-    low, high = np.quantile(shares * means, TAILS)
-    return float(low), float(high)
+    draws = _draws()
+    share_nodes = _shares(draws.share[draws.share_nodes], k, n)
+    mean_nodes = _means(draws.student[draws.student_nodes], away)
+    least = share_nodes[draws.share_cell] * mean_nodes[draws.student_cell + 1] * (1 - _SLACK)
+    most = share_nodes[draws.share_cell + 1] * mean_nodes[draws.student_cell] * (1 + _SLACK)
+    last = len(least) - 1
+    low, high = (math.floor(end * last) for end in TAILS)
+    from_least = np.partition(least, (low, high))
+    from_most = np.partition(most, (low + 1, high + 1))
+    near = (most >= from_least[low]) & (least <= from_most[low + 1])
+    near |= (most >= from_least[high]) & (least <= from_most[high + 1])
+    least[near] = _shares(draws.share[near], k, n) * _means(draws.student[near], away)
+    found = np.quantile(least, TAILS)
+    return float(found[0]), float(found[1])
 
 
-def _hall(values: Array, students: Array) -> Array:
-    """True means that values of Student's t stand for, corrected for skewness (Hall, 1992)."""
+def _shares(draws: Array, k: int, n: int) -> Array:
+    """Shares that even draws from 0 to 1 stand for, k of n seen (Jeffreys)."""
+    if k == n:
+        return np.ones(len(draws))
+    return np.asarray(special.betaincinv(k + 0.5, n - k + 0.5, draws))
+
+
+def _means(draws: Array, values: Array) -> Array:
+    """True means that even draws from 0 to 1 stand for, by Student's t; they fall with the draw.
+
+    Corrected for skewness (Hall, 1992); never below 0.
+    """
     n, deviation = len(values), float(np.std(values, ddof=1))
+    students = special.stdtrit(n - 1, draws)
     # adjusted for n: few values hide most of their skewness
     skew = float(((values - values.mean()) ** 3).sum()) * n / ((n - 1) * (n - 2) * deviation**3)
     scaled = students / math.sqrt(n) - skew / (6 * n)
     if abs(skew) < 1e-6:
-        return np.asarray(values.mean() - deviation * scaled)
+        return np.maximum(values.mean() - deviation * scaled, 0.0)
     root = np.cbrt(1 + skew * scaled) - 1
-    return np.asarray(values.mean() - deviation * 3 / skew * root)
+    return np.maximum(values.mean() - deviation * 3 / skew * root, 0.0)
 
 
-@lru_cache(maxsize=64)
-def _share_and_student(k: int, n: int) -> tuple[Array, Array]:
-    """Even draws of a share (k of n seen) and of Student's t with k − 1 degrees."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Draws:
+    """Even draws (n,) of a share and of Student's t, and between which nodes each lies."""
+
+    share: Array
+    student: Array
+    share_nodes: Places
+    """Every eighth of the draws in rising order, and the last."""
+    student_nodes: Places
+    share_cell: Places
+    """For each draw the node below it; the next node is above it."""
+    student_cell: Places
+
+
+@lru_cache(maxsize=1)
+def _draws() -> _Draws:
     even = stats.qmc.Sobol(2, seed=_SEED).random_base2(_DRAWS_LOG2)
-    shares = np.ones(len(even))
-    if k < n:
-        shares = stats.beta.ppf(even[:, 0], k + 0.5, n - k + 0.5)
-    return shares, stats.t.ppf(np.clip(even[:, 1], 1e-9, 1 - 1e-9), k - 1)
+    columns = (even[:, 0].copy(), np.clip(even[:, 1], 1e-9, 1 - 1e-9))
+    orders = [np.argsort(column, kind="stable") for column in columns]
+    nodes = [np.append(order[:-1:_CELL], order[-1]) for order in orders]
+    cells = [np.minimum(np.argsort(order) // _CELL, len(order) // _CELL - 1) for order in orders]
+    return _Draws(
+        share=columns[0], student=columns[1], share_nodes=nodes[0], student_nodes=nodes[1],
+        share_cell=cells[0], student_cell=cells[1],
+    )  # fmt: skip

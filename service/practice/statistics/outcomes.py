@@ -1,53 +1,68 @@
-"""What counts in a verdict: one rule a question, for sessions, kinds of shots and trends alike."""
+"""What counts in an attempt: one rule a question, for sessions, kinds of shots and trends alike.
+
+``among`` leaves only the attempts that it marks.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import numpy as np
 
-from service.position.verdict.verdict import Verdict
+from service.practice.columns import IN, TOO_CLOSE, UNKNOWN, Columns, Marks, Reals, known
 
 from .rates import Rate, rate
 
 
-def zone_called(verdicts: Sequence[Verdict]) -> list[Verdict]:
+def zone_called(shots: Columns) -> Marks:
     """Attempts with an intent that had a zone; a scratch counts as out."""
-    return [v for v in verdicts if v.verdict is not None and not v.zone_empty]
+    return (shots.called != UNKNOWN) & ~shots.zone_empty
 
 
-def zone_rate(verdicts: Sequence[Verdict]) -> Rate:
+def zone_decided(shots: Columns) -> Marks:
+    """Those of them that could be called."""
+    return zone_called(shots) & (shots.called != TOO_CLOSE)
+
+
+def zone_rate(shots: Columns, among: Marks | None = None) -> Rate:
     """Stops in the zone among the attempts that could be called."""
-    decided = [v for v in zone_called(verdicts) if v.verdict != "too close to call"]
-    return rate(sum(v.verdict == "in" for v in decided), len(decided))
+    decided = zone_decided(shots) if among is None else zone_decided(shots) & among
+    return rate(_count(decided & (shots.called == IN)), _count(decided))
 
 
-def pot_rate(verdicts: Sequence[Verdict]) -> Rate:
+def pots_made(shots: Columns) -> Marks:
+    """The ball to pot is down, and the cue ball is not."""
+    return (shots.pot == 1) & ~shots.scratch
+
+
+def pot_rate(shots: Columns) -> Rate:
     """Pots made, without a scratch, among the attempts that named a ball to pot."""
-    pots = [bool(v.pot_made) and not v.scratch for v in verdicts if v.pot_made is not None]
-    return rate(sum(pots), len(pots))
+    return rate(_count(pots_made(shots)), _count(shots.pot != UNKNOWN))
 
 
-def is_success(verdict: Verdict) -> bool:
+def successes(shots: Columns) -> Marks:
     """Pot made, no scratch, stop in the zone."""
-    return verdict.verdict == "in" and not verdict.scratch and verdict.pot_made is not False
+    return (shots.called == IN) & ~shots.scratch & (shots.pot != 0)
 
 
-def misses_mm(verdicts: Sequence[Verdict]) -> list[float]:
+def misses_mm(shots: Columns, among: Marks | None = None) -> Reals:
     """Distances to the zone, 0 inside it."""
-    return [v.miss_mm for v in verdicts if v.miss_mm is not None]
+    return known(shots.miss_mm if among is None else shots.miss_mm[among])
 
 
-def off_wanted_mm(verdicts: Sequence[Verdict]) -> list[float]:
+def off_wanted_mm(shots: Columns) -> Reals:
     """Distances from the wanted spots, hits and misses alike, however the cue ball came."""
-    return [v.off_wanted_mm for v in verdicts if v.off_wanted_mm is not None]
+    return known(shots.off_wanted_mm)
 
 
-def offsets_mm(verdicts: Sequence[Verdict]) -> list[tuple[float, float]]:
-    """Stops against wanted spots, (along, across) the arrival line.
+def is_split(shots: Columns) -> Marks:
+    """Whether the direction is known: seen, by a route, or from the cut within 30°."""
+    return ~(np.isnan(shots.offset_along_mm) | np.isnan(shots.offset_across_mm))
 
-    Only where the direction is known: seen, by a route, or from the cut within 30°.
-    """
-    return [
-        (v.offset_along_mm, v.offset_across_mm)
-        for v in verdicts
-        if v.offset_along_mm is not None and v.offset_across_mm is not None
-    ]
+
+def offsets_mm(shots: Columns, among: Marks | None = None) -> Reals:
+    """Stops against wanted spots (n, 2), along and across the arrival line, where it is known."""
+    split = is_split(shots) if among is None else is_split(shots) & among
+    return np.stack([shots.offset_along_mm[split], shots.offset_across_mm[split]], axis=1)
+
+
+def _count(marks: Marks) -> int:
+    return int(np.count_nonzero(marks))

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, is_dataclass
 from datetime import datetime
 from typing import Any
 
 
 def plain(value: Any) -> Any:
-    """``value`` with every mapping, sequence and time inside it in its JSON form."""
+    """``value`` with every dataclass, mapping, sequence and time in it in its JSON form."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return plain(asdict(value))
     if isinstance(value, datetime):
         return value.isoformat()
     if isinstance(value, dict):

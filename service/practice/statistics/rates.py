@@ -8,9 +8,11 @@ count only takes whole numbers.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
 from scipy import stats
 
 LEVEL = 0.95
@@ -18,6 +20,7 @@ Z = 1.959963984540054
 """Two-sided 95 % of the normal distribution."""
 POWER = 0.8
 """A difference counts as findable when it would show in four cases of five."""
+_FOUND = float(stats.norm.ppf(POWER))
 RATE_LEAST = 20
 """With fewer attempts counts and interval only: a rate is no claim yet."""
 RATE_HALF_WIDTH = 0.15
@@ -77,13 +80,13 @@ def attempts_for_half_width(share: float, half_width: float) -> int:
     return high
 
 
-def attempts_for_change(share: float, other: float, power: float = POWER) -> int:
-    """Attempts in each of two periods that tell the two shares apart with that power.
+def attempts_for_change(share: float, other: float, power: float | None = None) -> int:
+    """Attempts in each of two periods that tell the two shares apart with that power (``POWER``).
 
     The usual normal approximation of the two-sided test of two shares at 5 %.
     """
     pooled = (share + other) / 2
-    found = float(stats.norm.ppf(power))
+    found = _FOUND if power is None else float(stats.norm.ppf(power))
     noise = Z * math.sqrt(2 * pooled * (1 - pooled)) + found * math.sqrt(
         share * (1 - share) + other * (1 - other)
     )
@@ -107,13 +110,12 @@ def rate(successes: int, n: int) -> Rate:
     )
 
 
-def longest_run(hits: Iterable[bool]) -> int:
+def longest_run(hits: Sequence[bool] | NDArray[np.bool_]) -> int:
     """Most successes in a row."""
-    best = run = 0
-    for hit in hits:
-        run = run + 1 if hit else 0
-        best = max(best, run)
-    return best
+    misses = np.flatnonzero(~np.asarray(hits, dtype=np.bool_))
+    # from each miss to the next, the places before the first and after the last being misses too
+    ends = np.concatenate(([-1], misses, [len(hits)]))
+    return int(np.max(np.diff(ends))) - 1
 
 
 def sets(hits: Sequence[bool], in_a_row: int) -> Sets:

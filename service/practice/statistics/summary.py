@@ -14,13 +14,22 @@ from typing import Any
 import numpy as np
 
 from service.position.verdict.verdict import Verdict
+from service.practice.columns import Columns, known
 from service.practice.kinds import ShotKind
 
 from .around import AroundWanted, Arrivals, around_wanted, arrivals
 from .by_kind import Split, by_kind
 from .landing import Landing, landing
 from .means import Mean, Share, mean_distance, mean_share
-from .outcomes import is_success, misses_mm, offsets_mm, pot_rate, zone_called, zone_rate
+from .outcomes import (
+    misses_mm,
+    offsets_mm,
+    pot_rate,
+    pots_made,
+    successes,
+    zone_called,
+    zone_rate,
+)
 from .plain import plain
 from .rates import Rate, Sets, longest_run, sets
 
@@ -77,33 +86,36 @@ def summarise(
 
     ``kinds`` has the kind of each attempt; ``in_a_row`` says that they were sets of so many.
     """
-    zone = zone_rate(verdicts)
-    called = zone_called(verdicts)
-    chances = [
-        (v.pot_chance, v.pot_chance_given_up)
-        for v in verdicts
-        if v.pot_chance is not None and v.pot_chance_given_up is not None
-    ]
-    given_up = [v.pot_chance_given_up for v in verdicts if v.pot_chance_given_up is not None]
-    successes = [is_success(v) for v in verdicts]
+    shots = Columns.of_verdicts(verdicts, kinds=kinds)
+    return sum_up(shots, refused=refused, told_apart=kinds is not None, in_a_row=in_a_row)
+
+
+def sum_up(
+    shots: Columns, *, refused: int = 0, told_apart: bool = True, in_a_row: int | None = None
+) -> Summary:
+    """The same of attempts as columns; ``told_apart`` by kind of shot too."""
+    zone = zone_rate(shots)
+    hits = successes(shots).tolist()
+    left, given_up = shots.pot_chance, shots.pot_chance_given_up
+    given = known(given_up)
     return Summary(
-        attempts=len(verdicts) + refused,
+        attempts=len(shots) + refused,
         refused=refused,
-        pots=pot_rate(verdicts),
+        pots=pot_rate(shots),
         zone=zone,
-        too_close_to_call=len(called) - zone.n,
-        no_zone=sum(bool(v.zone_empty) for v in verdicts),
-        scratches=sum(v.scratch for v in verdicts),
-        average_miss=mean_distance(misses_mm(verdicts)),
-        around_wanted=around_wanted(verdicts),
-        arrivals=arrivals(verdicts),
-        landing=landing(offsets_mm(verdicts)),
-        longest_run=longest_run(successes),
-        longest_pot_run=longest_run(bool(v.pot_made) and not v.scratch for v in verdicts),
-        pot_chance_given_up=float(np.mean(given_up)) if given_up else None,
-        chance_given_up=mean_share(given_up),
-        chance_left=mean_share([v.pot_chance for v in verdicts if v.pot_chance is not None]),
-        chance_best=mean_share([min(left + given, 1.0) for left, given in chances]),
-        sets=None if in_a_row is None else sets(successes, in_a_row),
-        by_kind=() if kinds is None else by_kind(verdicts, kinds),
+        too_close_to_call=int(np.count_nonzero(zone_called(shots))) - zone.n,
+        no_zone=int(np.count_nonzero(shots.zone_empty)),
+        scratches=int(np.count_nonzero(shots.scratch)),
+        average_miss=mean_distance(misses_mm(shots)),
+        around_wanted=around_wanted(shots),
+        arrivals=arrivals(shots),
+        landing=landing(offsets_mm(shots)),
+        longest_run=longest_run(hits),
+        longest_pot_run=longest_run(pots_made(shots)),
+        pot_chance_given_up=float(np.mean(given)) if len(given) else None,
+        chance_given_up=mean_share(given),
+        chance_left=mean_share(known(left)),
+        chance_best=mean_share(known(np.minimum(left + given_up, 1.0))),
+        sets=None if in_a_row is None else sets(hits, in_a_row),
+        by_kind=by_kind(shots) if told_apart else (),
     )

@@ -47,17 +47,25 @@ class Distance:
     high_mm: float | None
 
 
-def within_of_average(spots_mm: ArrayLike, share: float) -> Distance:
-    """Radius about the average landing spot that holds ``share`` (½ or 9 in 10) of the stops."""
+def radius_of_average(spots_mm: ArrayLike, share: float) -> float | None:
+    """That radius alone, without its interval."""
     spots = np.asarray(spots_mm, dtype=np.float64).reshape(-1, 2)
     n = len(spots)
     if n < POINT_LEAST:
+        return None
+    if n >= ORDERED_LEAST:
+        return _ordered_middle(np.sort(_from_average(spots)), share)
+    return float(_radius(np.cov(spots.T), n - 1, share))
+
+
+def within_of_average(spots_mm: ArrayLike, share: float) -> Distance:
+    """Radius about the average landing spot that holds ``share`` (½ or 9 in 10) of the stops."""
+    spots = np.asarray(spots_mm, dtype=np.float64).reshape(-1, 2)
+    n, radius = len(spots), radius_of_average(spots_mm, share)
+    if radius is None:
         return Distance(share=share, n=n, distance_mm=None, low_mm=None, high_mm=None)
     if n >= ORDERED_LEAST:
-        off = spots - spots.mean(axis=0)
-        # distances from their own mean are this much too short
-        return within_of_wanted(np.hypot(off[:, 0], off[:, 1]) * math.sqrt(n / (n - 1)), share)
-    radius = float(_radius(np.cov(spots.T), n - 1, share))
+        return within_of_wanted(_from_average(spots), share)
     low = high = None
     if n >= INTERVAL_LEAST:
         without = _radius(covariances_without(spots), n - 2, share)
@@ -83,7 +91,7 @@ def within_of_wanted(distances_mm: ArrayLike, share: float) -> Distance:
     return Distance(
         share=share,
         n=n,
-        distance_mm=float(np.quantile(ordered, share, method="median_unbiased")),
+        distance_mm=_ordered_middle(ordered, share),
         low_mm=low if both else None,
         high_mm=None if high is None or not both else -high,
     )
@@ -112,6 +120,17 @@ def _factors(share: float) -> Array:
     # a line has its own closed form; there the integral over directions is too sharp
     low[0] = math.sqrt(2 * stats.chi2.ppf(share, 1))
     return low
+
+
+def _from_average(spots: Array) -> Array:
+    """Distances (n,) from the average of spots (n, 2)."""
+    off, n = spots - spots.mean(axis=0), len(spots)
+    # distances from their own mean are this much too short
+    return np.asarray(np.hypot(off[:, 0], off[:, 1]) * math.sqrt(n / (n - 1)))
+
+
+def _ordered_middle(ordered: Array, share: float) -> float:
+    return float(np.quantile(ordered, share, method="median_unbiased"))
 
 
 def _radius(cov: Array, m: int, share: float) -> Array:

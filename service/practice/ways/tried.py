@@ -18,6 +18,8 @@ class Tried:
     """The ball to pot went down, and the cue ball did not."""
     position: bool | None = None
     """The cue ball stopped in the zone; None where that is too close to call."""
+    place: int | None = None
+    """Which of the plan's shots it was, from 1; None: the next that is free."""
 
     @classmethod
     def of(cls, verdict: Verdict) -> Tried:

@@ -19,6 +19,8 @@ class Turn:
     """The layout of the plan's first shot is to be set up again."""
     distance_mm: float | None = None
     """How far the ball or the leave lies now, where the distance adapts."""
+    place: int | None = None
+    """Which of the plan's shots it is, from 1, where they are played in order."""
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object."""
@@ -27,4 +29,5 @@ class Turn:
             "same_layout": self.same_layout,
             "first_layout": self.first_layout,
             "distance_mm": self.distance_mm,
+            "place": self.place,
         }

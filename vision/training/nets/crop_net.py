@@ -83,6 +83,18 @@ class CropNet(nn.Module):
         self.among = nn.ModuleList([_Among(), _Among()])
         self.name = nn.Sequential(nn.LayerNorm(EMBEDDING), nn.Linear(EMBEDDING, NAMES))
 
+    def keep_places(self) -> None:
+        """What says where a ball's centre lies is learned no further."""
+        for part in (self.trunk, self.where):
+            part.requires_grad_(False)
+
+    def train_steadily(self) -> None:
+        """Train with the means and spreads that every layer is used to."""
+        self.train()
+        for part in self.modules():
+            if isinstance(part, nn.BatchNorm2d):
+                part.eval()
+
     def crops(self, seen: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
         """Crops (N, 3, 56, 56) → place (N, 5), ball logit (N,), embedding (N, E).
 

@@ -2,7 +2,8 @@
 
 ``python -m vision.training.nets.cut_sets --stills DIR… --out DIR --workers 16``
 
-Every folder given holds stills with their truth. The finder's set is laid out as its trainer
+Every folder given holds stills with their truth, or stills of one's own as ``restmark
+export-stills`` writes them, whose places are readings. The finder's set is laid out as its trainer
 wants it: a picture and a text file of boxes for each still. Crops go into one array file a room
 folder, wider and finer than the network's own crops, so that training can shift and turn them.
 """
@@ -28,13 +29,16 @@ from calibration.table import BALL_DIAMETER_MM, Table
 from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 from vision.layout import BALL_IDS
 from vision.place.crops import CropFrames, cut_crops
-from vision.still import decode_still
+from vision.truth.file import EXACT, READ
 
 STORED_SIDE, STORED_STEP_MM = 128, 0.75
 """Stored crops: 96 mm wide, twice as fine as the network's."""
 LEAST_VISIBLE = 0.25
 """Balls that show less are left out: nobody could place them."""
 START_SIGMA_MM, START_LIMIT_MM = 2.5, 7.0
+NAME_TRUST = {READ: 0.3}
+"""What a name counts when names are learned, by how it is known; others count 1. One that was only
+read teaches what is believed already."""
 NO_BALL = len(BALL_IDS)
 """Class of a crop that holds no ball in its middle."""
 EMPTY_CROPS = 8
@@ -42,6 +46,10 @@ UNITE_MM = 120.0
 """Pieces of what obstructs nearer than this are one thing: wider than a spread hand's gaps."""
 LEAST_THING_MM = 60.0
 """Least side of a thing's box, about a ball: a cue seen along an axis is a line otherwise."""
+ARRAYS = (
+    "crops", "offset_mm", "kind", "visible", "jacobian", "place_trust", "name_trust", "still",
+)  # fmt: skip
+"""Files of a cut set, one row a crop."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,16 +65,27 @@ class Cut:
     kind: NDArray[np.int64]
     visible: FloatArray
     jacobian: FloatArray
+    place_trust: FloatArray
+    """1 where the offset is truth, 0 where it was read: nothing about places is learned from it."""
+    name_trust: FloatArray
     still: int
 
 
 def cut_still(path: Path, entry: dict[str, Any], number: int) -> Cut:
-    """View, boxes and crops of one still by its truth."""
-    picture = decode_still(path.read_bytes(), name=path.name)
+    """View, boxes and crops of one still by its truth.
+
+    Raises:
+        FileNotFoundError: it cannot be read as a picture.
+    """
+    # our own, whole: noise and coarse coding must not make it count as damaged
+    read = cv2.imread(str(path), cv2.IMREAD_COLOR)
+    if read is None:
+        raise FileNotFoundError(path)
+    picture = read.astype(np.uint8, copy=False)
     camera, table = Camera.from_dict(entry["camera"]), Table.from_dict(entry["table"])
     view = FinderView.of(camera, table)
     rng = np.random.default_rng((number, 5))
-    balls = [ball for ball in entry["balls"] if ball["visible"] >= LEAST_VISIBLE]
+    balls = [ball for ball in entry["balls"] if _visible(ball) >= LEAST_VISIBLE]
     place = np.array([(ball["x_mm"], ball["y_mm"]) for ball in balls], dtype=float).reshape(-1, 2)
     every = np.array([(b["x_mm"], b["y_mm"]) for b in entry["balls"]], dtype=float).reshape(-1, 2)
     start = place + _jitter(rng, len(place))
@@ -81,10 +100,19 @@ def cut_still(path: Path, entry: dict[str, Any], number: int) -> Cut:
         crops=cut_crops(picture, camera, frames, side=STORED_SIDE, step_mm=STORED_STEP_MM),
         offset_mm=offset,
         kind=np.array([*names, *[NO_BALL] * len(bare)], dtype=np.int64),
-        visible=np.array([*[ball["visible"] for ball in balls], *[0.0] * len(bare)], dtype=float),
+        visible=np.array([*map(_visible, balls), *[0.0] * len(bare)], dtype=float),
         jacobian=frames.jacobian(),
+        place_trust=np.full(len(offset), float(entry.get("places", EXACT) == EXACT)),
+        name_trust=np.array(
+            [*[NAME_TRUST.get(ball.get("named", EXACT), 1.0) for ball in balls], *[1.0] * len(bare)]
+        ),
         still=number,
     )
+
+
+def _visible(ball: dict[str, Any]) -> float:
+    """Share of its disc that is seen; readings do not tell it."""
+    return float(ball.get("visible", 1.0))
 
 
 def _jitter(rng: np.random.Generator, count: int) -> FloatArray:
@@ -200,7 +228,8 @@ def _cut_one(work: tuple[Path, dict[str, Any], int, Path]) -> tuple[Any, ...]:
     lines = [f"{c} {x:.6f} {y:.6f} {w:.6f} {h:.6f}" for c, x, y, w, h in cut.boxes]
     (out / "labels" / f"{number:05d}.txt").write_text("\n".join(lines), encoding="utf-8")
     still = np.full(len(cut.kind), cut.still)
-    return cut.crops, cut.offset_mm, cut.kind, cut.visible, cut.jacobian, still
+    arrays = {name: getattr(cut, name) for name in ARRAYS if name != "still"}
+    return tuple((arrays | {"still": still})[name] for name in ARRAYS)
 
 
 def cut_folders(folders: list[Path], out: Path, *, workers: int) -> int:
@@ -215,8 +244,7 @@ def cut_folders(folders: list[Path], out: Path, *, workers: int) -> int:
     # a forked child of a process whose picture library runs threads may wait for them for ever
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         parts = list(pool.map(_cut_one, work, chunksize=4))
-    names = ("crops", "offset_mm", "kind", "visible", "jacobian", "still")
-    arrays = {name: np.concatenate([p[k] for p in parts]) for k, name in enumerate(names)}
+    arrays = {name: np.concatenate([p[k] for p in parts]) for k, name in enumerate(ARRAYS)}
     for name, values in arrays.items():
         kept = values if values.dtype == np.uint8 else values.astype(np.float32)
         np.save(out / f"{name}.npy", kept)

@@ -1,6 +1,9 @@
 """Trained files made fit to ship: what tells of the place where they were trained is taken out.
 
 ``python -m vision.training.nets.ship --trained DIR --out vision/weights``
+
+A network that was not trained in ``DIR`` is taken as this release ships it: whoever trained one of
+them on stills of their own reads with the folder that comes out, by ``RESTMARK_WEIGHTS``.
 """
 
 from __future__ import annotations
@@ -8,6 +11,11 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 from typing import Any
+
+from vision.find.detect_ultralytics import WEIGHTS_FILE
+from vision.networks import CROPS_FILE, FINDER_FILE
+
+from .start_files import StartError, shipped_file
 
 KEPT_NOTES = (
     "stride",
@@ -58,12 +66,35 @@ def _placeless(settings: dict[str, Any]) -> dict[str, Any]:
 
 
 def ship(trained: Path, out: Path) -> int:
-    """Put the three files of a training's folder into ``out``; bytes of them all."""
+    """Put the three files of a training's folder into ``out``; bytes of them all.
+
+    Raises:
+        StartError: neither network was trained there.
+    """
+    finder, crops = trained / "finder-int8.onnx", trained / "crops.onnx"
+    if not (finder.exists() or crops.exists()):
+        raise StartError(
+            f"--trained: got {trained}, without {finder.name} and {crops.name}; allowed: the --out "
+            "of train_finder, train_crops or both. Give that folder."
+        )
     out.mkdir(parents=True, exist_ok=True)
-    plain_onnx(trained / "finder-int8.onnx", out / "finder.onnx")
-    plain_onnx(trained / "crops.onnx", out / "crops.onnx")
-    plain_checkpoint(trained / "finder" / "weights" / "best.pt", out / "finder.pt")
-    return sum((out / name).stat().st_size for name in ("finder.onnx", "crops.onnx", "finder.pt"))
+    if finder.exists():
+        plain_onnx(finder, out / FINDER_FILE)
+        plain_checkpoint(trained / "finder" / "weights" / "best.pt", out / WEIGHTS_FILE)
+    else:
+        _as_shipped(out, FINDER_FILE, WEIGHTS_FILE)
+    if crops.exists():
+        plain_onnx(crops, out / CROPS_FILE)
+    else:
+        _as_shipped(out, CROPS_FILE)
+    return sum((out / name).stat().st_size for name in (FINDER_FILE, CROPS_FILE, WEIGHTS_FILE))
+
+
+def _as_shipped(out: Path, *names: str) -> None:
+    for name in names:
+        source = shipped_file(name)
+        if source.resolve() != (out / name).resolve():
+            (out / name).write_bytes(source.read_bytes())
 
 
 def main(arguments: list[str] | None = None) -> None:

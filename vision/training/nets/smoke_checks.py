@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import os
+import subprocess
+import sys
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass
@@ -18,13 +22,15 @@ from numpy.typing import NDArray
 from calibration.errors import RestmarkError
 from vision.find.detect import Finder, NetworkFinder
 from vision.find.detect_ultralytics import WEIGHTS_FILE, UltralyticsFinder
-from vision.networks import Networks, shipped
+from vision.networks import OWN_WEIGHTS, Networks, shipped
 from vision.place.crops import CROP_STEP_MM
 from vision.read import Reader
 from vision.truth.file import TruthStill
 
 from . import ship, train_crops, train_finder
 from .crop_net import CropNet
+from .start_files import SHIPPED
+from .starting import starting
 from .train_crops import CropSet, resampled, seen_offset
 
 AIM_PX = 2.5
@@ -45,7 +51,11 @@ class SmokeError(RestmarkError):
 
 
 def demand(good: bool, what: str, got: object, allowed: str) -> None:
-    """Raise ``SmokeError`` unless ``good``."""
+    """See that ``good`` holds.
+
+    Raises:
+        SmokeError: it does not.
+    """
     if not good:
         raise SmokeError(f"{what}: got {got}; allowed: {allowed}. A step of training is broken.")
 
@@ -93,6 +103,53 @@ def crops_train(folder: Path, check: Path, out: Path, *, epochs: int) -> None:
         place, *_ = net.eval()(torch.from_numpy(crops).permute(0, 3, 1, 2).float() / 255)
     off = float(np.abs(said.offset_mm - place[:, :2].numpy()).max())
     demand(off < EXPORT_TOLERANCE, "exported crop network, mm off", off, "below 0.001")
+
+
+def crops_go_on(folder: Path, check: Path, out: Path, *, epochs: int) -> None:
+    """The shipped crop network learns from own readings, and places every ball as before."""
+    data, checked = CropSet.read([folder], "cpu"), CropSet.read([check], "cpu")
+    demand(not data.tells_places, "places of own readings", "truth", "none that counts as truth")
+    before = starting(SHIPPED)
+    train_crops.main(
+        ["--set", str(folder), "--check", str(check), "--out", str(out), "--device", "cpu",
+         "--epochs", str(epochs), "--start", SHIPPED]
+    )  # fmt: skip
+    after = starting(str(out / "crops.onnx"))
+    losses = (_loss(before, data), _loss(after, data))
+    demand(losses[1] < losses[0], "loss on own stills", losses, "lower after than before")
+    said = [train_crops.outputs(net, checked) for net in (before, after)]
+    off = float(np.abs(said[1]["place"] - said[0]["place"]).max())
+    demand(off < EXPORT_TOLERANCE, "places after training further, mm off", off, "below 0.001")
+    changed = float(np.abs(said[1]["names"] - said[0]["names"]).max())
+    demand(changed > EXPORT_TOLERANCE, "names' change", changed, "some: nothing was learned")
+    names = [train_crops.check_figures(net, checked)["names"] for net in (before, after)]
+    demand(names[1] == 1.0, "names after training further", names, "all right, as before")
+
+
+def finder_goes_on(folder: Path, check: Path, out: Path) -> None:
+    """The shipped finder is trained further, exported and made 8-bit."""
+    train_finder.main(
+        ["--set", str(folder), "--check", str(check), "--out", str(out), "--device", "cpu",
+         "--epochs", "1", "--batch", "2", "--workers", "0", "--start", "shipped"]
+    )  # fmt: skip
+
+
+def own_weights_read(trained: Path, stills: Path, truth: Mapping[str, TruthStill]) -> None:
+    """Shipped, what was trained further reads a still, by itself and by ``ultralytics``."""
+    ship.ship(trained, trained / "weights")
+    name, still = next(iter(truth.items()))
+    still.calibration.write(trained / "table.json")
+    read = ("read", str(stills / name), "--calibration", str(trained / "table.json"), "--json")
+    by_library = ("--finder", "ultralytics", "--weights", str(trained / "weights" / WEIGHTS_FILE))
+    own = {**os.environ, OWN_WEIGHTS: str(trained / "weights")}
+    for words, environment in ((read, own), ((*read, *by_library), dict(os.environ))):
+        done = subprocess.run(
+            [sys.executable, "-m", "service", *words], env=environment, check=True,
+            capture_output=True, text=True,
+        )  # fmt: skip
+        found = [ball["id"] for ball in json.loads(done.stdout)["balls"]]
+        wanted = [ball.id for ball in still.balls if ball.visible >= SURE_SCORE]
+        demand(sorted(found) == sorted(wanted), f"balls by {words[-1]}", found, str(wanted))
 
 
 @torch.no_grad()

@@ -1,6 +1,10 @@
 """Trains the crop network on cut crops and exports it.
 
 ``python -m vision.training.nets.train_crops --set DIR --check DIR --out DIR --epochs 60``
+
+With ``--start shipped`` (or a file of an earlier training) it goes on from those weights. Where
+none of the sets tells true places, what places balls stays as it is, bit for bit: a network must
+not learn places from its own readings.
 """
 
 from __future__ import annotations
@@ -9,11 +13,14 @@ import argparse
 import json
 import time
 from collections.abc import Sequence
+from copy import deepcopy
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
@@ -22,12 +29,15 @@ from calibration.chi_square import PLANE_95
 from vision.place.crops import CROP_SIDE, CROP_STEP_MM
 
 from .crop_net import NAMES, CropNet, place_loss
-from .cut_sets import STORED_SIDE, STORED_STEP_MM
+from .cut_sets import ARRAYS, STORED_SIDE, STORED_STEP_MM
+from .starting import starting
 
 MOST_CROPS = 26
 """Crops of a still that are looked at together: sixteen balls and some that are none."""
 STILLS_A_STEP = 24
 SHIFT_SIGMA_MM = 1.5
+RATE, RATE_ON = 2.5e-3, 2e-4
+"""Largest step of training from nothing, and of going on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,19 +50,22 @@ class CropSet:
     kind: torch.Tensor
     visible: torch.Tensor
     jacobian: torch.Tensor
+    place_trust: torch.Tensor
+    """What a crop counts where places are learned, and where names are; sets cut before these
+    were kept tell exact truth."""
+    name_trust: torch.Tensor
     index: torch.Tensor
     """Rows of each still's crops (S, MOST_CROPS), −1 where there are fewer."""
 
     @classmethod
     def read(cls, folders: Sequence[Path], device: str) -> CropSet:
         """Cut sets from their folders, as one."""
-        names = ("crops", "offset_mm", "kind", "visible", "jacobian", "still")
-        parts = [{name: np.load(folder / f"{name}.npy") for name in names} for folder in folders]
+        parts = [{name: _array(folder, name) for name in ARRAYS} for folder in folders]
         counted = 0
         for part in parts:
             part["still"] = part["still"].astype(int) + counted
             counted = int(part["still"].max()) + 1
-        loaded = {name: np.concatenate([part[name] for part in parts]) for name in names}
+        loaded = {name: np.concatenate([part[name] for part in parts]) for name in ARRAYS}
         still = loaded["still"]
         rows = []
         # a still's crops lie beside each other
@@ -65,8 +78,22 @@ class CropSet:
             kind=torch.from_numpy(loaded["kind"].astype(np.int64)).to(device),
             visible=torch.from_numpy(loaded["visible"]).to(device),
             jacobian=torch.from_numpy(loaded["jacobian"]).to(device),
+            place_trust=torch.from_numpy(loaded["place_trust"]).to(device),
+            name_trust=torch.from_numpy(loaded["name_trust"]).to(device),
             index=torch.from_numpy(np.stack(rows)).to(device),
         )
+
+    @property
+    def tells_places(self) -> bool:
+        """Whether any place is truth."""
+        return bool(self.place_trust.any())
+
+
+def _array(folder: Path, name: str) -> NDArray[Any]:
+    path = folder / f"{name}.npy"
+    if name in ("place_trust", "name_trust") and not path.exists():
+        return np.ones(len(np.load(folder / "kind.npy", mmap_mode="r")), np.float32)
+    return np.asarray(np.load(path))
 
 
 def resampled(
@@ -192,7 +219,7 @@ def step_losses(net: CropNet, data: CropSet, stills: torch.Tensor) -> Losses:
     place, ball, embedding = net.crops(seen)
     is_ball = kind < NAMES
     cost = place_loss(place[is_ball], true[is_ball])
-    near = (true[is_ball].norm(dim=1) < 9.0).float()
+    near = (true[is_ball].norm(dim=1) < 9.0).float() * data.place_trust[rows][is_ball]
     place_cost = (cost * near).mean()
     ball_cost = functional.binary_cross_entropy_with_logits(ball, is_ball.float())
     padded = torch.zeros(*index.shape, embedding.shape[1], device=device, dtype=embedding.dtype)
@@ -201,26 +228,34 @@ def step_losses(net: CropNet, data: CropSet, stills: torch.Tensor) -> Losses:
     balls[present] = is_ball
     logits = net.names(padded, balls)[present][is_ball]
     each = functional.cross_entropy(logits, kind[is_ball], reduction="none")
-    weight = visible[is_ball].clamp(0, 1) ** 2
+    weight = visible[is_ball].clamp(0, 1) ** 2 * data.name_trust[rows][is_ball]
     return Losses(place=place_cost, ball=2.0 * ball_cost, name=(each * weight).sum() / weight.sum())
 
 
 def train(
-    data: CropSet, check: CropSet, *, epochs: int, seed: int = 1, rate: float = 2.5e-3
-) -> tuple[CropNet, dict[str, float]]:  # fmt: skip
-    """A trained network and its figures on ``check``."""
+    data: CropSet, check: CropSet, *, epochs: int, seed: int = 1, rate: float = RATE,
+    start: CropNet | None = None,
+) -> tuple[CropNet, dict[str, float | None]]:  # fmt: skip
+    """A trained network and its figures on ``check``; ``start`` is gone on from.
+
+    What places balls learns only where ``data`` tells true places.
+    """
     device = data.crops.device
     torch.manual_seed(seed)
-    net = CropNet().to(device)
-    kept = CropNet().to(device)
-    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=0.02)
+    net = (CropNet() if start is None else deepcopy(start)).to(device)
+    kept = (CropNet() if start is None else deepcopy(start)).to(device)
+    if not data.tells_places:
+        net.keep_places()
+    moving = [part for part in net.parameters() if part.requires_grad]
+    optimiser = torch.optim.AdamW(moving, lr=rate, weight_decay=0.02)
     a_round = _steps(data)
     plan = torch.optim.lr_scheduler.OneCycleLR(
         optimiser, rate, total_steps=epochs * a_round, pct_start=0.1
     )
     started, done = time.monotonic(), 0
     for epoch in range(epochs):
-        net.train()
+        # few stills tell less of the usual spread of what a layer sees than all those before
+        net.train() if start is None else net.train_steadily()
         order = torch.randperm(len(data.index), device=device)
         total = torch.zeros(3, device=device)
         for k in range(a_round):
@@ -250,7 +285,7 @@ def _follow(kept: CropNet, net: CropNet, keep: float) -> None:
     """Move a slowly following copy: it is steadier than the last step."""
     for mine, theirs in zip(kept.state_dict().values(), net.state_dict().values(), strict=True):
         if mine.dtype.is_floating_point:
-            mine.mul_(keep).add_(theirs, alpha=1 - keep)
+            mine.lerp_(theirs, 1 - keep)  # what is equal stays just that
         else:
             mine.copy_(theirs)
 
@@ -278,8 +313,11 @@ def outputs(net: CropNet, data: CropSet) -> dict[str, FloatArray]:
     return dict(zip(names, joined, strict=True))
 
 
-def check_figures(net: CropNet, data: CropSet) -> dict[str, float]:
-    """Accuracy on a set that was not trained on: mm in the table frame, names, ball or not."""
+def check_figures(net: CropNet, data: CropSet) -> dict[str, float | None]:
+    """Accuracy on a set that was not trained on: mm in the table frame, names, ball or not.
+
+    What is told of places is None where the set's places were only read.
+    """
     said = outputs(net, data)
     is_ball = said["kind"] < NAMES
     clear = is_ball & (said["visible"] >= 0.8)
@@ -290,12 +328,15 @@ def check_figures(net: CropNet, data: CropSet) -> dict[str, float]:
     scaled = np.stack([first * off[:, 0] + said["place"][:, 4] * off[:, 1], second * off[:, 1]])
     inside = ((scaled**2).sum(axis=0) <= PLANE_95)[clear]
     right = (said["names"].argmax(axis=1) == said["kind"])[clear]
-    return {
+    places: dict[str, float | None] = {
         "median_mm": round(float(np.median(far)), 4),
         "p95_mm": round(float(np.percentile(far, 95)), 4),
         "p99_mm": round(float(np.percentile(far, 99)), 4),
         "worst_mm": round(float(far.max()), 3),
         "coverage": round(float(inside.mean()), 4),
+    }
+    return {
+        **(places if data.tells_places else dict.fromkeys(places)),
         "names": round(float(right.mean()), 5),
         "missed": int((said["ball"][clear] < 0).sum()),
         "invented": int((said["ball"][~is_ball] > 0).sum()),
@@ -322,13 +363,30 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--epochs", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--start",
+        help="go on from these weights: shipped, or crops.pt or crops.onnx of an earlier training",
+    )
+    parser.add_argument(
+        "--rate", type=float, help=f"largest step; default {RATE:g}, going on {RATE_ON:g}"
+    )
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     given = parser.parse_args(arguments)
     torch.set_float32_matmul_precision("high")
     data = CropSet.read(given.folders, given.device)
     checks = {folder.name: CropSet.read([folder], given.device) for folder in given.check}
     check = checks[given.check[0].name]
-    net, figures = train(data, check, epochs=given.epochs, seed=given.seed)
+    start = None if given.start is None else starting(given.start)
+    rate = given.rate or (RATE if start is None else RATE_ON)
+    if start is not None:
+        print("before", check_figures(deepcopy(start).to(given.device), check), flush=True)
+    if not data.tells_places:
+        print("no set tells true places: what places balls stays as it is", flush=True)
+        if start is None:
+            parser.error("--set: got places that were read; allowed: with --start")
+    net, figures = train(
+        data, check, epochs=given.epochs, seed=given.seed, rate=rate, start=start
+    )  # fmt: skip
     given.out.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), given.out / "crops.pt")
     export(net, given.out / "crops.onnx")

@@ -1,6 +1,9 @@
 """Trains the finder on cut views with ``ultralytics`` from scratch and exports it.
 
 ``python -m vision.training.nets.train_finder --set DIR --check DIR --out DIR --epochs 60``
+
+With ``--start shipped`` (or a .pt file of an earlier training) it goes on from those weights, in
+small steps.
 """
 
 from __future__ import annotations
@@ -15,14 +18,33 @@ from typing import Any
 
 import numpy as np
 
+from vision.find.detect_ultralytics import WEIGHTS_FILE
 from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS
 from vision.still import decode_still
 
 from .spare_work import spared
+from .start_files import SHIPPED, StartError, shipped_file
 
 RECIPE = Path(__file__).with_name("finder.yaml")
+RATE, RATE_ON = 2e-3, 1e-4
+"""Largest step of training from nothing, and of going on."""
 CALIBRATION_VIEWS = 48
 """Views whose activations set the steps of the 8-bit network."""
+
+
+def starting(given: str) -> Path:
+    """The file to go on from.
+
+    Raises:
+        StartError: there is none.
+    """
+    path = shipped_file(WEIGHTS_FILE) if given == SHIPPED else Path(given)
+    if path.suffix != ".pt" or not path.is_file():
+        raise StartError(
+            f"--start: got {given}; allowed: {SHIPPED}, or an existing .pt file of the finder. "
+            "Give one of these; an .onnx file cannot be trained further."
+        )
+    return path
 
 
 def write_data_file(train: Sequence[Path], check: Path, path: Path) -> Path:
@@ -37,22 +59,23 @@ def write_data_file(train: Sequence[Path], check: Path, path: Path) -> Path:
 
 def train(
     data: Path, out: Path, *, epochs: int, batch: int, device: str, hours: float | None = None,
-    workers: int = 8, seed: int = 1,
+    workers: int = 8, seed: int = 1, start: Path | None = None,
 ) -> Any:  # fmt: skip
-    """Train from scratch; no weights are fetched and nothing leaves the machine."""
+    """Train from scratch or on from ``start``; nothing is fetched, nothing leaves the machine."""
     os.environ["YOLO_OFFLINE"] = "true"
     os.environ["YOLO_AUTOINSTALL"] = "false"
     from ultralytics import YOLO
 
-    model = YOLO(str(RECIPE))
+    model = YOLO(str(RECIPE if start is None else start))
+    steps, warming = (RATE, 2) if start is None else (RATE_ON, 0)
     model.train(
         data=str(data), epochs=epochs, time=hours, batch=batch, imgsz=VIEW_COLUMNS, rect=True,
         device=device, workers=workers, seed=seed, project=str(out.resolve()), name="finder",
-        exist_ok=True, pretrained=False, amp=False, plots=False, verbose=True, cache="ram",
-        optimizer="AdamW", lr0=2e-3, lrf=0.02, weight_decay=0.01, warmup_epochs=2, cos_lr=True,
-        mosaic=0.0, mixup=0.0, scale=0.06, translate=0.03, degrees=1.5, fliplr=0.5, flipud=0.5,
-        hsv_h=0.02, hsv_s=0.35, hsv_v=0.35, erasing=0.0, box=7.5, cls=0.7, dfl=1.0,
-        patience=0,
+        exist_ok=True, pretrained=start is not None, amp=False, plots=False, cache="ram",
+        verbose=True, optimizer="AdamW", lr0=steps, lrf=0.02, warmup_epochs=warming,
+        weight_decay=0.01, cos_lr=True, mosaic=0.0, mixup=0.0, scale=0.06, translate=0.03,
+        degrees=1.5, fliplr=0.5, flipud=0.5, hsv_h=0.02, hsv_s=0.35, hsv_v=0.35, erasing=0.0,
+        box=7.5, cls=0.7, dfl=1.0, patience=0,
     )  # fmt: skip
     return YOLO(str(out / "finder" / "weights" / "best.pt"))
 
@@ -136,12 +159,16 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--hours", type=float, default=None, help="stop the training by then")
     parser.add_argument("--workers", type=int, default=8)
     parser.add_argument("--device", default="0")
+    parser.add_argument(
+        "--start", help="go on from these weights: shipped, or a .pt file of an earlier training"
+    )
     given = parser.parse_args(arguments)
+    start = None if given.start is None else starting(given.start)
     given.out.mkdir(parents=True, exist_ok=True)
     data = write_data_file(given.folders, given.check, given.out / "finder-data.yaml")
     model = train(
         data, given.out, epochs=given.epochs, batch=given.batch, device=given.device,
-        hours=given.hours, workers=given.workers,
+        hours=given.hours, workers=given.workers, start=start,
     )  # fmt: skip
     figures = model.val(
         data=str(data), imgsz=VIEW_COLUMNS, rect=True, device=given.device, plots=False,

@@ -48,6 +48,8 @@ class RailLook:
     trim_metal: bool = False
     liner_colour: Rgb = (0.03, 0.03, 0.03)
     outer_radius_mm: float = 70.0
+    nose_round_mm: float = 2.6
+    """Radius of the noses' rounding."""
     seed: int = 0
 
 
@@ -74,8 +76,8 @@ class WallLook:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LampLook:
     """Lamps of one kind: ``frame``, ``side-panels``, ``tubes``, ``ceiling-panels``,
-    ``pendants``, ``window`` or ``hall-panels``; hard ones are ``sun``, ``shaft``, ``strips`` and
-    ``low-shade``."""
+    ``pendants``, ``window`` or ``hall-panels``; hard ones are ``sun``, ``shaft``, ``strips``,
+    ``low-shade`` and ``middle-shade``."""
 
     kind: str
     kelvin: float = 4500.0
@@ -108,6 +110,8 @@ class BallLook:
     """0…1: how far each paint is from the usual one, in hue and lightness."""
     faded: float = 0.0
     """0…1: paint gone pale."""
+    strange: int = 0
+    """How many of the seven paints are of no usual set's colour."""
     seed: int = 0
 
 

@@ -1,7 +1,5 @@
 """The player's settings: those that hold now, and those that each attempt was judged by."""
 
-import json
-
 import sqlalchemy as sa
 from alembic import op
 
@@ -41,14 +39,11 @@ def upgrade() -> None:
     )
     op.add_column("attempts", sa.Column("player", sa.JSON))
     op.add_column("attempts", sa.Column("player_source", sa.String(16)))
-    op.execute(
-        sa.text(
-            "UPDATE attempts SET player = :settings, player_source = 'starting values'"
-        ).bindparams(settings=json.dumps(_STARTING))
-    )
-    with op.batch_alter_table("attempts") as attempts:
-        attempts.alter_column("player", existing_type=sa.JSON(), nullable=False)
-        attempts.alter_column("player_source", existing_type=sa.String(16), nullable=False)
+    attempts = sa.table("attempts", sa.column("player", sa.JSON), sa.column("player_source"))
+    op.execute(sa.update(attempts).values(player=_STARTING, player_source="starting values"))
+    with op.batch_alter_table("attempts") as changed:
+        changed.alter_column("player", existing_type=sa.JSON(), nullable=False)
+        changed.alter_column("player_source", existing_type=sa.String(16), nullable=False)
 
 
 def downgrade() -> None:

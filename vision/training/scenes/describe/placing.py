@@ -118,7 +118,11 @@ def clear_of(centre_mm: Point, others: Sequence[Point], gap_mm: float = TOUCH_MM
 
 
 def check_layout(table: Table, balls: Sequence[PlacedBall]) -> None:
-    """Refuse overlapping balls and balls where none can rest."""
+    """Refuse overlapping balls and balls where none can rest.
+
+    Raises:
+        SceneError: there are such balls.
+    """
     for k, ball in enumerate(balls):
         here = (ball.x_mm, ball.y_mm)
         if not can_rest(table, here):
@@ -150,7 +154,11 @@ class Placer:
         return False
 
     def anywhere(self) -> None:
-        """One ball, evenly over the surface."""
+        """One ball, evenly over the surface.
+
+        Raises:
+            SceneError: there is no room for one more.
+        """
         for _ in range(2000):
             x, y = self.rng.uniform(
                 FROZEN_INSET_MM, np.asarray(self.table.surface_mm) - FROZEN_INSET_MM

@@ -229,7 +229,11 @@ def draw_sensor(rng: np.random.Generator) -> SensorLook:
 def draw_camera(
     rng: np.random.Generator, table: Table, head: str, *, tilt_limit_deg: float
 ) -> Camera:
-    """A camera above the table that sees it whole; drawn again until its lens can be undone."""
+    """A camera above the table that sees it whole; drawn again until its lens can be undone.
+
+    Raises:
+        SceneError: none was found in sixty draws.
+    """
     portrait = head in ("top", "bottom")
     size = (PICTURE_PX[1], PICTURE_PX[0]) if portrait else PICTURE_PX
     for _ in range(60):

@@ -31,7 +31,11 @@ COARSEST_PX_PER_MM = 0.42
 
 
 def world_room(seed: int, family: str) -> Room:
-    """The room of a seed in a family of ``FAMILIES``; the same seed gives the same room."""
+    """The room of a seed in a family of ``FAMILIES``; the same seed gives the same room.
+
+    Raises:
+        SceneError: there is no such family.
+    """
     if family not in FAMILIES:
         raise SceneError(
             f"family: got {family!r}; allowed: {', '.join(FAMILIES)}. Choose one of them."

@@ -71,7 +71,11 @@ def border_px(camera: Camera, count: int = 64, beyond_px: float = 1.0) -> FloatA
 
 
 def check_invertible(camera: Camera) -> None:
-    """Refuse a camera whose distortion cannot be undone over the whole picture."""
+    """Refuse a camera whose distortion cannot be undone over the whole picture.
+
+    Raises:
+        CalibrationError: it cannot.
+    """
     width, height = camera.image_size_px
     u, v = np.meshgrid(np.linspace(-1, width, 25), np.linspace(-1, height, 17))
     pixels = np.column_stack([u.ravel(), v.ravel()])

@@ -98,7 +98,11 @@ def _tone(light: FloatPicture) -> FloatPicture:
 
 
 def jpeg(bgr: ByteArray, quality: int) -> bytes:
-    """JPEG bytes."""
+    """JPEG bytes.
+
+    Raises:
+        SceneError: the picture is none that can be encoded.
+    """
     done, data = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, int(quality)])
     if not done:
         raise SceneError(

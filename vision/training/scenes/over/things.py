@@ -19,7 +19,11 @@ MAPLE: Rgb = (0.80, 0.66, 0.46)
 
 
 def thing_parts(thing: Thing) -> list[Part]:
-    """The parts of one thing."""
+    """The parts of one thing.
+
+    Raises:
+        SceneError: its kind is unknown.
+    """
     makers = {
         "cue": _cue, "chalk": _chalk, "rack": _rack, "bridge": _bridge,
         "towel": towel, "drink": _drink, "stool": _stool,

@@ -43,11 +43,15 @@ SCHEMES: dict[str, dict[int, Rgb]] = {
     "broadcast-lilac": {**_BROADCAST, 5: (0.66, 0.50, 0.80), 6: (0.16, 0.60, 0.34)},
 }
 """Colours that differ from ``COLOURS``, by scheme."""
+STRANGE_APART = 0.25
+"""A strange colour is at least this far from every usual one, sRGB."""
 
 
 def base_colour(look: BallLook, number: int) -> Rgb:
     """The colour of a number in this set, sRGB."""
     base = (number - 1) % 8 + 1 if number != 8 else 8
+    if look.strange and base in _strange_ones(look):
+        return _strange_colour(look, base)
     colour = SCHEMES[look.scheme].get(base, COLOURS[base])
     h, light, s = colorsys.rgb_to_hls(*colour)
     rng = np.random.default_rng((look.seed, base))
@@ -59,6 +63,23 @@ def base_colour(look: BallLook, number: int) -> Rgb:
         s = float(np.clip(s * np.exp(look.recolour * rng.normal(-0.1, 0.3)), 0.1, 1.0))
     light, s = light + 0.22 * look.faded * (0.7 - light), s * (1 - 0.45 * look.faded)
     return colorsys.hls_to_rgb(h, light, s)
+
+
+def _strange_ones(look: BallLook) -> frozenset[int]:
+    """Which paints, 1 … 7, are strange in this set."""
+    order = np.random.default_rng((look.seed, 311)).permutation(7)[: look.strange]
+    return frozenset(int(k) + 1 for k in order)
+
+
+def _strange_colour(look: BallLook, base: int) -> Rgb:
+    """A colour that no known set has, the same for a number and its stripe."""
+    rng = np.random.default_rng((look.seed, 312, base))
+    usual = np.array([*COLOURS.values(), *(c for s in SCHEMES.values() for c in s.values())])
+    while True:
+        hue, light, full = rng.random(), rng.uniform(0.15, 0.85), rng.uniform(0.15, 1.0)
+        colour = colorsys.hls_to_rgb(hue, light, full)
+        if np.linalg.norm(usual - colour, axis=1).min() > STRANGE_APART:
+            return colour
 
 
 def white_colour(look: BallLook) -> Rgb:

@@ -25,11 +25,16 @@ SHADE = Material(kind="gloss", colour=(0.08, 0.09, 0.09), roughness=0.3)
 
 def hard_parts(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) -> list[Part]:
     """The parts of a lamp of one of the hard kinds."""
-    makers = {"sun": _sun, "shaft": _shaft, "strips": _strips, "low-shade": _low_shade}
+    makers = {
+        "sun": _sun, "shaft": _shaft, "strips": _strips, "low-shade": _low_shade,
+        "middle-shade": _middle_shade,
+    }  # fmt: skip
     return makers[lamp.kind](lamp, table, camera, walls)
 
 
-HARD_KINDS = ("sun", "shaft", "strips", "low-shade")
+HARD_KINDS = ("sun", "shaft", "strips", "low-shade", "middle-shade")
+MIDDLE_SHADE_MM = 230.0
+"""Radius of the shade that hangs over the middle of the width."""
 
 
 def sun_side(lamps: tuple[LampLook, ...]) -> float | None:
@@ -172,6 +177,17 @@ def _low_shade(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) ->
     at = np.array([*(share * table.surface_mm), z])
     colour = colorsys.hsv_to_rgb(float(rng.random()), float(rng.uniform(0, 0.7)),
                                  float(rng.uniform(0.05, 0.7)))  # fmt: skip
+    return _hung(lamp, at, wide, colour, walls)
+
+
+def _middle_shade(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) -> list[Part]:
+    """A wide shade over the middle of the width, at a share ``turn`` of the length."""
+    at = np.array([lamp.turn * table.length_mm, table.width_mm / 2, lamp.height_mm])
+    return _hung(lamp, at, MIDDLE_SHADE_MM, (0.12, 0.12, 0.13), walls)
+
+
+def _hung(lamp: LampLook, at: FloatArray, wide: float, colour: Rgb, walls: WallLook) -> list[Part]:
+    """A shade of that radius with its mouth there, its cord and its light."""
     cover = lathe(
         at + np.array([0.0, 0.0, wide * 0.9]), at,
         ((0.0, 25.0), (0.1, wide * 0.35), (1.0, wide)), 40,

@@ -70,7 +70,11 @@ def triple(vector: FloatArray) -> tuple[float, float, float]:
 
 
 def lamp_parts(lamp: LampLook, table: Table, camera: Camera, walls: WallLook) -> list[Part]:
-    """The lamps of one kind as parts."""
+    """The lamps of one kind as parts.
+
+    Raises:
+        SceneError: their kind is unknown.
+    """
     makers = {
         "frame": _frame,
         "side-panels": _side_panels,

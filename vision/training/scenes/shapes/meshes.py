@@ -183,7 +183,11 @@ def box(centre_mm: ArrayLike, size_mm: ArrayLike, turn_deg: float = 0.0) -> Mesh
 
 
 def scaled_uv(mesh: Mesh, size_mm: tuple[float, float]) -> Mesh:
-    """The same mesh with uv in mm divided by a texture's size in mm."""
+    """The same mesh with uv in mm divided by a texture's size in mm.
+
+    Raises:
+        SceneError: it has no texture places.
+    """
     if mesh.uv is None:
         raise SceneError(
             "mesh.uv: missing; allowed: a mesh with texture places. Give them before scaling."

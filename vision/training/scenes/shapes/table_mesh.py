@@ -16,7 +16,6 @@ from .meshes import disc, flat, loft, merge, scaled_uv, wall
 from .pockets import PocketOutline, facing_slant_deg, outline
 from .rails import apron_part, rail_parts
 
-NOSE_ROUND_MM = 2.6
 BACK_DRAFT_DEG = 13.0
 SLATE_MM = 26.0
 WEAVE_TILE_MM = (256.0, 256.0)
@@ -29,7 +28,7 @@ def table_parts(
     outlines = [outline(pocket, table) for pocket in table.pockets]
     parts = [
         Part(name="bed", shape=_bed(table, outlines), material=bed),
-        Part(name="cushions", shape=_cushions(table), material=cushion),
+        Part(name="cushions", shape=_cushions(table, rails.nose_round_mm), material=cushion),
         *_drops(table, outlines, rails, cushion),
         *rail_parts(table, outlines, rails, wood),
         apron_part(table, rails, wood),
@@ -59,9 +58,9 @@ def bed_uv(table: Table, points_mm: FloatArray) -> FloatArray:
 # -- cushions -------------------------------------------------------------------------------
 
 
-def cushion_profile(table: Table) -> FloatArray:
+def cushion_profile(table: Table, round_mm: float) -> FloatArray:
     """Cross-section (K, 2): depth behind the nose line and height, from under side to cap."""
-    r, nose = NOSE_ROUND_MM, table.nose_height_mm
+    r, nose = round_mm, table.nose_height_mm
     arc = np.deg2rad([-60, -45, -30, -15, 0, 17, 34, 51, 68, 84])
     tip = np.column_stack([r - r * np.cos(arc), nose + r * np.sin(arc)])
     back = table.cushion_width_mm
@@ -69,8 +68,9 @@ def cushion_profile(table: Table) -> FloatArray:
     return np.concatenate([[[25.0, -1.0], [24.0, 8.0]], tip, top])
 
 
-def _cushions(table: Table) -> Mesh:
+def _cushions(table: Table, round_mm: float) -> Mesh:
     meshes = []
+    profile = cushion_profile(table, round_mm)
     slants = {
         "corner": facing_slant_deg(table.corner_cut_deg),
         "side": facing_slant_deg(table.side_cut_deg),
@@ -83,22 +83,24 @@ def _cushions(table: Table) -> Mesh:
             kinds[1] = "side"
         elif name.endswith("-foot"):
             kinds[0] = "side"
-        meshes += _cushion(table, start, end, middle, (slants[kinds[0]], slants[kinds[1]]))
+        meshes += _cushion(
+            table, profile, (start, end), middle, (slants[kinds[0]], slants[kinds[1]])
+        )
     return scaled_uv(merge(meshes), WEAVE_TILE_MM)
 
 
 def _cushion(
     table: Table,
-    start: FloatArray,
-    end: FloatArray,
+    profile: FloatArray,
+    ends_mm: tuple[FloatArray, FloatArray],
     middle: FloatArray,
     slants_deg: tuple[float, float],
 ) -> list[Mesh]:
+    start, end = ends_mm
     along = (end - start) / np.linalg.norm(end - start)
     back = np.array([-along[1], along[0]])
     if np.dot(back, middle - start) > 0:
         back = -back
-    profile = cushion_profile(table)
     depth, height = profile.T
     draft = (height - table.nose_height_mm) * math.tan(math.radians(BACK_DRAFT_DEG))
     ends = []

@@ -1,0 +1,1 @@
+"""Bodies of pairing; the room above hands them on."""

@@ -1,0 +1,35 @@
+"""The navigation: what pages there are, in the order in which a player needs them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NavEntry:
+    """One page of the navigation; it is marked on every address that begins with ``under``."""
+
+    path: str
+    words: str
+    under: tuple[str, ...]
+
+    def is_here(self, path: str) -> bool:
+        """Whether the page at ``path`` belongs to this entry."""
+        return path == self.path or any(
+            path == place or path.startswith(f"{place}/") for place in self.under
+        )
+
+
+NAVIGATION = (
+    NavEntry(path="/", words="Practice", under=()),
+    NavEntry(path="/setup", words="Set-up", under=("/setup",)),
+    NavEntry(path="/layouts", words="Layouts", under=("/layouts", "/guide", "/lessons", "/plans")),
+    NavEntry(path="/progress", words="Progress", under=("/progress", "/attempts")),
+    NavEntry(path="/docs", words="Documents", under=("/docs",)),
+)
+
+
+def entries(installed: Collection[str]) -> tuple[NavEntry, ...]:
+    """Those entries whose page this service has: nothing leads nowhere."""
+    return tuple(entry for entry in NAVIGATION if entry.path in installed)

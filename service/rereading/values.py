@@ -1,0 +1,73 @@
+"""What goes to a worker and what comes back: plain values that every process can take."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Stills that one reader's maps read."""
+
+    table_id: int
+    calibration_id: int
+    set_id: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StillJob:
+    """A still to be read."""
+
+    id: int
+    sha256: str
+    name: str
+    settled: bool
+    """False where whoever sent it said that balls rolled: no picture shows that."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """Some stills of one table and calibration."""
+
+    key: str
+    """The same for the same work, whoever asks for it."""
+    calibration: bytes
+    """Its document as compressed JSON; a worker keeps the maps of the last one."""
+    taught: bytes | None
+    """The ball set likewise."""
+    weights: str
+    software: str
+    source: str
+    """Folder or address of the stills."""
+    stills: tuple[StillJob, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """A still that was read."""
+
+    still_id: int
+    layout: str
+    """Its document as JSON: written here, the process that keeps it need not."""
+    comparable: bool
+    """Nothing was over the bed, and nothing rolled."""
+    took_ms: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """A still that was not read, and why."""
+
+    still_id: int
+    code: str
+    detail: str
+    lasting: bool
+    """It would be refused again; False: its bytes were not to be had just now."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchRead:
+    """What came of a job."""
+
+    found: tuple[Found, ...] = ()
+    refused: tuple[Refused, ...] = ()
