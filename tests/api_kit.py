@@ -1,6 +1,7 @@
 """A real server on a free port with a stand-in reader, and stills that carry their layout."""
 
 import json
+import secrets
 import threading
 import time
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ from calibration.camera import Camera
 from calibration.kept.calibration import Calibration
 from calibration.table import Table
 from service.api import create_app
-from service.api.serve import Server, address, bind
+from service.api.serve import ServeError, Server, address, bind
 from service.door import Entry
 from vision.layout import Ball, Layout
 from vision.still import decode_still
@@ -49,6 +50,14 @@ INTENT = {
 }
 FAR = (2300.0, 200.0)
 """A stop far outside the zone of ``INTENT``."""
+
+
+def free_port() -> int:
+    """A port that nobody holds, below those the system gives to outgoing connections."""
+    while True:
+        port = 15_000 + secrets.randbelow(17_000)
+        with suppress(ServeError), bind("127.0.0.1", port):
+            return port
 
 
 def layout(places=None, *, still="", **more) -> Layout:

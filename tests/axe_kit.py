@@ -8,12 +8,18 @@ AXE = os.environ.get("RESTMARK_AXE", "")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
+TRANSITIONS_OVER = """() => Promise.allSettled(document.getAnimations()
+    .filter(moving => moving instanceof CSSTransition).map(moving => moving.finished))"""
+
+
 def violations(page) -> list[str]:
     """What axe finds wrong on the page as it stands: rule, where, and why."""
     if not AXE:
         return []
     # evaluated, not added as a script: the pages' content policy takes no inline script
     page.evaluate(Path(AXE).read_text(encoding="utf-8"))
+    # a colour half way between two looks is nobody's colour
+    page.evaluate(TRANSITIONS_OVER)
     found = page.evaluate(
         "rules => axe.run(document, {runOnly: {type: 'tag', values: rules}})", RULES
     )

@@ -14,8 +14,8 @@ import httpx
 import numpy as np
 import pytest
 import sample_clip
+from api_kit import free_port
 from sample_trial import finished_demo
-from test_watch_service import free_port
 
 from calibration.table import Table
 from service.cli import main

@@ -9,7 +9,6 @@ import contextlib
 import logging
 import os
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -19,6 +18,7 @@ from pathlib import Path
 
 import distributed
 import pytest
+from api_kit import free_port
 from archive_kit import DEADLY, fill, read_or_die, readings_a_still
 from store_kit import open_store
 
@@ -87,9 +87,7 @@ class Site:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        with closing(socket.socket()) as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = free.getsockname()[1]
+        self.port = free_port()
         self.address = f"tcp://127.0.0.1:{self.port}"
         self._running: list[subprocess.Popen] = []
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from api_kit import Client, assert_problem, running, taken
+from api_kit import Client, assert_problem, free_port, running, taken
 from desk_kit import AtTheTable
 from simulated_video import Play, Room
 
@@ -74,13 +74,6 @@ def up(client: Client) -> bool:
         return client.get("/health").status_code == 200
     except httpx.TransportError:
         return False
-
-
-def free_port() -> int:
-    from service.api.serve import bind
-
-    with bind("127.0.0.1", 0) as listener:
-        return int(listener.getsockname()[1])
 
 
 def wait_for(found, *, every_s: float = 0.01):
