@@ -129,8 +129,8 @@ def _trials(
 ) -> Iterator[_Trial]:
     """The readings of ``outlines`` that some camera sees at all, roughly fitted one by one."""
     near: Camera | None = None  # all outlines are about the same table
-    for outline, short in _readings(outlines):
-        rough = tuple(_outline_marks(outline, table, short))
+    for outline, sides in _readings(outlines):
+        rough = tuple(_outline_marks(outline, table, sides))
         marks = replace(blank, items=rough + blank.items)
         try:
             near, off_px = roughly(marks, lens, near)
@@ -170,28 +170,34 @@ def _close(
     return bool(np.sum(off_mm > within_mm) <= len(sights) // 8)
 
 
-def _readings(
-    outlines: Sequence[ClothOutline],
-) -> list[tuple[ClothOutline, tuple[str, ...]]]:
-    """Outlines with the sides on which each may stop short, at the noses' shade.
+_BACK, _NOSE, _RIM = "cushion back", "nose", "rim"
+"""What a side of an outline may be: where the cushion's cloth ends, the nose's shade, or the rail's
+outer edge, where light makes the rail look like cloth."""
+_Sides = Mapping[str, str]
 
-    An outline is that of the cushions' backs, or of the bed, or of the bed on one side only.
+
+def _readings(outlines: Sequence[ClothOutline]) -> list[tuple[ClothOutline, _Sides]]:
+    """Outlines with what each side may be of.
+
+    An outline is that of the cushions' backs, or of the bed, or strays to nose or rim on one side.
     """
-    whole = [(outline, ()) for outline in outlines]
-    bed = [(outline, _OUTLINE_SIDES) for outline in outlines]
-    single = [(outline, (side,)) for outline in outlines[:2] for side in _OUTLINE_SIDES]
+    backs = dict.fromkeys(_OUTLINE_SIDES, _BACK)
+    whole = [(outline, backs) for outline in outlines]
+    bed = [(outline, dict.fromkeys(_OUTLINE_SIDES, _NOSE)) for outline in outlines]
+    single = [
+        (outline, backs | {side: kind})
+        for kind in (_NOSE, _RIM)
+        for outline in outlines[:2]
+        for side in _OUTLINE_SIDES
+    ]
     return [*whole, *bed, *single]
 
 
-def _outline_marks(outline: ClothOutline, table: Table, short: Sequence[str]) -> list[Landmark]:
-    """The outline's sides as rough landmarks, placed along by the corners' perspective.
-
-    Sides in ``short`` are taken for nose lines, the others for the cushions' backs.
-    """
+def _outline_marks(outline: ClothOutline, table: Table, sides: _Sides) -> list[Landmark]:
+    """The outline's sides as rough landmarks, placed along by the corners' perspective."""
     length, across = table.surface_mm
-    left, foot, right, head = (
-        0.0 if side in short else table.cushion_width_mm for side in _OUTLINE_SIDES
-    )
+    out_mm = {_NOSE: 0.0, _BACK: table.cushion_width_mm, _RIM: table.rail_width_mm}
+    left, foot, right, head = (out_mm[sides[side]] for side in _OUTLINE_SIDES)
     corners_mm = np.array(
         [
             [-head, across + left],
@@ -209,14 +215,14 @@ def _outline_marks(outline: ClothOutline, table: Table, short: Sequence[str]) ->
         placed = cv2.perspectiveTransform(picked[:, None].astype(np.float64), to_table)[:, 0]
         tangent = points[-1] - points[0]
         normal = np.array([-tangent[1], tangent[0]]) / np.hypot(*tangent)
-        kind = "nose" if side in short else "cushion back"
+        kind = _NOSE if sides[side] == _NOSE else _BACK
         for number, (pixel, place) in enumerate(zip(picked, placed, strict=True)):
             along_mm = float(place[1 if OUTWARD[side][0] else 0])
             out.append(
                 Landmark(
                     name=f"cloth outline {side} {number + 1}",
                     kind=kind,
-                    point_mm=_side_place(table, side, along_mm, kind),
+                    point_mm=_side_place(table, side, along_mm, sides[side]),
                     seen_px=(float(pixel[0]), float(pixel[1])),
                     normal_px=(float(normal[0]), float(normal[1])),
                     sigma_px=_OUTLINE_SIGMA_PX,
@@ -226,7 +232,7 @@ def _outline_marks(outline: ClothOutline, table: Table, short: Sequence[str]) ->
 
 
 def _side_place(table: Table, side: str, along_mm: float, kind: str) -> Vector:
-    if kind == "nose":
+    if kind == _NOSE:
         return (*side_point_mm(table, side, along_mm, 0.0), table.nose_height_mm)
-    flat = side_point_mm(table, side, along_mm, table.cushion_width_mm)
-    return (*flat, table.rail_cap_height_mm)
+    out_mm = table.rail_width_mm if kind == _RIM else table.cushion_width_mm
+    return (*side_point_mm(table, side, along_mm, out_mm), table.rail_cap_height_mm)

@@ -24,6 +24,8 @@ MOST_EDGE_MM = 3.0
 """A stretch of an edge further from its place than this bears nothing out."""
 FEWEST_STRETCHES = 3
 """Stretches of a nose or a seam that every side must show."""
+FEWEST_OF_A_SIDE = 3
+"""Sights that bear a side out whose edges are lost in noise or shadow: a whole short rail's."""
 FEWEST_BY_LENGTH, FEWEST_BY_WIDTH = 3, 2
 """Sights that the head and foot half, the left and right half must show; a cue along a long rail
 leaves two of its half in view, at the ends."""
@@ -74,10 +76,13 @@ def check_spread(residuals: Sequence[Residual], table: Table) -> None:
 def _bare_sides(residuals: Sequence[Residual]) -> list[str]:
     kinds = ("nose", "cushion back")
     seen = [side_of(r.part) for r in residuals if r.kind in kinds and abs(r.off_mm) < MOST_EDGE_MM]
+    sights = [
+        side_of(r.part) for r in residuals if r.kind == "sight" and abs(r.off_mm) <= MOST_EDGE_MM
+    ]
     return [
         f"{seen.count(side)} stretches of nose or seam on the {side} side"
         for side in SIDES
-        if seen.count(side) < FEWEST_STRETCHES
+        if seen.count(side) < FEWEST_STRETCHES and sights.count(side) < FEWEST_OF_A_SIDE
     ]
 
 
