@@ -225,10 +225,13 @@ def test_a_part_without_landmarks_is_refused_by_name() -> None:
     table = Table()
     check_spread(all_round(), table)
     check_spread(all_round("sight", "right"), table)  # a cue along one rail
+    # edges lost in noise: the foot rail's own sights bear it out
+    check_spread(all_round("nose", "foot"), table)
+    covered = [r for r in all_round("nose", "foot") if r.part != "foot-2"]
     with pytest.raises(
         CalibrationError, match=r"got 0 stretches of nose or seam on the foot side;"
     ) as refused:
-        check_spread(all_round("nose", "foot"), table)
+        check_spread(covered, table)
     assert refused.value.fields["about"] == "landmarks"
     half = [r for r in all_round("sight", "foot") if r.kind != "sight" or r.part[-1] in "123"]
     with pytest.raises(CalibrationError, match=r"got 0 agreeing sights in the foot half; allowed"):

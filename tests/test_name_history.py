@@ -49,10 +49,10 @@ def named(previous: Layout | None, *balls: dict[str, float]) -> Layout:
 
 @pytest.mark.parametrize("seed", [20, 21])
 def test_the_same_still_again_and_again_makes_no_name_surer(seed: int) -> None:
-    """A set in paints of its own, untaught: many names are in doubt."""
+    """A set in paints of its own, untaught: some names are in doubt."""
     data, reader = still_of(scattered(seed)), Reader(CALIBRATION)
     first = reader.read_still(data)
-    assert sum(ball.doubtful for ball in first.balls) >= 4
+    assert sum(ball.doubtful for ball in first.balls) >= 2
     layout = first
     for _ in range(ROUNDS):
         # as the service keeps it

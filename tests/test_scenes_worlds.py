@@ -128,11 +128,11 @@ def test_processed_sensors_have_every_fault_among_many() -> None:
 
 
 def test_families_take_turns_and_measuring_rooms_are_others() -> None:
-    jobs = world_jobs(900, range(14), 2)
+    jobs = world_jobs(900, range(2 * len(FAMILIES)), 2)
     assert [job.path.split("/")[0] for job in jobs[::2]] == [*FAMILIES, *FAMILIES]
     assert all(len(job.sensors) == 3 for job in jobs)
-    held = held_jobs(900, range(7), 3)
-    assert sum("-empty" in job.path for job in held) == 7
+    held = held_jobs(900, range(len(FAMILIES)), 3)
+    assert sum("-empty" in job.path for job in held) == len(FAMILIES)
     assert all(not job.scene.balls for job in held if "-empty" in job.path)
     assert all(job.scene.obstructed for job in held if job.path.endswith("-2.jpg"))
     assert min(job.scene.room.seed for job in held) >= MEASURE_OFFSET

@@ -67,7 +67,7 @@ def placed(embeddings: list[list[float]], likely: list[str], chance: float = 0.9
 
 def far_apart(count: int) -> list[list[float]]:
     """Embeddings as far from each other as those of different balls."""
-    return [[30.0 * (i == k) for i in range(SIZE)] for k in range(count)]
+    return [[50.0 * (i == k) for i in range(SIZE)] for k in range(count)]
 
 
 # -- what it is for ------------------------------------------------------------------------
@@ -145,7 +145,7 @@ def test_one_look_helps_where_the_network_wavers_and_is_no_more_than_help() -> N
     named = name_balls(wavering.names, wavering.centre_mm, hint=taught.hint(wavering.embedding))
     assert named[0].id == "3"
     # a ball as unlike the look as another ball is: the network's word stands
-    strange = placed([[0.0] * (SIZE - 1) + [30.0]], ["5"], chance=0.9999)
+    strange = placed([[0.0] * (SIZE - 1) + [50.0]], ["5"], chance=0.9999)
     hint = taught.hint(strange.embedding)
     named = name_balls(strange.names, strange.centre_mm, hint=hint)
     assert (named[0].id, named[0].doubtful) == ("5", False)

@@ -19,7 +19,7 @@ from vision.layout import BALL_IDS, Layout
 from .history import LEAST_CHANCE, Known, kept, known
 
 DOUBT_BELOW = 0.95
-TEMPERATURE = 1.8
+TEMPERATURE = 2.0
 """What the log probabilities are divided by, so that confidences come true."""
 WORTH_TRYING = 9.0
 """Log odds beyond which an alternative cannot matter."""

@@ -3,7 +3,7 @@
 Networks know balls in general; sets have paints and wear of their own. From stills whose names
 are known this keeps every ball's embedding, which depends on its crop alone. Later stills are
 compared with it: squared distances between embeddings of one ball of one set have a median near
-90, those of two different balls one near 1300, so a distance speaks for or against a name. One
+220, those of two different balls one near 4900, so a distance speaks for or against a name. One
 more thing is learned: how far the network may be trusted with this set at all, from the chance
 that it gave the true names. Whitened distances and colours of the crops were tried and were worse.
 """
@@ -30,7 +30,7 @@ from .identify import Hint, chances_alone
 
 SET_FORMAT, SET_VERSION = "restmark-set", 1
 REMEDY = "Make it anew with `restmark teach`."
-SPREADS = {"cue": (250.0, 0.0235), "solid": (388.0, 0.0165), "stripe": (374.0, 0.0118)}
+SPREADS = {"cue": (725.0, 0.0081), "solid": (1125.0, 0.0057), "stripe": (1085.0, 0.0041)}
 """By kind of ball: the squared distance that speaks neither for nor against a name, and the
 log-likelihood per unit of it. Stripes look different from every side, so theirs says least. Steeper
 is surer, and more often wrong without doubt; where the network does not know the set looks must

@@ -170,11 +170,21 @@ def _painted(rng: np.random.Generator, room: Room) -> Room:
     """Any cloth and any set; now and then the cloth in a ball's own colour."""
     balls, cloth = _any_balls(rng, room.balls), _any_cloth(rng, room.cloth)
     if rng.random() < 0.3:
-        r, g, b = np.clip(
-            np.asarray(base_colour(balls, int(rng.integers(1, 8)))) * rng.normal(1, 0.12), 0.02, 0.9
-        )
-        cloth = replace(cloth, colour=(float(r), float(g), float(b)), print_share=0.0)
+        cloth = _of_a_ball(rng, cloth, balls)
     return replace(room, balls=balls, cloth=cloth)
+
+
+def _of_a_ball(rng: np.random.Generator, cloth: ClothLook, balls: BallLook) -> ClothLook:
+    """The cloth in the colour of one ball of the set and its striped sister."""
+    paint = np.asarray(base_colour(balls, int(rng.integers(1, 8))))
+    r, g, b = np.clip(paint * rng.normal(1, 0.12), 0.02, 0.9)
+    return replace(cloth, colour=(float(r), float(g), float(b)), print_share=0.0)
+
+
+def _alike(rng: np.random.Generator, room: Room) -> Room:
+    """A dark bar whose cloth has a ball's own colour: a striped one shows little but its white."""
+    room = _dim(rng, room)
+    return replace(room, cloth=_of_a_ball(rng, room.cloth, room.balls))
 
 
 # -- camera --------------------------------------------------------------------------------
@@ -248,5 +258,6 @@ FAMILIES: dict[str, Callable[[np.random.Generator, Room], Room]] = {
     "paint": _painted,
     "camera": _processed,
     "steep": _steep,
+    "alike": _alike,
 }
 """What is unusual of a room, by family."""
