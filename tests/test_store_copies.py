@@ -17,6 +17,7 @@ from store_kit import URLS, open_store
 
 from calibration.lens.file import Lens
 from service.cli import main
+from service.door import Door, DoorError, Role
 from service.setup.lens.files import LensFiles
 from service.store import DAMAGED, WHOLE, DamagedError, Store, StoreError
 from service.store import keeper as keeping
@@ -262,6 +263,40 @@ def test_a_database_taken_away_while_it_is_served_is_not_made_anew(client, data)
         assert_problem(client.give(taken()), 503, "store-failed")
         assert_problem(client.get("/readings/1"), 503, "store-failed")
     assert not (data / "restmark.db").exists()
+
+
+@pytest.mark.parametrize("how", ["backup", "daily", "file"])
+def test_a_copy_that_is_put_back_lets_nobody_in_who_was_shut_out_since(data, tmp_path, capsys, how):
+    with closing(Store(data, hold=True)) as store, closing(Door(store)) as door:
+        token, device = door.pair(door.new_code(Role.OWNER).code, "Lost", source="a")
+        other, _ = door.pair(door.new_code(Role.VIEWER).code, "Kept", source="a")
+        old_code = door.new_code(Role.OWNER).code
+        assert restmark("backup", tmp_path / "copy", "--data", data) == 0
+        assert store.look_over().state == WHOLE
+        (daily,) = daily_copies(data)
+        os.utime(daily.path, (1.0, 1.0))
+        assert store.look_over().state == WHOLE, "the daily copy has the devices"
+        door.revoke(device.id)
+        assert door.known(token, source="a") is None
+    shutil.copyfile(daily.path, tmp_path / "one.db")
+    source = {"backup": [tmp_path / "copy"], "daily": [], "file": [tmp_path / "one.db"]}[how]
+    capsys.readouterr()
+    assert restmark("restore", *source, "--data", data, "--replace") == 0
+    assert "2 devices of the copy must be paired again" in capsys.readouterr().out
+    with closing(Store(data, hold=True)) as store, closing(Door(store)) as door:
+        for shown in (token, other):
+            assert door.remembered(shown) is None
+            assert door.known(shown, source="a") is None
+        assert door.devices() == ()
+        with pytest.raises(DoorError):
+            door.pair(old_code, "With the old code", source="a")
+        again, device = door.pair(door.new_code(Role.OWNER).code, "Again", source="a")
+        assert door.known(again, source="a").id == device.id
+    with running(data, paired=True) as address:
+        with Client(address, token) as lost:
+            assert_problem(lost.get("/attempts"), 401, "not-paired")
+        with Client(address, again) as client:
+            assert client.get("/attempts").status_code == 200
 
 
 # -- the rule ------------------------------------------------------------------------------------

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from calibration.jsonfile import write_text
+from service import clock
 from vision.layout import BALL_IDS
 
 from .app import REFUSED, app, guarded
@@ -81,7 +81,7 @@ def prove(
         note(f"page: {page}")
     nothing = proof.whole is None and not proof.kinds
     if keep and not nothing:
-        kept = proof.kept(datetime.now(UTC).isoformat(timespec="seconds"))
+        kept = proof.kept(clock.now().isoformat(timespec="seconds"))
         replace(made, proof=kept).write(calibration)
         note(f"kept in {calibration}: factor {kept.factor:g}")
     if nothing or any(one.code == "unreadable" for one in left):

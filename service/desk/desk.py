@@ -6,11 +6,10 @@ import asyncio
 import functools
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
 from typing import Any, TypeVar
 
 from calibration.kept.calibration import Calibration
-from service import log
+from service import clock, log
 from service.position.meant.player_file import player_document, player_from
 from service.store import (
     FIRST,
@@ -126,9 +125,7 @@ class Desk(Playing, ByHand):
             seen=rest.seen,
         )
         reading = self._gathering.hand_in(upload).result().body["reading"]
-        return LastStill(
-            reading_id=reading["id"], name=reading["still"]["name"], at=datetime.now(UTC)
-        )
+        return LastStill(reading_id=reading["id"], name=reading["still"]["name"], at=clock.now())
 
     def _watch_changed(self, table_id: int, camera: str) -> None:
         self.live.tell("watch", table_id=table_id)

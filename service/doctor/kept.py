@@ -6,14 +6,16 @@ import math
 import os
 import shutil
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from calibration.errors import RestmarkError
 from calibration.kept.trust import Trust
+from service import clock
 from service.desk.stored import calibration_of
 from service.store import CalibrationRecord, TableRecord
 from service.store.examine import Examined
+from service.store.writing.moments import TOLD_FROM, behind, lag_words
 
 from .findings import CARE, OK, WRONG, Finding
 
@@ -61,6 +63,7 @@ def store_findings(found: Examined) -> Iterator[Finding]:
     )
     yield _stills(found)
     yield _copies(found.copies)
+    yield _clock(found.newest_at)
     for table, record in found.tables:
         yield _calibration(table, record)
 
@@ -82,12 +85,23 @@ def _copies(days: tuple[date, ...]) -> Finding:
             what="daily copies", state=CARE, found="none",
             to_do="A start of `restmark serve` makes one; with PostgreSQL, use `restmark backup`.",
         )  # fmt: skip
-    age = (date.today() - days[0]).days
+    age = (clock.today() - days[0]).days
     state = CARE if age > OLD_COPY_DAYS else OK
     return Finding(
         what="daily copies", state=state, found=f"{len(days)}, the newest of {days[0]}",
         to_do="" if state == OK else "Start the service: it makes one a day. `restmark backup` "
         "makes one elsewhere.",
+    )  # fmt: skip
+
+
+def _clock(newest_at: datetime | None) -> Finding:
+    lag = behind(newest_at)
+    if lag < TOLD_FROM:
+        return Finding(what="clock", found="behind nothing that is kept")
+    return Finding(
+        what="clock", state=CARE, found=f"stands {lag_words(lag)} behind what was kept last",
+        to_do="Set date, time and time zone of the computer where they are wrong. Where they are "
+        "right, they were wrong then; shots stay in their order.",
     )  # fmt: skip
 
 
@@ -103,7 +117,7 @@ def _calibration(table: TableRecord, record: CalibrationRecord | None) -> Findin
         trust = Trust.of(calibration_of(record))
     except RestmarkError as wrong:
         return Finding(what=what, state=WRONG, found=wrong.detail, to_do="Calibrate anew.")
-    days = (datetime.now(UTC) - record.set_at).days
+    days = (clock.now() - record.set_at).days
     age = f"{days} days old" if days >= 0 else f"of {-days} days to come: a clock stood wrong"
     if not trust.good:
         return Finding(

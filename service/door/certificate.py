@@ -7,7 +7,7 @@ import os
 import ssl
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 from cryptography import x509
@@ -16,6 +16,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from calibration.errors import RestmarkError
+from service import clock
 
 FOLDER = "tls"
 LASTS = timedelta(days=397)
@@ -116,7 +117,7 @@ def _kept(certificate: Path, key: Path) -> x509.Certificate | None:
 
 
 def _serves(found: x509.Certificate, names: Collection[str]) -> bool:
-    now = datetime.now(UTC)
+    now = clock.now()
     if not found.not_valid_before_utc <= now <= found.not_valid_after_utc - _RENEWED_BEFORE:
         return False
     held = found.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
@@ -125,7 +126,7 @@ def _serves(found: x509.Certificate, names: Collection[str]) -> bool:
 
 def _make(certificate: Path, key: Path, names: Collection[str]) -> x509.Certificate:
     secret = ec.generate_private_key(ec.SECP256R1())
-    now = datetime.now(UTC)
+    now = clock.now()
     subject = x509.Name(
         [x509.NameAttribute(NameOID.COMMON_NAME, f"Restmark {min(names, key=len)}"[:_NAME_LIMIT])]
     )

@@ -8,9 +8,10 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 from calibration.errors import RestmarkError
+from service import clock
 from service.store import DeviceRecord, Store, Writer
 
 from .codes import CODE_LASTS, hash_of, is_hash_of, new_code, new_secret, parts_of, token_of
@@ -152,10 +153,10 @@ class Door:
         return let_in
 
     def _note_seen(self, device: DeviceRecord, source: str) -> None:
-        now = datetime.now(UTC)
+        now = clock.now()
         with self._lock:
             self._seen[device.id] = (now, source)
-            is_due = device.seen_at is None or now - device.seen_at > _SEEN_EVERY
+            is_due = device.seen_at is None or abs(now - device.seen_at) > _SEEN_EVERY
             if not is_due or self._is_keeping:
                 return
             self._is_keeping = True

@@ -14,6 +14,7 @@ import cv2
 
 from calibration.errors import CalibrationError
 from calibration.kept.calibration import Calibration
+from service import clock
 from service.position.meant.player import Player
 from vision.name.taught import Taught
 from vision.read import Reader
@@ -59,7 +60,7 @@ def begun(named: str) -> datetime:
     path = Path(named)
     if path.is_file():
         return datetime.fromtimestamp(path.stat().st_mtime).astimezone()
-    return datetime.now().astimezone()
+    return clock.now().astimezone()
 
 
 def watch_session(

@@ -7,9 +7,9 @@ changes places, so the older finding stands where the newer one stood and can co
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from itertools import islice
 
+from service import clock
 from service.desk.changing.correcting import judged_again
 from service.store import Store
 
@@ -42,7 +42,7 @@ def adopt(store: Store, target: Target) -> Adopted:
     a service has in mind what its tables show. Stopped in the middle, the next call goes on.
     """
     out = Adopted()
-    now = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+    now = clock.now().strftime("%Y%m%dT%H%M%SZ")
     copy = store.data_dir / FOLDER / f"before-adopting-{now}.db"
     with store.reading() as reader:
         # numbers alone: layouts of an archive are more than fits

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import time
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import partial
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from .files import StillFiles
 from .migrate import is_newest, known_steps
 from .reader import Reader
 from .records import CalibrationRecord, NoStoreError, StoreError, TableRecord, WatchRecord
+from .writing.moments import newest_kept
 
 MOST_TABLES = 100
 _STILLS_S = 20.0
@@ -37,6 +38,8 @@ class Examined:
     counts: dict[str, int]
     tables: tuple[tuple[TableRecord, CalibrationRecord | None], ...] = ()
     watches: tuple[WatchRecord, ...] = ()
+    newest_at: datetime | None = None
+    """When what was kept last was kept, by the clock of then."""
 
 
 def examine(data_dir: Path, url: str | None = None) -> Examined:
@@ -86,6 +89,7 @@ def examine(data_dir: Path, url: str | None = None) -> Examined:
                 counts=reader.counts(),
                 tables=tuple((each, reader.calibration(table_id=each.id)) for each in tables),
                 watches=reader.watches(),
+                newest_at=newest_kept(connection),
             )
     except (OSError, UnicodeError, sa.exc.DBAPIError, sa.exc.TimeoutError) as wrong:
         raise database.refusal(wrong) from wrong

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from importlib.resources import as_file, files
 
 import sqlalchemy as sa
@@ -12,6 +11,8 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
+
+from service import clock
 
 from . import tables as t
 from .records import StoreError
@@ -57,7 +58,7 @@ def migrate(connection: sa.Connection, *, place: str) -> None:
 def _make_whole(connection: sa.Connection) -> None:
     """The tables as they are now, in an empty database: what all steps lead to, at once."""
     t.metadata.create_all(connection)
-    now = datetime.now(UTC)
+    now = clock.now()
     player = connection.execute(sa.insert(t.players).values(name="Player 1", made_at=now))
     assert player.inserted_primary_key is not None
     connection.execute(

@@ -7,12 +7,11 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 import sqlalchemy as sa
 
-from service import log
+from service import clock, log
 
 from .check import STILLS_LIMIT_S, StillsCheck, check_stills, kept_stills, records_of
 from .condition import DAMAGED, LOOKING, UNKNOWN, WHOLE, Condition
@@ -26,6 +25,7 @@ from .private import FOLDER_MODE, make_private
 from .reader import Reader
 from .records import DamagedError, NoStoreError, StillRecord, StoreError
 from .writer import Writer
+from .writing.moments import Moments, newest_kept
 
 LARGE_BYTES = 100_000_000
 """A database up to that size is looked over before anybody is served: within about a second."""
@@ -68,6 +68,8 @@ class Store:
         self._look: threading.Thread | None = None
         self._keeper: Keeper | None = None
         self._lock = threading.Lock()
+        self.moments = Moments()
+        """When what is kept was kept."""
         self._listeners: list[Callable[[], None]] = []
         self._database = database_of(data_dir, url)
         self._opened: tuple[int, ...] | None = None
@@ -100,6 +102,7 @@ class Store:
             migrate(connection, place=database.place)
             if not later:
                 database.check_cells(connection)
+            self.moments.begin(newest_kept(connection))
         self._opened = database.identity()
         if later:
             self._condition = Condition(state=LOOKING, copies=database.copies())
@@ -139,8 +142,12 @@ class Store:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What a person must know of database and stills; empty where all is well."""
-        return (*self._condition.warnings, *self.stills_check.warnings)
+        """What a person must know of database, stills and clock; empty where all is well."""
+        return (
+            *self._condition.warnings,
+            *self.stills_check.warnings,
+            *self.moments.warnings,
+        )
 
     def look_over(self) -> Condition:
         """Look at every page and cell, while others read; nothing is written on damage after it.
@@ -169,7 +176,7 @@ class Store:
 
     def _found(self, condition: Condition, *, copies: bool) -> None:
         """Keep what was found, a copy of what was found whole, and let writes go on."""
-        condition = replace(condition, looked_at=datetime.now(UTC))
+        condition = replace(condition, looked_at=clock.now())
         self._condition = condition
         self._looked.set()
         if copies:
@@ -230,7 +237,7 @@ class Store:
         """A writer; its changes come to be together at the block's end, or none does."""
         self._check_condition()
         with self._lock, self._refusals(), self._database.writing() as connection:
-            writer = Writer(connection, self.files)
+            writer = Writer(connection, self.files, self.moments.next())
             try:
                 self._check_place()
                 self._database.check_hold()

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from service.clock import day_of
 from service.practice.statistics.jackknife import INTERVAL_LEAST
 
 from .kinds import FiguresRow, figures_row, kind_lines
@@ -127,7 +128,7 @@ def standing_lines(found: Standing, lengths: Lengths = MILLIMETRES) -> list[str]
 
 
 def _span(found: Progress) -> str:
-    days = [session.started_at.date().isoformat() for session in found.sessions]
+    days = [day_of(session.started_at).isoformat() for session in found.sessions]
     span = days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
     left_out = f"; {found.left_out} of other shots left out" if found.left_out else ""
     shots = found.different_shots
@@ -226,7 +227,7 @@ def _trend_lines(trends: Sequence[NamedTrend], lengths: Lengths) -> list[str]:
 
 def _set_lines(found: Progress) -> list[str]:
     return [
-        f"{each.started_at.date().isoformat()}: sets of {each.sets.in_a_row} in a row, "
+        f"{day_of(each.started_at).isoformat()}: sets of {each.sets.in_a_row} in a row, "
         f"{counted(each.sets.completions, 'completion')}, longest run {each.sets.longest_run}, "
         f"{counted(each.sets.attempts, 'attempt')}; not pooled with plain repeats."
         for each in found.sets
@@ -238,7 +239,7 @@ def _row(session: SessionFigures, lengths: Lengths) -> SessionRow:
     spreads_mm = (session.speed_mm, session.line_mm)
     return SessionRow(
         number=session.number,
-        day=session.started_at.date().isoformat(),
+        day=day_of(session.started_at).isoformat(),
         pots=f"{session.pots[0]} of {session.pots[1]}",
         miss=lengths.number_or_none(session.average_miss_mm),
         from_wanted=lengths.number_or_none(session.from_wanted_mm),

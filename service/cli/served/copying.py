@@ -66,9 +66,13 @@ def restore(
     ] = False,
     as_json: JSON = False,
 ) -> None:
-    """Make a data folder the store that was copied. No service may run on it."""
+    """Make a data folder the store that was copied. No service may run on it.
+
+    Devices must be paired again: a copy may know one that was shut out since.
+    """
     from service.moving import restore as put_back
     from service.store.copies.restoring import SINCE_NAME
+    from service.words.plain import counted
 
     done = put_back(copy, data, url=store, replace=replace)
     if as_json:
@@ -80,12 +84,18 @@ def restore(
                 "missing": done.missing,
                 "since": done.since,
                 "set_aside": aside,
+                "unpaired": done.unpaired,
             }
         )
         return
     say(f"{data}: as {done.source} has it, with {done.stills} stills")
     if done.set_aside is not None:
         say(f"what was there before lies in {done.set_aside}")
+    if done.unpaired:
+        say(
+            f"{counted(done.unpaired, 'device')} of the copy must be paired again: it may know one "
+            "that was shut out since"
+        )
     if done.missing:
         say(f"{done.missing} pictures are missing; what was read in them is there")
     if done.since:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 from calibration import strict
 from calibration.table import Table
+from service import clock
 from service.desk.refusals import DeskError
 from service.layouts.entry import KeptLayout, table_of
 from service.layouts.errors import LayoutError
@@ -161,7 +161,7 @@ def _kept(row: Mapping[str, Any], layout: Layout) -> KeptLayout:
     kept = strict.build(
         KeptLayout,
         {
-            "title": f"Layout of {datetime.now():%Y-%m-%d %H:%M}",
+            "title": f"Layout of {clock.now().astimezone():%Y-%m-%d %H:%M}",
             **given,
             "layout": layout,
             "intent": None if intent is None else Intent.from_dict(intent, path="layout.intent"),

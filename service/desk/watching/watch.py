@@ -6,13 +6,13 @@ import logging
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import Protocol
 
 import cv2
 
 from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
+from service import clock
 from service.practice import Seen
 from service.practice.between.seen import seen_of
 from vision.read import Reader
@@ -76,7 +76,7 @@ class Watch:
         self._take = take
         self._changed = changed
         self._state = WatchState(
-            source=shown_address(named), state=WATCHING, since=datetime.now(UTC), resumed=resumed
+            source=shown_address(named), state=WATCHING, since=clock.now(), resumed=resumed
         )
         self._stop = threading.Event()
         self._renew = threading.Event()
@@ -214,7 +214,7 @@ class Watch:
         was = self._state
         if (was.state, was.said) == (state, words):
             return
-        since = was.since if was.state == state else datetime.now(UTC)
+        since = was.since if was.state == state else clock.now()
         self._state = replace(was, state=state, said=words, code=code, since=since)
         self._changed()
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse
 
+from service import clock
 from service.door import CODE_LASTS, ROLE_WORDS, Door, Entry, Role
 from service.door.carried import device_of
 from service.door.qr import pairing_address, qr_svg
@@ -61,7 +62,7 @@ def install(site: Site) -> None:
 
 def _row(device: DeviceRecord, this: DeviceRecord | None) -> dict[str, Any]:
     """A device as the list shows it."""
-    now = datetime.now(UTC)
+    now = clock.now()
     seen = device.seen_at
     words = "not seen yet"
     if seen is not None:

@@ -6,14 +6,16 @@ import math
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
+from service import clock
 from service.desk.desk import Desk
 from service.desk.stored import calibration_of, trust_of
 from service.desk.watching.state import LOST, WATCHING, WatchState
 from service.door import Role
 from service.store import DAMAGED, LOOKING, CalibrationRecord, Reader, ReadingRecord, Store
+from service.store.writing.moments import TOLD_FROM, lag_words
 from service.words.lengths import Lengths
 from service.words.plain import counted
 from vision.layout import APART, AWAY, MOVED
@@ -52,7 +54,7 @@ def strip_view(reader: Reader, desk: Desk, shown: Shown) -> tuple[State, ...]:
         _last(last),
         *_device(shown.role),
     )
-    return (*states, *_data(desk.store))
+    return (*states, *_data(desk.store), *_clock(desk.store))
 
 
 def _device(role: Role) -> tuple[State, ...]:
@@ -119,7 +121,7 @@ def _calibration(record: CalibrationRecord | None, shown: Shown) -> State:
     # rounded up: what is promised must hold
     within_mm = math.ceil(trust.within_mm * 10) / 10
     within = f"good within {Lengths.on(made.table, shown.units).text(within_mm)}, "
-    is_old = datetime.now(UTC) - record.set_at > OLD
+    is_old = clock.now() - record.set_at > OLD
     return State(
         name=name, label=label, words=(within if within_mm else "") + age,
         level="care" if is_old else "ok", link=link,
@@ -153,6 +155,15 @@ def _data(store: Store) -> tuple[State, ...]:
     return ()
 
 
+def _clock(store: Store) -> tuple[State, ...]:
+    """A clock that was put back; nothing while it goes on."""
+    lag = store.moments.behind
+    if lag < TOLD_FROM:
+        return ()
+    words = f"stands {lag_words(lag)} behind what was kept"
+    return (State(name="clock", label="Clock", words=words, level="care", link="/docs/keeping"),)
+
+
 def _last(reading: ReadingRecord | None) -> State:
     if reading is None:
         return State(name="last", label="Last still", words="none yet", level="none")
@@ -168,7 +179,9 @@ def _last(reading: ReadingRecord | None) -> State:
 
 def age_words(then: datetime) -> str:
     """How long ago, as roughly as it matters."""
-    minutes = (datetime.now(UTC) - then).total_seconds() / 60
+    minutes = (clock.now() - then).total_seconds() / 60
+    if minutes < -2:
+        return "dated ahead of the clock"
     if minutes < 60:
         return "set just now" if minutes < 2 else f"set {minutes:.0f} min ago"
     if minutes < 48 * 60:
@@ -179,6 +192,6 @@ def age_words(then: datetime) -> str:
 def clock_words(then: datetime) -> str:
     """The time of day; with the day where that is another than today."""
     here = then.astimezone()
-    if here.date() == datetime.now().astimezone().date():
+    if here.date() == clock.today():
         return here.strftime("%H:%M:%S")
     return here.strftime("%Y-%m-%d %H:%M")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from service.clock import day_of
 from service.desk.sums import Lately
 from service.drawing.charts.sessions import SessionPoint, sessions_svg
 from service.practice.statistics.progress import SessionFigures
@@ -52,7 +53,7 @@ def _session_point(session: SessionFigures) -> SessionPoint:
     assert zone.low is not None
     assert zone.high is not None
     return SessionPoint(
-        label=session.started_at.date().isoformat(),
+        label=day_of(session.started_at).isoformat(),
         successes=zone.successes,
         n=zone.n,
         low=zone.low,

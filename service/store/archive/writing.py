@@ -7,16 +7,19 @@ import io
 import itertools
 import json
 from collections.abc import Iterable, Iterator
-from datetime import UTC, datetime
+from datetime import datetime
 from importlib.metadata import version
 from typing import IO
 from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 
 import sqlalchemy as sa
 
+from service import clock
+
 from .. import tables as t
 from ..files import StillFiles
 from ..records import StoreError
+from ..writing.moments import NOT_BEFORE, newest_kept
 from .carried import CARRIED, Carried
 from .manifest import LENSES_MOST, NAME, KeptLens, Manifest, Member
 from .rows import line_of
@@ -61,7 +64,8 @@ def archive_bytes(
 
     Holds one batch of rows or one still at a time. The manifest comes last, when all is known.
     """
-    now = datetime.now(UTC)
+    # never before what it holds, and no archive of this kind knows a moment before 1980
+    now = max(clock.now(), newest_kept(connection) or NOT_BEFORE, NOT_BEFORE)
     sink = _Sink()
     with ZipFile(sink, "w", ZIP_DEFLATED) as archive:
         members = []

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import timedelta
 
 import sqlalchemy as sa
+
+from service import clock
 
 from .. import tables as t
 from ..records import CodeRecord, DeviceRecord
 from .base import Asking
+
+_A_WHILE = timedelta(minutes=1)
+"""So far clocks are put right all the time."""
 
 
 class AskingPaired(Asking):
@@ -34,9 +39,12 @@ class AskingPaired(Asking):
         return tuple(DeviceRecord(**row._asdict()) for row in rows)
 
     def open_codes(self) -> tuple[CodeRecord, ...]:
-        """Codes that pair now: not used, not past their time."""
-        code = t.pairing_codes.c
+        """Codes that pair now: not used, not past their time.
+
+        Nor made in time to come: a clock that is put back must not have them last longer.
+        """
+        code, now = t.pairing_codes.c, clock.now()
         query = sa.select(t.pairing_codes).where(
-            code.used_at.is_(None), code.ends_at > datetime.now(UTC)
+            code.used_at.is_(None), code.ends_at > now, code.made_at < now + _A_WHILE
         )
         return tuple(CodeRecord(**row._asdict()) for row in self._connection.execute(query))

@@ -5,9 +5,11 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import sqlite3
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
+
+from service import clock
 
 from ..archive import Checks, take_archive
 from ..archive.manifest import KeptLens
@@ -22,6 +24,7 @@ from ..records import DamagedError, StoreError
 from ..store import Store
 from .lenses import lenses_in, put_back
 from .manifest import CopyError, CopyManifest, newer
+from .shutting import end_pairings
 from .taking import stills_in
 
 SINCE_NAME = "pictures-since-the-copy.txt"
@@ -41,6 +44,8 @@ class Restored:
     """Pictures in ``stills/`` that came after the copy; ``SINCE_NAME`` lists them, oldest first."""
     set_aside: Path | None
     """Where the files lie that were there before."""
+    unpaired: int
+    """Devices that the copy let in, and that must be paired again."""
 
 
 def restore(
@@ -54,8 +59,9 @@ def restore(
     """Make ``data_dir`` the store that was copied.
 
     ``source``: a folder of ``back_up``, or a database's file; None: the newest whole one of the
-    daily copies in ``data_dir``. A database that is there is set aside where ``replace``, else
-    CopyError. HeldError where a service runs on it. ``url``: a PostgreSQL database without rows.
+    daily copies in ``data_dir``. Devices that it lets in are let in no longer: one of them may have
+    been shut out since. A database that is there is set aside where ``replace``, else CopyError.
+    HeldError where a service runs on it. ``url``: a PostgreSQL database without rows.
 
     Raises:
         CopyError: it cannot be put back, or a database is there and not to be replaced.
@@ -91,6 +97,7 @@ def _restore(source: Path | None, data_dir: Path, *, replace: bool, checks: Chec
     part.unlink(missing_ok=True)
     part.touch(mode=0o600)
     shutil.copyfile(database, part)
+    unpaired = _shut_out(part)
     sync(part)
     files = StillFiles(folder=data_dir / "stills")
     files.prepare(alone=True)
@@ -105,6 +112,7 @@ def _restore(source: Path | None, data_dir: Path, *, replace: bool, checks: Chec
         missing=missing,
         since=_list_since(wanted, files, data_dir),
         set_aside=aside,
+        unpaired=unpaired,
     )
 
 
@@ -156,6 +164,13 @@ def _newest_whole(data_dir: Path) -> Path:
     )
 
 
+def _shut_out(part: Path) -> int:
+    try:
+        return end_pairings(part, clock.now())
+    except sqlite3.Error as wrong:
+        raise OSError(str(wrong)) from None
+
+
 def _copy_stills(wanted: dict[str, int], source: StillFiles | None, files: StillFiles) -> int:
     """Have the wanted pictures in place; how many cannot be had."""
     missing = 0
@@ -177,7 +192,7 @@ def _set_aside(there: list[Path], data_dir: Path) -> Path | None:
     found = [path for path in there if path.exists()]
     if not found:
         return None
-    aside = data_dir / f"set-aside-{datetime.now():%Y%m%d-%H%M%S-%f}"
+    aside = data_dir / f"set-aside-{clock.now().astimezone():%Y%m%d-%H%M%S-%f}"
     aside.mkdir()
     # the log before the database: put on another database it would do harm
     for path in reversed(found):
@@ -222,4 +237,6 @@ def _take_archive(source: Path | None, data_dir: Path, url: str, checks: Checks)
         missing=len(made.missing_stills),
         since=0,
         set_aside=None,
+        # an archive leaves devices at home
+        unpaired=0,
     )

@@ -6,11 +6,12 @@ import contextlib
 import os
 import sqlite3
 import tempfile
-from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 
 from alembic.runtime.migration import MigrationContext
+
+from service import clock
 
 from ..archive import export_archive
 from ..archive.manifest import KeptLens
@@ -46,7 +47,7 @@ def back_up(store: Store, folder: Path) -> CopyManifest:
 
 def _back_up(store: Store, folder: Path) -> CopyManifest:
     folder.mkdir(parents=True, exist_ok=True)
-    now = datetime.now(UTC)
+    now = clock.now()
     member = folder / f"restmark-{now:%Y%m%dT%H%M%S%f}Z.db"
     with store.reading() as reader:
         step = MigrationContext.configure(reader.connection).get_current_revision()

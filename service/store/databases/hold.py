@@ -7,9 +7,11 @@ import os
 import socket
 import sys
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import IO
+
+from service import clock
 
 from ..records import StoreError
 
@@ -59,7 +61,7 @@ class Hold:
             {
                 "pid": os.getpid(),
                 "host": socket.gethostname(),
-                "since": datetime.now(UTC).isoformat(timespec="seconds"),
+                "since": clock.now().isoformat(timespec="seconds"),
             },
             file,
         )

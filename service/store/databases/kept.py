@@ -14,10 +14,12 @@ import sqlite3
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import sqlalchemy as sa
+
+from service import clock
 
 FOLDER_NAME = "copies"
 DAYS, WEEKS = 7, 4
@@ -44,7 +46,7 @@ def daily_copies(data_dir: Path, *, today: date | None = None) -> tuple[DailyCop
         with contextlib.suppress(ValueError):
             day = date.fromisoformat(path.name.removeprefix(_PREFIX).removesuffix(_SUFFIX))
             found.append(DailyCopy(day=day, path=path))
-    tomorrow = (today or date.today()) + timedelta(days=1)
+    tomorrow = (today or clock.today()) + timedelta(days=1)
     return tuple(sorted(found, key=lambda each: (each.day <= tomorrow, each.day), reverse=True))
 
 
@@ -65,7 +67,7 @@ def keep_copy(engine: sa.Engine, data_dir: Path, *, fresh_s: float = FRESH_S) ->
 
     Returns what stood in the way, empty where nothing did; then the older copies are all there.
     """
-    folder, today = data_dir / FOLDER_NAME, datetime.now().astimezone().date()
+    folder, today = data_dir / FOLDER_NAME, clock.today()
     kept = folder / f"{_PREFIX}{today.isoformat()}{_SUFFIX}"
     with contextlib.suppress(OSError):
         if 0 <= time.time() - kept.stat().st_mtime < fresh_s:

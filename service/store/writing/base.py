@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -14,10 +14,10 @@ from ..reader import Reader
 class Writing(Reader):
     """Reads and writes inside one transaction."""
 
-    def __init__(self, connection: sa.Connection, files: StillFiles) -> None:
+    def __init__(self, connection: sa.Connection, files: StillFiles, now: datetime) -> None:
         super().__init__(connection)
         self._files = files
-        self._now = datetime.now(UTC)
+        self._now = now
         self.has_told = False
         """Whether there is an event that listeners are woken for, once all is kept."""
 

@@ -7,6 +7,8 @@ from datetime import datetime, timedelta
 
 import sqlalchemy as sa
 
+from service import clock
+
 from .. import tables as t
 from ..records import CodeRecord, DeviceRecord
 from .base import Writing
@@ -34,16 +36,15 @@ class WritingPaired(Writing):
             self._change(t.devices, number, seen_at=at, seen_from=source)
 
     def add_code(self, code_hash: str, role: str, *, lasts: timedelta) -> CodeRecord:
-        """A code that pairs one device; codes past their time go."""
-        code = t.pairing_codes
-        self._connection.execute(sa.delete(code).where(code.c.ends_at <= self._now))
-        ends_at = self._now + lasts
-        number = self._insert(
-            code, code_hash=code_hash, role=role, made_at=self._now, ends_at=ends_at
-        )
-        return CodeRecord(
-            id=number, code_hash=code_hash, role=role, made_at=self._now, ends_at=ends_at
-        )
+        """A code that pairs one device; codes past their time go.
+
+        By the clock as it stands, which other processes that make codes see too.
+        """
+        code, now = t.pairing_codes, clock.now()
+        self._connection.execute(sa.delete(code).where(code.c.ends_at <= now))
+        ends_at = now + lasts
+        number = self._insert(code, code_hash=code_hash, role=role, made_at=now, ends_at=ends_at)
+        return CodeRecord(id=number, code_hash=code_hash, role=role, made_at=now, ends_at=ends_at)
 
     def use_code(self, number: int) -> None:
         """It pairs no other device."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from importlib.metadata import version
 from typing import Any
 
@@ -28,8 +29,8 @@ from .places import WritingPlaces
 class WritingSeen(WritingPlaces):
     """Changes to stills and readings; files come to be and go with the transaction."""
 
-    def __init__(self, connection: sa.Connection, files: StillFiles) -> None:
-        super().__init__(connection, files)
+    def __init__(self, connection: sa.Connection, files: StillFiles, now: datetime) -> None:
+        super().__init__(connection, files, now)
         self._new_files: list[str] = []
         self._stills: list[tuple[str, int]] = []
         self._undone: list[Callable[[], None]] = []

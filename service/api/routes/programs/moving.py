@@ -83,7 +83,8 @@ async def get_attempts_csv(
     practice: OnlyPractice = None,
     table: OnlyTable = None,
     since: Annotated[
-        datetime | None, Query(description="Only those played then or later; ISO 8601.")
+        datetime | None,
+        Query(description="Only those played then or later; as in the statistics."),
     ] = None,
 ) -> StreamingResponse:
     """All attempts as CSV (RFC 4180), one a line in the order they were played, struck ones too.

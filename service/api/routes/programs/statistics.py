@@ -16,7 +16,10 @@ from ... import models as m
 from ...deps import OnlyPlayer, OnlyPractice, OnlyTable, ReaderDep, check_there
 
 router = APIRouter()
-When = Annotated[datetime | None, Query(description="ISO 8601.")]
+When = Annotated[
+    datetime | None,
+    Query(description="ISO 8601; without a zone by the clock of this computer."),
+]
 
 
 @router.get("/statistics", response_model=m.StatisticsOut, tags=["attempts"])
