@@ -26,6 +26,11 @@ class _Files(RotatingFileHandler):
             opener=lambda path, flags: os.open(path, flags, 0o600),
         )  # fmt: skip
 
+    def close(self) -> None:
+        """Close the file; what does not go in any more is left out."""
+        with contextlib.suppress(OSError):
+            super().close()
+
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802
         """Let the line go."""
 

@@ -96,13 +96,18 @@ def _restore(source: Path | None, data_dir: Path, *, replace: bool, checks: Chec
     part = data_dir / f"{DATABASE_NAME}.part"
     part.unlink(missing_ok=True)
     part.touch(mode=0o600)
-    shutil.copyfile(database, part)
-    unpaired = _shut_out(part)
-    sync(part)
     files = StillFiles(folder=data_dir / "stills")
-    files.prepare(alone=True)
-    wanted = dict(stills_in(part))
-    missing = _copy_stills(wanted, stills, files)
+    try:
+        shutil.copyfile(database, part)
+        unpaired = _shut_out(part)
+        sync(part)
+        files.prepare(alone=True)
+        wanted = dict(stills_in(part))
+        missing = _copy_stills(wanted, stills, files)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            part.unlink()
+        raise
     aside = _set_aside(there, data_dir)
     os.replace(part, there[0])
     sync(data_dir)

@@ -6,6 +6,7 @@ import contextlib
 import os
 import sqlite3
 import tempfile
+from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
 
@@ -51,6 +52,23 @@ def _back_up(store: Store, folder: Path) -> CopyManifest:
     member = folder / f"restmark-{now:%Y%m%dT%H%M%S%f}Z.db"
     with store.reading() as reader:
         step = MigrationContext.configure(reader.connection).get_current_revision()
+    try:
+        made = _written(store, folder, member, now=now, step=str(step))
+    except BaseException:
+        # on a full disk it would stand in the way of the next
+        for left in (member, member.with_suffix(".zip"), member.with_suffix(".part")):
+            with contextlib.suppress(OSError):
+                left.unlink(missing_ok=True)
+        raise
+    drop_other_lenses(made.lenses, folder)
+    for earlier in (*folder.glob("restmark-*.db"), *folder.glob("restmark-*.zip")):
+        if earlier.name != made.member:
+            earlier.unlink(missing_ok=True)
+    return made
+
+
+def _written(store: Store, folder: Path, member: Path, *, now: datetime, step: str) -> CopyManifest:
+    """Everything written, and told by the manifest last: until then the copy before holds."""
     copied, missing, lenses = 0, list[str](), tuple[KeptLens, ...]()
     # the rows first: a still is on disk before its row, so every still of these rows is there
     if store.write_copy(member):
@@ -62,7 +80,7 @@ def _back_up(store: Store, folder: Path) -> CopyManifest:
     made = CopyManifest(
         made_at=now,
         software=version("restmark"),
-        step=str(step),
+        step=step,
         member=member.name,
         size_bytes=member.stat().st_size,
         sha256=hash_of(member),
@@ -71,10 +89,6 @@ def _back_up(store: Store, folder: Path) -> CopyManifest:
         lenses=lenses,
     )
     made.write(folder)
-    drop_other_lenses(lenses, folder)
-    for earlier in (*folder.glob("restmark-*.db"), *folder.glob("restmark-*.zip")):
-        if earlier != member:
-            earlier.unlink(missing_ok=True)
     return made
 
 
