@@ -14,6 +14,7 @@ from service.desk.readers import TableReaders
 from vision.truth.file import read_truth
 
 SHOTS = Path(str(files("sample_frames"))) / "practice" / "shots"
+TOUCH_PX = 44
 OFF = BEFORE | {"3": (2058.0, 893.0)}
 
 
@@ -120,9 +121,25 @@ def test_the_tolerance_is_the_player_s_and_the_guide_can_be_put_away(page, serve
     client.put("/guide", json={"reading_id": 1})
     client.give(still(layout(OFF), shade=100), "off.jpg")
     go(page, served, "guide")
-    page.get_by_label("Near enough, mm").fill("50")
-    page.get_by_role("button", name="Keep").click()
+    near = page.locator("#nearness")
+    for name in ("Near enough: less", "Near enough: more"):
+        box = near.get_by_role("button", name=name).bounding_box()
+        assert min(box["width"], box["height"]) >= TOUCH_PX
+    for _ in range(8):
+        near.get_by_role("button", name="Near enough: more").click()
+    expect(near.locator("output")).to_have_text("40 mm")
+    assert violations(page) == []
+    near.get_by_role("button", name="Near enough: more").click()
     expect(page.locator("#said")).to_contain_text("Done: 4 balls within 50 mm.")
+    expect(near.locator("output")).to_have_text("50 mm")
+    # in the player's own unit from there; what is kept stays millimetres
+    page.get_by_role("button", name="This screen").click()
+    page.locator("#units").select_option("inches")
+    page.get_by_role("button", name="Done").click()
+    expect(near.locator("output")).to_have_text("1.97 in")
+    near.get_by_role("button", name="Near enough: less").press("Enter")
+    expect(page.locator("#said")).to_contain_text("3 of 4 balls stand right.")
+    assert client.get("/guide").json()["tolerance_mm"] == pytest.approx(1.5 * 25.4)
     page.get_by_role("button", name="Put the guide away").click()
     expect(page.locator("#said")).to_contain_text("No layout was chosen")
     expect(page.get_by_role("link", name="To the library")).to_be_visible()

@@ -256,6 +256,7 @@ def guide(
     from service.guide.guided import DEFAULT_MM
     from service.layouts.entry import carried_over
     from service.words.laying.guide import (
+        doubt_words,
         move_words,
         off_words,
         state_words,
@@ -289,7 +290,7 @@ def guide(
     for swap in found.swaps:
         say(f"note: {swap_words(swap.balls, swap.saves_mm, lengths)}")
     for notice in found.notices:
-        say(f"note: {notice.text}")
+        say(f"note: {doubt_words(notice, lengths)}")
     raise typer.Exit(DONE if found.is_done else NOT_DONE)
 
 

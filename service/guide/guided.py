@@ -168,7 +168,12 @@ def _doubts(moves: Sequence[Move]) -> list[Notice]:
             Notice(
                 code="name-in-doubt",
                 text=f"The ball at x {x:.0f}, y {y:.0f} mm {said}: look at its number.",
-                fields={"id": move.ball, "read_as": move.now.id, "places_mm": [[x, y]]},
+                fields={
+                    "id": move.ball,
+                    "read_as": move.now.id,
+                    "others": others,
+                    "places_mm": [[x, y]],
+                },
             )
         )
     return out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import Request
@@ -18,7 +18,14 @@ from service.guide import Guided, Move
 from service.layouts.entry import table_of
 from service.store import Reader
 from service.words.balls import ball_name
-from service.words.laying.guide import move_words, state_words, step_words, swap_words
+from service.words.laying.guide import (
+    doubt_words,
+    move_words,
+    state_words,
+    step_words,
+    swap_words,
+)
+from service.words.laying.nearness import nearness_steps
 from service.words.lengths import Lengths
 from service.words.plain import capital, joined
 
@@ -45,6 +52,9 @@ class GuideView:
 
     title: str = ""
     tolerance: str = ""
+    tolerance_mm: float = 0.0
+    nearness: tuple[tuple[float, str], ...] = ()
+    """Tolerances that a tap leads to, in mm and in words, the one that holds among them."""
     said: str = ""
     tone: str = ""
     drawing: Markup | None = None
@@ -118,16 +128,13 @@ def guide_view(look: Look, shown: Shown, turn: int = 0) -> GuideView:
     lengths = Lengths(units=shown.units, surface_mm=record.layout.surface_mm)
     bare = GuideView(
         title=record.layout.still or "Layout",
-        tolerance=f"{record.tolerance_mm:g}",
+        tolerance=lengths.text(record.tolerance_mm),
+        tolerance_mm=record.tolerance_mm,
+        nearness=nearness_steps(record.tolerance_mm, lengths),
         is_calibrated=look.calibration is not None,
     )
     if found is None:
-        return GuideView(
-            title=bare.title,
-            tolerance=bare.tolerance,
-            said="Nothing was read at this table yet: take a still of it.",
-            is_calibrated=bare.is_calibrated,
-        )
+        return replace(bare, said="Nothing was read at this table yet: take a still of it.")
     said = state_words(found, lengths)
     table = (
         table_of(record.layout)
@@ -136,9 +143,8 @@ def guide_view(look: Look, shown: Shown, turn: int = 0) -> GuideView:
     )
     width_px = _UPRIGHT_PX if turn % 2 else _LYING_PX
     svg = guide_svg(table, found, said, units=shown.units, turn=turn, width_px=width_px)
-    return GuideView(
-        title=bare.title,
-        tolerance=bare.tolerance,
+    return replace(
+        bare,
         said=said,
         tone=_tone(found),
         drawing=Markup(svg),
@@ -147,9 +153,8 @@ def guide_view(look: Look, shown: Shown, turn: int = 0) -> GuideView:
         steps=tuple(capital(step_words(step, lengths)) for step in found.steps),
         notes=(
             *(f"{swap_words(s.balls, s.saves_mm, lengths)}." for s in found.swaps),
-            *(notice.text for notice in found.notices),
+            *(doubt_words(notice, lengths) for notice in found.notices),
         ),
-        is_calibrated=bare.is_calibrated,
     )
 
 

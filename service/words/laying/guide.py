@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from calibration.notices import Notice
 from service.guide.guided import Guided
 from service.guide.moves import Move
 from service.guide.set_up import SetUpError
@@ -135,6 +136,26 @@ def swap_words(balls: Sequence[str], saves_mm: float, lengths: Lengths = MILLIME
         f"{joined(balls)} lie in one another's places. Where their numbers do not matter, leave "
         f"them so: that saves {lengths.text(saves_mm)} of moving"
     )
+
+
+def doubt_words(notice: Notice, lengths: Lengths = MILLIMETRES) -> str:
+    """What the guide leaves in doubt; a notice of another kind in its own words."""
+    told = notice.fields
+    if notice.code == "name-in-doubt":
+        (place,) = notice.places_mm
+        if told["read_as"] != told["id"]:
+            said = f"reads as {told['read_as']} in doubt and is taken for {told['id']}"
+        else:
+            others = f"; or {', '.join(told['others'])}" if told["others"] else ""
+            said = f"reads as {told['id']} in doubt{others}"
+        return f"The ball at {lengths.place(place)} {said}: look at its number."
+    if notice.code == "coarse-reading":
+        return (
+            f"The reading is good to {lengths.text(told['error_mm'])} (95 %), which is not small "
+            f"against {lengths.text(told['tolerance_mm'])}: {joined(map(_the, told['ids']))}. A "
+            "finer calibration, or less near, settles it."
+        )
+    return notice.text
 
 
 _NOT_YOURS = (

@@ -8,6 +8,7 @@ import { onChoice } from "../base/screen.js";
 
 const PAUSE_MS = 150;
 const QUALITY = 0.92;
+const KEEP_AFTER_MS = 350; // taps that follow one another are kept once
 const narrow = matchMedia("(max-width: 640px) and (orientation: portrait)");
 const parts = () => {
   const asked = new URLSearchParams(location.search);
@@ -94,12 +95,42 @@ function words(text) {
   document.getElementById("source-words").textContent = text;
 }
 
-async function keepTolerance(form) {
-  const tolerance_mm = Number(new FormData(form).get("tolerance_mm"));
+// How near is near enough: a step by each tap, seen at once, kept when the taps are over.
+let nearness_mm = null; // what was tapped and is not kept yet
+let keeping = null;
+
+function stepNearness(button) {
+  const box = button.closest("#nearness");
+  const steps = JSON.parse(box.dataset.steps);
+  const now = steps.findIndex(([mm]) => mm === (nearness_mm ?? Number(box.dataset.held)));
+  const next = steps[now + Number(button.dataset.step)];
+  if (!next) return;
+  nearness_mm = next[0];
+  showNearness();
+  clearTimeout(keeping);
+  keeping = setTimeout(keepNearness, KEEP_AFTER_MS);
+}
+
+function showNearness() {
+  const box = document.getElementById("nearness");
+  if (!box) return;
+  const steps = JSON.parse(box.dataset.steps);
+  const at = steps.findIndex(([mm]) => mm === (nearness_mm ?? Number(box.dataset.held)));
+  box.querySelector("output").textContent = steps[at]?.[1] ?? "";
+  for (const button of box.querySelectorAll("[data-step]")) {
+    // not `disabled`: a key that stepped here goes on having its focus
+    button.setAttribute("aria-disabled", String(!steps[at + Number(button.dataset.step)]));
+  }
+}
+
+async function keepNearness() {
+  const tolerance_mm = nearness_mm;
   const outcome = await request("PUT", `/api/v1/guide${location.search}`, { tolerance_mm });
-  const refusal = form.querySelector(".refusal");
-  refusal.hidden = outcome.ok;
-  refusal.textContent = outcome.ok ? "" : outcome.detail;
+  const refusal = document.querySelector("#tolerance .refusal");
+  if (nearness_mm === tolerance_mm) nearness_mm = null;
+  if (refusal) refusal.hidden = outcome.ok;
+  if (refusal) refusal.textContent = outcome.ok ? "" : outcome.detail;
+  if (!outcome.ok) showNearness();
 }
 
 camera.addEventListener("click", () => (stream ? stop() : start()));
@@ -109,16 +140,13 @@ document.getElementById("picture").addEventListener("change", async ({ target })
 });
 document.addEventListener("click", (event) => {
   if (event.target.closest("#drop")) act("DELETE", `/api/v1/guide${location.search}`);
-});
-document.addEventListener("submit", (event) => {
-  if (event.target.matches("#tolerance")) {
-    event.preventDefault();
-    keepTolerance(event.target);
-  }
+  const step = event.target.closest("#nearness [data-step]");
+  if (step) stepNearness(step);
 });
 document.getElementById("source").hidden = false;
 onReady((where) => {
   for (const hidden of where.querySelectorAll("[data-scripted]")) hidden.hidden = false;
+  if (where === document || where.id === "asked") showNearness();
 });
 narrow.addEventListener("change", renew);
 if (narrow.matches) renew();
