@@ -203,4 +203,5 @@ def _draw_ends(svg: ET.Element, view: View) -> None:
             svg, "text", word, transform=f"translate({number(x)} {number(y)}) "
             f"rotate({turn})", text_anchor="middle", dominant_baseline="central",
             font_size=size, letter_spacing=size * 0.14, fill=palette.SIGHT, opacity=0.75,
+            class_="end-word",
         )  # fmt: skip

@@ -79,7 +79,7 @@ def _place(parent: ET.Element, view: View, ball: str, place_mm: PointMm) -> None
     x, y = view.at(place_mm)
     group = add(parent, "g", transform=f"translate({number(x)} {number(y)})")
     add(group, "title", f"place of the {ball_name(ball)}")
-    ball_symbol(add(group, "g", opacity=0.4), ball, BALL_RADIUS_MM)
+    ball_symbol(add(group, "g", opacity=0.4, class_="ball-mark"), ball, BALL_RADIUS_MM)
     add(
         group, "circle", r=BALL_RADIUS_MM + 3, fill="none", stroke=palette.GHOST, stroke_width=5,
         stroke_dasharray="12 8",

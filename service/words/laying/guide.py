@@ -176,10 +176,13 @@ def set_up_words(error: SetUpError, lengths: Lengths = MILLIMETRES) -> str:
 
 
 def repeat_words(off_mm: Mapping[str, float], lengths: Lengths = MILLIMETRES) -> str:
-    """The same where an earlier layout was laid again by hand; each ball's distance from it."""
-    if not off_mm:
+    """The same where an earlier layout was laid again by hand; each ball's distance from it.
+
+    Nothing where all lie as they lay.
+    """
+    ball, worst_mm = max(off_mm.items(), key=lambda item: item[1], default=("", 0.0))
+    if worst_mm < NO_SIDE_MM:
         return ""
-    ball, worst_mm = max(off_mm.items(), key=lambda item: item[1])
     return (
         f"set up {lengths.text(worst_mm)} off the layout before ({ball_name(ball)}): {_NOT_YOURS}"
     )

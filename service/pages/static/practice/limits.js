@@ -15,7 +15,7 @@ const DIGITS = { mm: 0, in: 1, diamonds: 2 };
 const box = document.getElementById("limits");
 let held = null;
 // where there is room beside the table they are open from the start
-box.open = matchMedia("(min-width: 900px)").matches;
+box.open = matchMedia("(min-width: 900px) and (min-height: 520.02px)").matches;
 
 // -- the shape of a leave ----------------------------------------------------------------------
 

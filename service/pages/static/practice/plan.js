@@ -3,6 +3,7 @@
 import { act, request } from "../base/ask.js";
 import { onReady } from "../base/parts.js";
 import { drawZone, drawShot } from "./marks.js";
+import { holdHere } from "./hold.js";
 import { documentOf, emptyShot, keepLimits, shotOf, stepOf } from "./shot.js";
 import { ballNear, drawing, pocketNear, scene } from "./table.js";
 import { drawNext } from "./next.js";
@@ -27,7 +28,7 @@ let shot = emptyShot();
 let told = null; // the scene that the shot is planned on
 let pendingId = null; // the intent on the service that the shot stands for
 let zone = null;
-let shownBefore = false; // a zone, since the shot was begun
+let isZoneToBring = true; // into sight, once since the shot was begun
 let isAsking = false; // for the zone
 let isStale = false;
 let setting = null;
@@ -45,6 +46,7 @@ export const current = () => ({ shot, told, zone, isWaiting: Boolean(told) && is
 /** Changes the shot, by a finger or a button, and has its zone worked out anew. */
 export function change(said, { set = true } = {}) {
   if (page.dataset.focus !== "plan") bringTable();
+  holdHere();
   page.dataset.focus = "plan";
   isOfNext = true;
   shot = { ...shot, ...said };
@@ -63,13 +65,19 @@ function bringTable() {
   if (bottom < innerHeight / 3) scrollBy(0, top - document.querySelector(".strip").offsetHeight);
 }
 
-// On a small screen the zone may lie behind the panel that says what is due.
+// On a small screen the zone may lie behind the panel that says what is due. It is brought when no
+// further tap on the table is due, and only where less than half of it is seen.
 function bringZone() {
+  if (stepOf(shot) !== "ready" || page.dataset.focus !== "plan") return;
+  isZoneToBring = false;
   const drawn = drawing()?.querySelector("#own-zone .plan-zone")?.getBoundingClientRect();
+  if (!drawn || getComputedStyle(panel).position !== "sticky") return;
+  const stripBottom = document.querySelector(".strip").offsetHeight;
   const panelTop = panel.getBoundingClientRect().top;
-  if (drawn && getComputedStyle(panel).position === "sticky" && drawn.bottom > panelTop && drawn.top > 0) {
-    scrollBy(0, Math.min(drawn.bottom - panelTop + 12, drawn.top - document.querySelector(".strip").offsetHeight));
-  }
+  const seen = Math.min(drawn.bottom, panelTop) - Math.max(drawn.top, stripBottom);
+  if (seen >= drawn.height / 2) return;
+  scrollBy(0, Math.min(drawn.bottom - panelTop + 12, drawn.top - stripBottom - 12));
+  holdHere();
 }
 
 // -- the service -----------------------------------------------------------------------------
@@ -83,7 +91,7 @@ async function askZone() {
     isStale = false;
     const intent = documentOf(shot);
     if (!intent) {
-      shownBefore = false;
+      isZoneToBring = true;
       break;
     }
     // on the layout that is shown: a shot may have been played since
@@ -91,11 +99,9 @@ async function askZone() {
     const outcome = await request("POST", `/api/v1/zone${location.search}`, asked);
     if (documentOf(shot) === null) break;
     zone = outcome.ok ? outcome.body : null;
-    const isFirst = !shownBefore;
-    shownBefore = Boolean(zone);
     refuse(outcome.ok ? "" : outcome.detail);
     show();
-    if (isFirst && zone && page.dataset.focus === "plan") bringZone();
+    if (isZoneToBring && zone) bringZone();
   }
   isAsking = false;
 }
