@@ -67,6 +67,18 @@ def test_a_layout_is_recorded_with_one_tap_named_found_and_put_away(page, served
     expect(page.locator(".layout")).to_have_count(1)
 
 
+def test_a_layout_is_recorded_with_the_shot_that_is_planned_on_it(page, served, client):
+    client.put("/intent", json=INTENT)
+    go(page, served, "layouts")
+    expect(page.locator("#now")).to_contain_text("this shot is planned on them: Pot 3 in the foot")
+    page.get_by_role("button", name="Record the table as it lies").click()
+    expect(page.locator(".layout")).to_contain_text("150 to 1200 mm away")
+    (kept,) = client.get("/layouts").json()["layouts"]
+    assert kept["intent"]["next_pocket"] == INTENT["next_pocket"]
+    client.delete("/intent")
+    expect(page.locator("#now")).to_have_text("The newest still shows 4 balls.")
+
+
 def test_what_cannot_be_kept_is_said_beside_the_words(browser, served, client):
     client.post("/layouts", json={"title": "One"})
     tab = Tab(browser, served)

@@ -18,6 +18,7 @@ LOOK_COOKIE = "restmark-look"
 TURN_COOKIE = "restmark-turn"
 SHAPE_COOKIE = "restmark-shape"
 """Names of the cookies; ``static/base/screen.js`` sets them."""
+_UPRIGHT_PX, _LYING_PX, _LOW_PX = 400, 960, 520
 MOST_TABLES = 1_000_000
 
 E = TypeVar("E", bound=StrEnum)
@@ -42,6 +43,8 @@ class Shown:
     """Quarter turns of the table, 0 to 3; None: the screen decides."""
     is_tall: bool = False
     """Whether the screen is a phone held upright: the table stands on it, so that it is large."""
+    is_low: bool = False
+    """Whether the screen is a phone that lies on its side: the table on it is small."""
     table: int = 1
     """The table's number, by the address's ``table``."""
     role: Role = Role.OWNER
@@ -51,6 +54,13 @@ class Shown:
     def quarter_turns(self) -> int:
         """How the table is drawn: as chosen, else lying, or standing on a tall screen."""
         return self.turn if self.turn is not None else int(self.is_tall)
+
+    @property
+    def lettered_px(self) -> int:
+        """The width that the table's drawing is lettered for: its words stay readable on it."""
+        if self.quarter_turns % 2:
+            return _UPRIGHT_PX
+        return _LOW_PX if self.is_low else _LYING_PX
 
     def to(self, address: str) -> str:
         """The address of another page of this site, for the same table."""
@@ -71,6 +81,7 @@ def shown_of(request: Request, units: Units) -> Shown:
         look=_choice(Look, request.cookies, LOOK_COOKIE, Look.DEVICE),
         turn=int(turn) if turn in ("0", "1", "2", "3") else None,
         is_tall=request.cookies.get(SHAPE_COOKIE) == "tall",
+        is_low=request.cookies.get(SHAPE_COOKIE) == "low",
         table=_number(table),
         role=Role.OWNER if device is None else Role(device.role),
     )

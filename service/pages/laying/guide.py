@@ -31,8 +31,8 @@ from service.words.plain import capital, joined
 
 from ..frame import Shown, Site
 
-_LYING_PX, _UPRIGHT_PX = 960, 480
-"""Nominal widths: words in an upright drawing stay readable on a phone."""
+_UPRIGHT_PX = 480
+"""What an upright drawing is lettered for: its words stay readable on a phone."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +141,7 @@ def guide_view(look: Look, shown: Shown, turn: int = 0) -> GuideView:
         if look.calibration is None
         else calibration_of(look.calibration).table
     )
-    width_px = _UPRIGHT_PX if turn % 2 else _LYING_PX
+    width_px = _UPRIGHT_PX if turn % 2 else shown.lettered_px
     svg = guide_svg(table, found, said, units=shown.units, turn=turn, width_px=width_px)
     return replace(
         bare,

@@ -16,6 +16,7 @@ from service.layouts.files import plain_svg
 from service.position import Intent
 from service.store import LayoutRecord, NotFoundError, Reader
 from service.words.intents import intent_words
+from service.words.lengths import Lengths, Units
 from service.words.plain import counted
 
 from ..frame import Shown, Site
@@ -40,9 +41,12 @@ class Card:
     picture: str
 
     @classmethod
-    def of(cls, record: LayoutRecord) -> Card:
+    def of(cls, record: LayoutRecord, units: Units) -> Card:
         """From a record; the picture's address changes when the layout does."""
-        shot = "" if record.intent is None else intent_words(Intent.from_dict(record.intent))
+        lengths = Lengths(units=units, surface_mm=record.layout.surface_mm)
+        shot = ""
+        if record.intent is not None:
+            shot = intent_words(Intent.from_dict(record.intent), lengths)
         version = urlencode({"v": record.changed_at.isoformat()})
         return cls(
             number=record.id,
@@ -106,22 +110,34 @@ def library_view(reader: Reader, request: Request, shown: Shown) -> dict[str, An
     older = ""
     if len(found) == SHOWN_MOST and found[-1].id > 1:
         older = "?" + urlencode({**kept, "before": found[-1].id})
-    now = reader.latest_live(shown.table)
     return {
-        "cards": [Card.of(record) for record in found],
+        **_now(reader, shown),
+        "cards": [Card.of(record, shown.units) for record in found],
         "tags": reader.tags(),
         "words": words,
         "tag": tag,
         "struck": struck,
         "older": older,
         "asked": bool(words or tag or is_number),
-        "now": _now_words(now.layout.obstructed or not now.layout.settled, len(now.layout.balls))
-        if now is not None
-        else "",
     }
 
 
-def _now_words(is_unclear: bool, balls: int) -> str:
-    if is_unclear:
-        return "Something was over the table in the newest still: clear it first."
-    return f"The newest still shows {counted(balls, 'ball')}."
+def _now(reader: Reader, shown: Shown) -> dict[str, str]:
+    """What would be recorded: the balls as they lie, in words, and the shot planned on them."""
+    newest = reader.latest_live(shown.table)
+    if newest is None:
+        return {"now": "", "now_shot": ""}
+    if newest.layout.obstructed or not newest.layout.settled:
+        said = "Something was over the table in the newest still: clear it first."
+        return {"now": said, "now_shot": ""}
+    said = f"The newest still shows {counted(len(newest.layout.balls), 'ball')}"
+    planned = reader.pending_intent(shown.table)
+    if planned is None or planned.before_reading_id != newest.id:
+        return {"now": f"{said}.", "now_shot": ""}
+    document = dict(planned.document)
+    lengths = Lengths(units=shown.units, surface_mm=newest.layout.surface_mm)
+    shot = intent_words(Intent.from_dict(document), lengths)
+    return {
+        "now": f"{said}, and this shot is planned on them: {shot}. Both are recorded.",
+        "now_shot": json.dumps(document),
+    }

@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse
 from service.layouts.entry import NOTE_MOST, TITLE_MOST
 from service.layouts.lesson import PARTS_MOST
 from service.store import NotFoundError, Reader
+from service.words.lengths import Units
 
 from ..frame import Shown, Site
 from .layouts import Card
@@ -32,18 +33,20 @@ def install(site: Site) -> None:
 
     @site.app.get("/lessons", include_in_schema=False)
     async def page(request: Request) -> HTMLResponse:
-        def make(reader: Reader, _shown: Shown) -> dict[str, Any]:
-            return lesson_view(reader, request)
+        def make(reader: Reader, shown: Shown) -> dict[str, Any]:
+            return lesson_view(reader, request, shown.units)
 
         return await site.page("laying/lessons.html", request, make)
 
 
-def lesson_view(reader: Reader, request: Request) -> dict[str, Any]:
+def lesson_view(reader: Reader, request: Request, units: Units) -> dict[str, Any]:
     """What the template needs; numbers that no layout has are left out."""
     asked = request.query_params
     title, note = asked.get("title", "")[:TITLE_MOST], asked.get("note", "")[:NOTE_MOST]
     numbers = [text for part in asked.getlist("layouts") for text in part.split(",")]
-    cards = [card for text in numbers[:PARTS_MOST] if (card := _card(reader, text)) is not None]
+    cards = [
+        card for text in numbers[:PARTS_MOST] if (card := _card(reader, text, units)) is not None
+    ]
     chosen = [card.number for card in cards]
 
     def address(order: list[int]) -> str:
@@ -64,16 +67,17 @@ def lesson_view(reader: Reader, request: Request) -> dict[str, Any]:
             "layouts": ",".join(map(str, chosen)),
             "title": title.strip() or "Lesson",
             "note": note,
+            "units": units.value,
         }
     )
     return {"parts": parts, "title": title, "note": note, "chosen": chosen, "files": files}
 
 
-def _card(reader: Reader, text: str) -> Card | None:
+def _card(reader: Reader, text: str, units: Units) -> Card | None:
     if not (text.isascii() and text.isdecimal() and len(text) <= 10 and 0 < int(text) < 2**31):
         return None
     try:
-        return Card.of(reader.layout(int(text)))
+        return Card.of(reader.layout(int(text)), units)
     except NotFoundError:
         return None
 

@@ -170,7 +170,7 @@ def _shot(
     if document is None:
         return Shot(words=NO_INTENT)
     record = of or by_intent.get(_key(document))
-    card = None if record is None else Card.of(record)
+    card = None if record is None else Card.of(record, lengths.units)
     return Shot(
         words=_said(document, lengths),
         title="" if card is None else card.title,

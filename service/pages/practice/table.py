@@ -17,9 +17,6 @@ from ..frame import Shown
 from ..picture import scene_svg
 from .pending import Pending
 
-UPRIGHT_PX = 400
-LYING_PX = 960
-"""Widths that drawings are lettered for: words keep their size on a phone."""
 OUTLINE_MM = 0.3
 """How far an outline as drawn may lie beside the true one: less than its own line is wide."""
 
@@ -38,7 +35,7 @@ def table_view(scene: Scene, pending: Pending | None, shown: Shown, lengths: Len
     drawn = scene_svg(
         scene,
         units=lengths.units,
-        width_px=UPRIGHT_PX if turn % 2 else LYING_PX,
+        width_px=shown.lettered_px,
         turn=turn,
         legend=False,
     )

@@ -17,7 +17,7 @@ from service.words.verdicts import TONES, headline, subline
 
 from ..frame import Shown
 from ..picture import scene_svg
-from ..practice.table import LYING_PX, UPRIGHT_PX, TableView
+from ..practice.table import TableView
 from ..practice.view import PracticeView, scene_fields
 
 
@@ -49,11 +49,13 @@ def attempt_view(reader: Reader, known: KnownSet, shown: Shown, number: int) -> 
         unit=lengths.sign,
         **scene_fields(reader, scene, known, None, shown, lengths),
     )
-    turn = shown.quarter_turns
     drawn = scene_svg(
-        scene, units=shown.units, width_px=UPRIGHT_PX if turn % 2 else LYING_PX, turn=turn,
+        scene,
+        units=shown.units,
+        width_px=shown.lettered_px,
+        turn=shown.quarter_turns,
         legend=False,
-    )  # fmt: skip
+    )
     return AttemptView(
         number=attempt.id,
         meant=intent_words(verdict.intent, lengths) if verdict.intent else "",

@@ -8,5 +8,7 @@ const EVERY_MS = 60_000; // ages and the disk change without an event
 const refreshStrip = refresher(() => `/strip${location.search}`);
 
 onChange(refreshStrip);
-onChoice((name) => name === "units" && refreshStrip());
+// what says lengths and is no part of its own comes anew with its page
+const isWhole = document.querySelector("[data-anew]") !== null;
+onChoice((name) => name === "units" && (isWhole ? location.reload() : refreshStrip()));
 setInterval(refreshStrip, EVERY_MS);

@@ -47,16 +47,20 @@ function lookAt(table) {
 // a touch beside the question closes it
 dialog.addEventListener("click", (event) => event.target === dialog && dialog.close());
 
-// a phone held upright shows the table standing on its end; the service draws it so
+// a phone held upright shows the table standing on its end, one on its side shows it small with
+// larger words; the service draws it so
 const TALL_BELOW_PX = 600;
+const LOW_UP_TO_PX = 520;
 const tall = matchMedia(`(max-width: ${TALL_BELOW_PX - 1}px) and (orientation: portrait)`);
+const low = matchMedia(`(max-height: ${LOW_UP_TO_PX}px) and (orientation: landscape)`);
+const shapeNow = () => (tall.matches ? "tall" : low.matches ? "low" : "");
 
 function keepShape() {
-  const shape = tall.matches ? "tall" : "";
-  if (chosen("shape") !== shape) choose("shape", shape);
+  if (chosen("shape") !== shapeNow()) choose("shape", shapeNow());
 }
 tall.addEventListener("change", keepShape);
-if (chosen("shape") !== (tall.matches ? "tall" : "")) {
+low.addEventListener("change", keepShape);
+if (chosen("shape") !== shapeNow()) {
   changed = "shape";
   keepShape();
 }

@@ -151,4 +151,4 @@ onReady((where) => {
 narrow.addEventListener("change", renew);
 if (narrow.matches) renew();
 onChange(renew);
-onChoice((name) => (name === "units" || name === "turn") && renew());
+onChoice((name) => ["units", "turn", "shape"].includes(name) && renew());

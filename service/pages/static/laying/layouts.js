@@ -3,6 +3,7 @@
 import { act, request } from "../base/ask.js";
 import { onChange } from "../base/live.js";
 import { onReady, refresher } from "../base/parts.js";
+import { onChoice } from "../base/screen.js";
 import { freshTitle } from "./titles.js";
 
 const API = "/api/v1/layouts";
@@ -15,8 +16,11 @@ const refresh = refresher(() => `/layouts/parts${location.search}`);
 
 const numberOf = (element) => element.closest("[data-number]").dataset.number;
 
+// The table as it lies, with the shot that is planned on it.
 async function record() {
-  const outcome = await act("POST", `${API}${atTable}`, {}, { words: "Recording …" });
+  const { intent } = document.getElementById("now").dataset;
+  const asked = intent ? { intent: JSON.parse(intent) } : {};
+  const outcome = await act("POST", `${API}${atTable}`, asked, { words: "Recording …" });
   if (!outcome.ok) return;
   if (location.search.includes("q=") || location.search.includes("tag=")) history.replaceState(null, "", `/layouts${atTable}`);
   await refresh();
@@ -122,10 +126,11 @@ find.addEventListener("input", () => {
 });
 find.addEventListener("submit", (event) => event.preventDefault());
 
+onChoice((name) => name === "units" && refresh());
 document.getElementById("record").hidden = false;
 document.getElementById("import").hidden = false;
 onReady((where) => {
   for (const hidden of where.querySelectorAll("[data-scripted]")) hidden.hidden = false;
   for (const box of where.querySelectorAll("[data-lesson]")) box.checked = chosen.includes(box.dataset.lesson);
 });
-onChange((change) => ["hello", "layout", "reading", "attempt"].includes(change.kind) && refresh());
+onChange((change) => ["hello", "layout", "reading", "attempt", "intent"].includes(change.kind) && refresh());

@@ -3,6 +3,7 @@
 import { act, request } from "../base/ask.js";
 import { onChange } from "../base/live.js";
 import { onReady, refresher } from "../base/parts.js";
+import { onChoice } from "../base/screen.js";
 import { playPlan } from "./play.js";
 
 const MOST_STEPS_BACK = 50;
@@ -144,3 +145,4 @@ onReady((where) => {
   showBack();
 });
 onChange((change) => ["hello", "plan", "layout", "attempt"].includes(change.kind) && refresh());
+onChoice((name) => name === "units" && refresh());

@@ -3,6 +3,7 @@
 import { act } from "../base/ask.js";
 import { onChange } from "../base/live.js";
 import { onReady, refresher } from "../base/parts.js";
+import { onChoice } from "../base/screen.js";
 import { playPlan } from "./play.js";
 import { freshTitle } from "./titles.js";
 
@@ -31,3 +32,4 @@ onReady((where) => {
   for (const hidden of where.querySelectorAll("[data-scripted]")) hidden.hidden = false;
 });
 onChange((change) => ["hello", "plan", "practice"].includes(change.kind) && refresh());
+onChoice((name) => name === "units" && refresh());
