@@ -7,6 +7,8 @@ between two rows of blocks, and go on as soon as the lower row is pushed back.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -70,43 +72,57 @@ def _broken(lines: list[Picture]) -> bool:
 
 def _moved(lines: list[Picture]) -> bool:
     above, last, first, below = lines
-    width = last.shape[1]
-    stay = _differing(last, first, 0)
     step, farthest = BLOCK_PX // COLUMN_PX, FARTHEST_PX // COLUMN_PX
-    for far in range(step, farthest + 1, step):
-        for push in (far, -far):
-            left = _differing(last, first, push)
-            gain = _crossing(stay - left) / (_crossing(left) + USUAL_LEVELS * width)
-            for border in np.unique(np.argwhere(gain > GAIN)[:, 0]):
-                pair = slice(border, border + 2)
-                # an edge that leans is met again some pixels on, inside the blocks, too
-                inside = [
-                    _differing(one[pair], other[pair], 0) - _differing(one[pair], other[pair], push)
-                    for one, other in ((above, last), (first, below))
-                ]
-                more = (stay - left)[pair] - np.maximum(0, np.maximum(*inside))
-                rest = _crossing(left[pair]) + USUAL_LEVELS * width
-                if (_crossing(more) / rest).max() > GAIN:
-                    return True
+    pushes = [far * way for far in range(step, farthest + 1, step) for way in (1, -1)]
+    every = _differing(last, first, [0, *pushes])
+    stay, left = every[0], every[1:]
+    usual = USUAL_LEVELS * last.shape[1]
+    gains = _crossing(stay - left) / (_crossing(left) + usual)
+    found = np.argwhere((gains > GAIN).any(axis=2))
+    for which, border in found:
+        pair = slice(border, border + 2)
+        # an edge that leans is met again some pixels on, inside the blocks, too
+        inside = [
+            np.subtract(*_differing(one[pair], other[pair], [0, pushes[which]]))
+            for one, other in ((above, last), (first, below))
+        ]
+        pushed = left[which][pair]
+        more = (stay[pair] - pushed) - np.maximum(0, np.maximum(*inside))
+        if (_crossing(more) / (_crossing(pushed) + usual)).max() > GAIN:
+            return True
     return False
 
 
-def _differing(upper: Picture, lower: Picture, push: int) -> Floats:
-    """(borders, SEGMENTS): sum of the columns' differences, the lower line ``push`` columns on."""
+def _differing(upper: Picture, lower: Picture, pushes: list[int]) -> Floats:
+    """(pushes, borders, SEGMENTS): sum of the columns' differences, the lower line so far on."""
     farthest = FARTHEST_PX // COLUMN_PX
-    middle = slice(farthest, upper.shape[1] - farthest)
-    pushed = lower[:, middle.start + push : middle.stop + push]
-    off = np.minimum(cv2.absdiff(upper[:, middle], pushed), MOST_LEVELS)
-    means = cv2.resize(off.astype(np.float32), (SEGMENTS, len(off)), interpolation=cv2.INTER_AREA)
-    return np.asarray(means * (off.shape[1] / SEGMENTS), np.float64)
+    count = upper.shape[1] - 2 * farthest
+    middle = np.ascontiguousarray(upper[:, farthest : farthest + count])
+    off = np.empty((len(pushes), *middle.shape), np.uint8)
+    for each, push in zip(off, pushes, strict=True):
+        start = farthest + push
+        cv2.absdiff(middle, lower[:, start : start + count], dst=each)
+    np.minimum(off, MOST_LEVELS, out=off)
+    sums = off.reshape(-1, count).astype(np.float32) @ _segments(count)
+    return np.asarray(sums.reshape(len(pushes), -1, SEGMENTS), np.float64)
+
+
+@lru_cache(maxsize=4)
+def _segments(count: int) -> NDArray[np.float32]:
+    """(count, SEGMENTS): the share of each column that lies in each of the equal segments."""
+    ends = np.linspace(0, count, SEGMENTS + 1)
+    at = np.arange(count)[:, None]
+    share = np.minimum(at + 1, ends[1:]) - np.maximum(at, ends[:-1])
+    return np.asarray(np.maximum(share, 0), np.float32)
 
 
 def _crossing(values: Floats) -> Floats:
-    """(borders - 1, SEGMENTS + 1): sums right of each segment, and left of it one border lower.
+    """(…, borders - 1, SEGMENTS + 1): sums right of each segment, and left of it one border lower.
 
     What follows a block in the middle of a row meets the row above it to the right of that block,
     and the row below to the left.
     """
-    left = np.pad(np.cumsum(values, axis=1), ((0, 0), (1, 0)))
-    right = left[:, -1:] - left
-    return np.asarray(right[:-1] + left[1:], np.float64)
+    left = np.zeros((*values.shape[:-1], values.shape[-1] + 1))
+    np.cumsum(values, axis=-1, out=left[..., 1:])
+    right = left[..., -1:] - left
+    return np.asarray(right[..., :-1, :] + left[..., 1:, :], np.float64)

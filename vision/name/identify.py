@@ -132,34 +132,34 @@ LOOKS_LIKE = 0.5
 def _names(balls: Known) -> tuple[Name, ...]:
     """Joint names; a confidence from what every other name would cost all balls together."""
     table = balls.joint()
-    total, chosen = _assign(table)
+    chosen = linear_sum_assignment(table, maximize=True)[1]
+    lost = _lost(table, chosen)
     return tuple(
-        _name(
-            _lost(table, total, k, int(column)),
-            int(column),
-            look=kept(balls.looks[k]),
-            said=balls.said[k] is not None,
-        )
+        _name(lost[k], int(column), look=kept(balls.looks[k]), said=balls.said[k] is not None)
         for k, column in enumerate(chosen)
     )
 
 
-def _assign(table: FloatArray) -> tuple[float, NDArray[np.intp]]:
-    """Greatest total of a one-to-one naming and each row's column."""
-    rows, columns = linear_sum_assignment(table, maximize=True)
-    return float(table[rows, columns].sum()), columns
+def _lost(table: FloatArray, chosen: NDArray[np.intp]) -> FloatArray:
+    """What all balls together lose if a ball gets another name than the best naming's, (K, 16).
 
-
-def _lost(table: FloatArray, total: float, k: int, column: int) -> FloatArray:
-    """What all balls together lose if ball ``k`` gets each of the names, (16,)."""
-    lost = np.full(len(BALL_IDS), np.inf)
-    lost[column] = 0.0
-    for other in np.flatnonzero(table[k, column] - table[k] < WORTH_TRYING):
-        if other != column:
-            forced = table.copy()
-            forced[k] = -1e6
-            forced[k, other] = table[k, other]
-            lost[other] = total - _assign(forced)[0]
+    A name that is taken drives its ball to another, and so on, until one comes to a free name or
+    to the first ball's own; and that, left free, may draw others. The cheapest such ways are
+    shortest paths between names.
+    """
+    own = table[np.arange(len(table)), chosen]
+    cost = own[:, None] - table
+    way = np.full((len(BALL_IDS), len(BALL_IDS)), np.inf)
+    way[chosen] = cost
+    np.fill_diagonal(way, 0.0)
+    for through in chosen:
+        np.minimum(way, way[:, through, None] + way[through], out=way)
+    free = np.setdiff1d(np.arange(len(BALL_IDS)), chosen)
+    to_free = way[:, free].min(axis=1, initial=np.inf)
+    drawn = way[:, chosen].min(axis=0)
+    lost = cost + np.minimum(way[:, chosen].T, to_free + drawn[:, None])
+    lost[cost >= WORTH_TRYING] = np.inf
+    lost[np.arange(len(table)), chosen] = 0.0
     return lost
 
 
