@@ -28,7 +28,8 @@ PICTURE = draw_still(
     TABLE,
     [DrawnBall(id=name, x_mm=x, y_mm=y) for name, (x, y) in zip("39", PLACES_MM, strict=True)],
 )
-FIRST, AGAIN = [2], [1] * FOLLOWED + [len(BESIDE_MM)]
+FIRST, AGAIN = [2], [1, len(BESIDE_MM)]
+FOLLOWED_ON = [1] * FOLLOWED + [len(BESIDE_MM)]
 ROUND = [ROUND_ABOUT, ROUND_ABOUT]
 
 
@@ -73,7 +74,10 @@ def test_an_unsure_ball_is_looked_at_again_and_from_beside_it() -> None:
 
 
 def test_looks_that_disagree_make_the_stated_error_larger() -> None:
-    agreed, torn = placed_by(Told(sigma_mm=1.0)), placed_by(Told(sigma_mm=1.0, aside_mm=6.0))
+    steady, aside = Told(sigma_mm=1.0), Told(sigma_mm=1.0, aside_mm=6.0)
+    agreed, torn = placed_by(steady), placed_by(aside)
+    assert steady.crops[: len(FIRST + AGAIN)] == FIRST + AGAIN, "found where it was, it is left"
+    assert aside.crops[: len(FIRST + FOLLOWED_ON)] == FIRST + FOLLOWED_ON
     assert torn.centre_mm == pytest.approx(agreed.centre_mm), "a look less like a ball moves none"
     grown = np.sqrt(np.trace(torn.cov_mm2[0]) - np.trace(agreed.cov_mm2[0]))
     assert 6.0 < grown < 20.0, "mm: the looks lie 6 to 12 mm aside"

@@ -102,8 +102,8 @@ def _differing(upper: Picture, lower: Picture, pushes: list[int]) -> Floats:
     for each, push in zip(off, pushes, strict=True):
         start = farthest + push
         cv2.absdiff(middle, lower[:, start : start + count], dst=each)
-    np.minimum(off, MOST_LEVELS, out=off)
-    sums = off.reshape(-1, count).astype(np.float32) @ _segments(count)
+    capped = cv2.min(off.reshape(-1, count), float(MOST_LEVELS))
+    sums = capped.astype(np.float32) @ _segments(count)
     return np.asarray(sums.reshape(len(pushes), -1, SEGMENTS), np.float64)
 
 

@@ -149,7 +149,8 @@ def check_light(seen: Picture, *, name: str = "") -> None:
     Raises:
         StillError: code "too-dark".
     """
-    bright = float(np.percentile(seen[::4, ::4].max(axis=2), 99))
+    blue, green, red = np.moveaxis(seen[::4, ::4], 2, 0)
+    bright = float(np.percentile(np.maximum(np.maximum(blue, green), red), 99))
     if bright < LEAST_BRIGHT:
         raise StillError(
             f"{name or 'still'}: too dark, the brightest parts of the table have {bright:.0f} of "
