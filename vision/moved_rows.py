@@ -102,7 +102,8 @@ def _differing(upper: Picture, lower: Picture, pushes: list[int]) -> Floats:
     for each, push in zip(off, pushes, strict=True):
         start = farthest + push
         cv2.absdiff(middle, lower[:, start : start + count], dst=each)
-    capped = cv2.min(off.reshape(-1, count), float(MOST_LEVELS))
+    flat = off.reshape(-1, count)
+    _, capped = cv2.threshold(flat, MOST_LEVELS, MOST_LEVELS, cv2.THRESH_TRUNC)
     sums = capped.astype(np.float32) @ _segments(count)
     return np.asarray(sums.reshape(len(pushes), -1, SEGMENTS), np.float64)
 
