@@ -107,11 +107,23 @@ def test_a_moment_is_read_again_whole(two):
     assert own == [{part["camera"]: part["sha256"]} for part in made["layout"]["cameras"]]
 
 
-def test_an_archive_that_is_read_again_passes_over_moments_of_several(two, data, database):
-    give_both(two, taken(), taken())
+def test_each_camera_says_its_calibration_and_the_moment_can_be_read_again(two, data, database):
+    two.put("/calibration", params={"camera": "foot"}, json=SECOND.to_dict())
+    made = give_both(two, taken(), taken())[0].json()["reading"]
+    used = {part["camera"]: part["calibration_id"] for part in made["layout"]["cameras"]}
+    assert used == {"overhead": 1, "foot": 3}
     with closing(Store(data, database)) as store, store.reading() as reader:
-        assert list(reader.stills_to_read()) == []
-        assert len(reader.stills(limit=9)) == 2
+        (moment,) = reader.stills_to_read()
+        assert moment.id == made["still"]["id"]
+        assert {part.camera: part.calibration_id for part in moment.parts} == used
+
+
+def test_a_layout_that_is_kept_names_no_camera(two):
+    give_both(two, taken(), taken())
+    kept = two.post("/layouts", json={"title": "As it lay"}).json()["layout"]
+    assert len(kept["balls"]) == 4
+    assert "cameras" not in kept
+    assert not any("seen_by" in ball for ball in kept["balls"])
 
 
 def test_a_camera_that_sends_nothing_is_said_and_waited_for_no_longer(two):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,7 @@ from calibration.arrays import FloatArray
 from calibration.errors import FileFormatError
 from calibration.jsonfile import read_value
 from calibration.notices import Notice, notices_from, sentences
-from calibration.strict import NotNegative, Share
+from calibration.strict import NotNegative, Share, Whole
 from calibration.table import LONGEST_MM, SHORTEST_MM
 
 BALL_IDS = ("cue", *(str(number) for number in range(1, 16)))
@@ -114,6 +114,8 @@ class CameraPart:
     still: str = ""
     sha256: str = ""
     """Hash of the still's bytes, where it is kept."""
+    calibration_id: Whole | None = None
+    """Number of the calibration that its own layout was read with, where that is kept."""
     state: str = AGREES
     """One of ``CAMERA_STATES``."""
     offset_mm: tuple[float, float] = (0.0, 0.0)
@@ -139,6 +141,7 @@ class CameraPart:
             "camera": self.camera,
             "still": self.still,
             "sha256": self.sha256,
+            "calibration_id": self.calibration_id,
             "state": self.state,
             "offset_mm": list(self.offset_mm),
             "turn_deg": self.turn_deg,
@@ -216,6 +219,24 @@ class Layout:
     def warnings(self) -> tuple[str, ...]:
         """The notices' sentences."""
         return sentences(self.notices)
+
+    @property
+    def calibration_ids(self) -> tuple[tuple[str, int], ...]:
+        """Camera and number of its calibration, of the cameras whose stills are kept; by name."""
+        return tuple(
+            sorted(
+                (part.camera, part.calibration_id)
+                for part in self.cameras
+                if part.sha256 and part.calibration_id is not None
+            )
+        )
+
+    def without_cameras(self) -> Layout:
+        """The same balls as an arrangement to keep: what each camera gave stays with its stills."""
+        if not self.cameras:
+            return self
+        balls = tuple(replace(ball, seen_by=()) for ball in self.balls)
+        return replace(self, balls=balls, cameras=())
 
     def ball(self, name: str) -> Ball | None:
         """The ball of that name, or None where it is not on the table."""

@@ -13,6 +13,7 @@ from vision.join.view import View, check_same_table
 from vision.name.taught import Taught
 
 from .layout import Layout
+from .networks import Networks
 from .read import Reader
 from .still import StillError
 
@@ -30,11 +31,15 @@ class JointReader:
         self,
         calibrations: Mapping[str, Calibration],
         finder: Finder | None = None,
+        networks: Networks | None = None,
         taught: Taught | None = None,
     ) -> None:
         check_same_table(calibrations)
         self.taught = taught
-        self.readers = {name: Reader(made, finder=finder) for name, made in calibrations.items()}
+        self.readers = {
+            name: Reader(made, finder=finder, networks=networks)
+            for name, made in calibrations.items()
+        }
 
     def read(
         self,

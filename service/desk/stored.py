@@ -44,15 +44,15 @@ def trust_of(record: CalibrationRecord) -> Trust:
 
 
 def calibration_behind(reader: Reader, reading: ReadingRecord) -> Calibration:
-    """The calibration that ``reading`` was made with.
+    """The calibration that ``reading``'s own still was read with.
 
     Raises:
         StoreError: it is gone.
     """
-    record = reader.calibration(reading.calibration_id)
+    record = reader.calibration(reading.still_calibration_id)
     if record is None:
         raise StoreError(
-            f"reading {reading.id}: its calibration {reading.calibration_id} is gone; "
+            f"reading {reading.id}: its calibration {reading.still_calibration_id} is gone; "
             "allowed: a whole database. Put restmark.db back from your copy."
         )
     return calibration_of(record)

@@ -77,6 +77,7 @@ class Turned:
         """The copy of a layout. What was noted of the still stays with the still."""
         if self.is_same:
             return layout
+        layout = layout.without_cameras()
         balls = tuple(self._ball(ball, layout.surface_mm) for ball in layout.balls)
         return replace(layout, balls=balls, hidden_mm=(), notices=())
 

@@ -119,7 +119,7 @@ def export_stills(
         watch_of: WatchOf = lru_cache(maxsize=1)(DriftWatch)
         for number in track(numbers, "writing stills"):
             reading = reader.reading(number)
-            why = _left_out(reading.layout)
+            why = _left_out(reading.layout) or _by_others(reading)
             if why is not None:
                 done.left_out[why] += 1
                 continue
@@ -154,6 +154,14 @@ def _left_out(layout: Layout) -> str | None:
     if any(ball.doubtful for ball in layout.balls):
         return "a name is in doubt"
     return None
+
+
+def _by_others(reading: ReadingRecord) -> str | None:
+    """Why its still does not show what was read; None where it does."""
+    part = reading.still_part
+    if part is None or all(part.camera in ball.seen_by for ball in reading.layout.balls):
+        return None
+    return "another camera alone saw one of its balls"
 
 
 def _exported(

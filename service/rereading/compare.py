@@ -124,11 +124,12 @@ def _pairs(reader: Reader, target: Target, stills: Sequence[StillToRead]) -> Ite
     spoken = reader.spoken_of([found[0].id for found in readings.values()])
     for still in stills:
         first, *later = readings[still.id]
-        group = target.group(still.table_id, still.calibration_id)
+        group = target.group(still)
         made = [
             each
             for each in later
             if (each.calibration_id, each.read_by.set_id) == (group.calibration_id, group.set_id)
+            and each.layout.calibration_ids == group.cameras
             and (each.read_by.weights, each.read_by.software) == (target.weights, target.software)
         ]
         if made:

@@ -50,7 +50,7 @@ class Estimate:
             "groups": [
                 {
                     "table": group.table_id, "calibration": group.calibration_id,
-                    "set": group.set_id, "stills": count,
+                    "set": group.set_id, "cameras": dict(group.cameras), "stills": count,
                 }
                 for group, count in self.groups.items()
             ],

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from service.store import ReadAgain, Store
+from service.store import ReadAgain, StillToRead, Store
 
 from .refusals import Refusals
-from .values import BatchRead, Group, Job, StillJob
+from .values import BatchRead, Group, Job, PartJob, StillJob
 from .wanted import Plan, Target
 from .work import packed
 
@@ -48,18 +48,15 @@ class Kept:
             with self._store.reading() as reader:
                 unsettled = reader.unsettled(ids)
                 stills = tuple(
-                    StillJob(
-                        id=still.id, sha256=still.sha256, name=still.name,
-                        settled=still.id not in unsettled,
-                    )
+                    _still_job(still, group, settled=still.id not in unsettled)
                     for still in reader.stills_to_read(ids=ids)
-                )  # fmt: skip
-            calibration, taught = self._documents(group)
+                )
+            calibrations, taught = self._documents(group)
             yield Batch(
                 group=group,
                 job=_job(
                     Job(
-                        key="", calibration=calibration, taught=taught,
+                        key="", calibrations=calibrations, taught=taught,
                         weights=self._target.weights, software=self._target.software,
                         source=self._source, stills=(),
                     ),
@@ -86,27 +83,46 @@ class Kept:
                 ],
                 table_id=batch.group.table_id,
                 calibration_id=batch.group.calibration_id,
+                cameras=batch.group.cameras,
                 set_id=batch.group.set_id,
                 weights=weights,
                 software=software,
             )
 
-    def _packed(self, group: Group) -> tuple[bytes, bytes | None]:
+    def _packed(self, group: Group) -> tuple[tuple[tuple[str, bytes], ...], bytes | None]:
+        wanted = group.cameras or (("", group.calibration_id),)
         with self._store.reading() as reader:
-            held = reader.calibration(group.calibration_id)
-        # the rows refer to it, and references are kept
-        assert held is not None
+            held = {camera: reader.calibration(number) for camera, number in wanted}
+        documents = []
+        for camera, record in held.items():
+            # the rows refer to it, and references are kept
+            assert record is not None
+            documents.append((camera, packed(record.document)))
         taught = self._target.sets[group.table_id].taught
-        return packed(held.document), None if taught is None else packed(taught.to_dict())
+        return tuple(documents), None if taught is None else packed(taught.to_dict())
+
+
+def _still_job(still: StillToRead, group: Group, *, settled: bool) -> StillJob:
+    used = dict(group.cameras)
+    return StillJob(
+        id=still.id, sha256=still.sha256, name=still.name, settled=settled, away=still.away,
+        parts=tuple(
+            PartJob(
+                camera=part.camera, calibration_id=used[part.camera], sha256=part.sha256,
+                name=part.name,
+            )
+            for part in still.parts
+        ),
+    )  # fmt: skip
 
 
 def _job(like: Job, stills: tuple[StillJob, ...]) -> Job:
     """The job of those stills, with the key that its content gives."""
-    whole = hashlib.sha256(like.calibration + (like.taught or b""))
+    whole = hashlib.sha256(b"".join(document for _, document in like.calibrations))
+    whole.update(like.taught or b"")
     whole.update(f"{like.weights} {like.software} {like.source}".encode())
     for still in stills:
         whole.update(f"\0{still.id} {still.sha256} {still.settled}".encode())
-    return Job(
-        key=f"reread-{whole.hexdigest()[:32]}", calibration=like.calibration, taught=like.taught,
-        weights=like.weights, software=like.software, source=like.source, stills=stills,
-    )  # fmt: skip
+        for part in still.parts:
+            whole.update(f"\0{part.camera} {part.sha256} {part.calibration_id}".encode())
+    return replace(like, key=f"reread-{whole.hexdigest()[:32]}", stills=stills)

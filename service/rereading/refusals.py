@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from .errors import RereadError
-from .values import Group, Refused
+from .values import Group, Key, Refused
 
 FOLDER, FILE = "reread", "refused.jsonl"
 
@@ -20,17 +20,19 @@ class Refusals:
     def __init__(self, data_dir: Path) -> None:
         self.path = data_dir / FOLDER / FILE
 
-    def known(self, weights: str, software: str) -> dict[tuple[int, int, int], str]:
-        """The code of each refusal by those networks and release, by still, calibration and set
-        (0: none)."""
-        out: dict[tuple[int, int, int], str] = {}
+    def known(self, weights: str, software: str) -> dict[Key, str]:
+        """The code of each refusal by those networks and release, by what was read with what."""
+        out: dict[Key, str] = {}
         for line in self._lines():
             # a line that was cut when the power went is no line
-            with contextlib.suppress(ValueError, TypeError, KeyError):
+            with contextlib.suppress(ValueError, TypeError, KeyError, AttributeError):
                 said = json.loads(line)
                 if (said["weights"], said["software"]) == (weights, software):
-                    place = (said["still_id"], said["calibration_id"], said["set_id"] or 0)
-                    out[place] = said["code"]
+                    group = Group(
+                        table_id=0, calibration_id=said["calibration_id"], set_id=said["set_id"],
+                        cameras=tuple(sorted(said.get("cameras", {}).items())),
+                    )  # fmt: skip
+                    out[group.key(said["still_id"])] = said["code"]
         return out
 
     def add(self, group: Group, refused: Sequence[Refused], weights: str, software: str) -> None:
@@ -41,6 +43,7 @@ class Refusals:
                     "still_id": each.still_id,
                     "calibration_id": group.calibration_id,
                     "set_id": group.set_id,
+                    "cameras": dict(group.cameras),
                     "weights": weights,
                     "software": software,
                     "code": each.code,

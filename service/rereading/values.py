@@ -12,27 +12,52 @@ class Group:
     table_id: int
     calibration_id: int
     set_id: int | None
+    cameras: tuple[tuple[str, int], ...] = ()
+    """Each camera's calibration, by name, where several looked at the moment."""
+
+    def key(self, still_id: int) -> Key:
+        """One still read so."""
+        return (still_id, self.calibration_id, self.set_id or 0, self.cameras)
+
+
+Key = tuple[int, int, int, tuple[tuple[str, int], ...]]
+"""Still, calibration, set (0: none) and cameras' calibrations."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartJob:
+    """One camera's still of a moment of several."""
+
+    camera: str
+    calibration_id: int
+    sha256: str
+    name: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StillJob:
-    """A still to be read."""
+    """A still to be read, or the moment that it stands for."""
 
     id: int
     sha256: str
     name: str
     settled: bool
     """False where whoever sent it said that balls rolled: no picture shows that."""
+    parts: tuple[PartJob, ...] = ()
+    """The stills of its moment, itself among them, where several cameras looked."""
+    away: tuple[str, ...] = ()
+    """The cameras that gave none then."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
-    """Some stills of one table and calibration."""
+    """Some stills of one table that the same calibrations read."""
 
     key: str
     """The same for the same work, whoever asks for it."""
-    calibration: bytes
-    """Its document as compressed JSON; a worker keeps the maps of the last one."""
+    calibrations: tuple[tuple[str, bytes], ...]
+    """Each camera's document as compressed JSON, of no name where one alone looked; a worker keeps
+    the maps of the last ones."""
     taught: bytes | None
     """The ball set likewise."""
     weights: str

@@ -10,11 +10,11 @@ from importlib.metadata import version
 
 from service.desk.names.ball_set import BallSet
 from service.desk.names.known_set import KnownSet
-from service.store import Reader, Store
+from service.store import OVERHEAD, Reader, StillToRead, Store
 from vision.networks import fingerprint
 
 from .refusals import Refusals
-from .values import Group
+from .values import Group, Key
 
 BATCH = 24
 """Stills a job at most: about a second of work, and no more is read in vain where a worker dies."""
@@ -40,24 +40,30 @@ class Target:
     wanted: Wanted
     weights: str
     software: str
-    newest: dict[int, int]
-    """Each table's newest calibration."""
+    newest: dict[int, dict[str, int]]
+    """Each table's newest calibrations, by camera."""
     sets: dict[int, KnownSet]
 
-    def group(self, table_id: int, own_calibration_id: int) -> Group:
-        """What a still of that table and first calibration is read with."""
-        held = self.newest.get(table_id, own_calibration_id)
+    def group(self, still: StillToRead) -> Group:
+        """What a still is read with."""
+        held = self.newest.get(still.table_id, {}) if self.wanted.newest else {}
         return Group(
-            table_id=table_id,
-            calibration_id=held if self.wanted.newest else own_calibration_id,
-            set_id=self.sets[table_id].set_id,
+            table_id=still.table_id,
+            calibration_id=held.get(OVERHEAD, still.calibration_id),
+            set_id=self.sets[still.table_id].set_id,
+            cameras=tuple(
+                sorted(
+                    (part.camera, held.get(part.camera, part.calibration_id))
+                    for part in still.parts
+                )
+            ),
         )
 
-    def made_with(self, reader: Reader, ids: list[int] | None = None) -> set[tuple[int, int, int]]:
-        """Still, calibration and set (0: none) of the readings that were made so already."""
+    def made_with(self, reader: Reader, ids: list[int] | None = None) -> set[Key]:
+        """The readings that were made so already."""
         return {
-            (still_id, calibration_id, set_id or 0)
-            for still_id, calibration_id, set_id in reader.read_with(
+            (made.still_id, made.calibration_id, made.set_id or 0, made.cameras)
+            for made in reader.read_with(
                 weights=self.weights, software=self.software, table_id=self.wanted.table_id, ids=ids
             )
         }
@@ -93,12 +99,15 @@ def target_of(store: Store, wanted: Wanted) -> Target:
     """Today's networks and release, and what holds at each table."""
     with store.reading() as reader:
         tables = list(reader.tables_calibrated())
-        held = {number: reader.calibration(table_id=number) for number in tables}
+        held = {number: reader.calibrations_held(number) for number in tables}
     return Target(
         wanted=wanted,
         weights=fingerprint(),
         software=version("restmark"),
-        newest={number: found.id for number, found in held.items() if found is not None},
+        newest={
+            number: {camera: record.id for camera, record in found.items()}
+            for number, found in held.items()
+        },
         sets={number: BallSet(store, table_id=number).known() for number in tables},
     )
 
@@ -112,13 +121,13 @@ def plan(store: Store, target: Target, refusals: Refusals) -> Plan:
         for still in reader.stills_to_read(
             table_id=target.wanted.table_id, since=target.wanted.since
         ):
-            group = target.group(still.table_id, still.calibration_id)
-            mine = (still.id, group.calibration_id, group.set_id or 0)
+            group = target.group(still)
+            mine = group.key(still.id)
             if mine in made:
                 out.read += 1
             elif mine in known:
                 out.refused[known[mine]] += 1
             else:
                 out.groups.setdefault(group, []).append(still.id)
-                out.size_bytes += still.size_bytes
+                out.size_bytes += sum(each.size_bytes for each in still.parts or (still,))
     return out

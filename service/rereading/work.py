@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import time
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib.metadata import version
 from typing import Any
@@ -14,9 +14,12 @@ import cv2
 
 from calibration.errors import RestmarkError
 from calibration.kept.calibration import Calibration
+from service.desk.arriving.joining import Given, as_kept
+from service.desk.refusals import no_still
+from vision.layout import Layout
 from vision.name.taught import Taught
 from vision.networks import Networks, fingerprint, loaded
-from vision.read import Reader
+from vision.read_together import JointReader
 
 from .errors import RereadError
 from .stills import StillGoneError, fetched
@@ -56,11 +59,15 @@ def read_batch(job: Job) -> BatchRead:
 
 
 def _read(job: Job, still: StillJob) -> Found:
-    data = fetched(job.source, still.sha256)
+    parts = still.parts or (still,)
+    stills = [fetched(job.source, part.sha256) for part in parts]
+    reader = _reader(job.calibrations, job.taught)
     started = time.perf_counter()
-    layout = _reader(job.calibration, job.taught).read_still(
-        data, name=still.name, settled=still.settled, afresh=True
-    )
+    if still.parts:
+        layout = _joined(reader, still, stills)
+    else:
+        (alone,) = reader.readers.values()
+        layout = alone.read_still(stills[0], name=still.name, settled=still.settled, afresh=True)
     took_ms = round((time.perf_counter() - started) * 1000, 1)
     return Found(
         still_id=still.id,
@@ -68,6 +75,23 @@ def _read(job: Job, still: StillJob) -> Found:
         comparable=layout.settled and not layout.obstructed,
         took_ms=took_ms,
     )
+
+
+def _joined(reader: JointReader, still: StillJob, stills: Sequence[bytes]) -> Layout:
+    layout = reader.read(
+        {part.camera: data for part, data in zip(still.parts, stills, strict=True)},
+        names={part.camera: part.name for part in still.parts},
+        away={camera: no_still(camera) for camera in still.away},
+        settled=still.settled,
+        afresh=True,
+    )
+    given = {
+        part.camera: Given(
+            still=part.name, sha256=part.sha256, calibration_id=part.calibration_id
+        )
+        for part in still.parts
+    }  # fmt: skip
+    return as_kept(layout, given, still=still.name)
 
 
 def _refused(still: StillJob, refusal: RestmarkError, *, lasting: bool) -> Refused:
@@ -82,10 +106,13 @@ def _networks() -> Networks:
 
 
 @lru_cache(maxsize=1)
-def _reader(calibration: bytes, taught: bytes | None) -> Reader:
-    """Maps of the calibration read last; jobs come sorted by it."""
-    return Reader(
-        Calibration.from_dict(_document(calibration), path="calibration"),
+def _reader(calibrations: tuple[tuple[str, bytes], ...], taught: bytes | None) -> JointReader:
+    """Maps of the calibrations read with last; jobs come sorted by them."""
+    return JointReader(
+        {
+            camera: Calibration.from_dict(_document(document), path="calibration")
+            for camera, document in calibrations
+        },
         networks=_networks(),
         taught=None if taught is None else Taught.from_dict(_document(taught), path="set"),
     )

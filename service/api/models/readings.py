@@ -28,6 +28,10 @@ class CameraPartOut(Open):
     camera: str
     still: str
     sha256: Annotated[str, Field(description="Hash of its still's bytes.")] = ""
+    calibration_id: Annotated[
+        int | None,
+        Field(description="The calibration that it was read with; null where that was not kept."),
+    ] = None
     state: Annotated[
         str,
         Field(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from calibration.errors import CalibrationError, RestmarkError
 from service.desk.readers import ReadStill, view_of
@@ -34,16 +34,19 @@ def joined(
     """
     missing: dict[str, RestmarkError] = dict(moment.away)
     own = {part.camera: part.layout for part in previous.cameras} if previous else {}
-    views, hashes = [], {}
+    views, given = [], {}
     refusals: list[RestmarkError] = []
     for upload in moment.uploads:
         if upload.camera not in held:
             missing[upload.camera] = unknown_camera(upload.camera, tuple(held), upload.table_id)
             continue
-        made = calibration_of(held[upload.camera])
+        record = held[upload.camera]
+        given[upload.camera] = Given(
+            still=upload.name, sha256=upload.sha256, calibration_id=record.id
+        )
         try:
             view = view_of(
-                read, upload.camera, upload.data, made,
+                read, upload.camera, upload.data, calibration_of(record),
                 name=upload.name, previous=own.get(upload.camera), taught=taught,
             )  # fmt: skip
         except (StillError, CalibrationError) as refused:
@@ -51,9 +54,30 @@ def joined(
             refusals.append(refused)
             continue
         views.append(view)
-        hashes[upload.camera] = upload.sha256
     if not views:
         raise [*refusals, *missing.values()][0]
     layout = join_views(views, away=missing, previous=previous)
-    parts = tuple(replace(part, sha256=hashes.get(part.camera, "")) for part in layout.cameras)
-    return replace(layout, cameras=parts, still=moment.main.name)
+    return as_kept(layout, given, still=moment.main.name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """A camera's still of a moment as the store keeps it."""
+
+    still: str
+    sha256: str
+    calibration_id: int
+
+
+def as_kept(layout: Layout, given: Mapping[str, Given], *, still: str) -> Layout:
+    """The joined layout, called as its first still, whose parts name what they were read from.
+
+    A camera whose still was refused names it too: a later calibration may read it.
+    """
+    parts = tuple(
+        replace(
+            part, still=own.still, sha256=own.sha256, calibration_id=own.calibration_id
+        ) if (own := given.get(part.camera)) else part
+        for part in layout.cameras
+    )  # fmt: skip
+    return replace(layout, cameras=parts, still=still)

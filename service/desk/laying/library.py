@@ -67,7 +67,7 @@ class Library:
         _check_shot(kept)
         with self.store.writing() as writer:
             record = writer.add_layout(
-                kept.layout,
+                kept.layout.without_cameras(),
                 title=kept.title,
                 note=kept.note,
                 tags=kept.tags,
@@ -163,7 +163,7 @@ def _kept(row: Mapping[str, Any], layout: Layout) -> KeptLayout:
         {
             "title": f"Layout of {clock.now().astimezone():%Y-%m-%d %H:%M}",
             **given,
-            "layout": layout,
+            "layout": layout.without_cameras(),
             "intent": None if intent is None else Intent.from_dict(intent, path="layout.intent"),
         },
         path="layout",

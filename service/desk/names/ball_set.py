@@ -62,7 +62,7 @@ class BallSet:
 
     def _with(self, reader: Reader, reading: ReadingRecord, known: KnownSet) -> KnownSet:
         """The set after one corrected still; one that cannot be learned from leaves it as is."""
-        record = reader.calibration(reading.calibration_id)
+        record = reader.calibration(reading.still_calibration_id)
         if record is None:
             return known
         try:
@@ -78,12 +78,17 @@ class BallSet:
 def _to_learn_from(reader: Reader, reading: ReadingRecord) -> Layout:
     """The reading's layout; of a set of its own colours those names alone that a person said.
 
-    There a sure name is no evidence: it is the one that was left.
+    There a sure name is no evidence: it is the one that was left. What another camera alone saw
+    is not in its still.
     """
+    layout, part = reading.layout, reading.still_part
+    if part is not None:
+        seen = tuple(ball for ball in layout.balls if part.camera in ball.seen_by)
+        layout = replace(layout, balls=seen)
     said = reader.corrections(reading.id)
     if not (said and said[0].layout_before.unlike):
-        return reading.layout
-    return replace(reading.layout, balls=tuple(b for b in reading.layout.balls if b.said))
+        return layout
+    return replace(layout, balls=tuple(ball for ball in layout.balls if ball.said))
 
 
 def _given(reader: Reader, table_id: int) -> KnownSet:

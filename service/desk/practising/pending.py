@@ -124,7 +124,7 @@ def set_waiting(
         intent.to_dict(),
         before_reading_id=at.newest_id if lies and at.newest_id is not None else before_id,
         practice_id=None if practice is None else practice.id,
-        waits_for=wanted.to_dict(),
+        waits_for=wanted.without_cameras().to_dict(),
         given_by=PERSON,
     )
 
@@ -140,7 +140,8 @@ def tell_change(writer: Writer, table_id: int, was: IntentRecord | None) -> None
 
 def _document(writer: Writer, layout: Layout) -> dict[str, Any]:
     """A layout of the chain under the name of its still."""
-    return replace(layout, still=writer.reading(reading_of(layout)).still.name).to_dict()
+    still = writer.reading(reading_of(layout)).still.name
+    return replace(layout.without_cameras(), still=still).to_dict()
 
 
 def _why(intent: IntentRecord, at: At) -> str | None:

@@ -88,7 +88,7 @@ def _given(found: Due, newest_id: int) -> dict[str, Any] | None:
     return {
         "document": found.intent.to_dict(),
         "before_reading_id": found.wanted_id if waits_for_layout else newest_id,
-        "waits_for": None if found.wanted is None else found.wanted.to_dict(),
+        "waits_for": None if found.wanted is None else found.wanted.without_cameras().to_dict(),
         "place": None if found.turn is None else found.turn.place,
     }
 

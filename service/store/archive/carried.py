@@ -24,6 +24,8 @@ class Carried:
     point to. Rows that even so are alike are the same one after the other."""
     parent: str | None = None
     """Column of a row that this one belongs to: it comes with it, or not at all."""
+    layouts: tuple[str, ...] = ()
+    """Columns that hold layouts, whose cameras name calibrations by number."""
     left_out: frozenset[str] = frozenset()
     """Columns that follow from the others."""
     only: sa.ColumnElement[bool] | None = None
@@ -76,9 +78,15 @@ CARRIED: tuple[Carried, ...] = (
     Carried(
         table=t.readings,
         known_by=("still_id", "calibration_id", "read_at"),
+        layouts=("layout",),
         at_home=_not_live,
     ),
-    Carried(table=t.corrections, known_by=("reading_id", "made_at"), parent="reading_id"),
+    Carried(
+        table=t.corrections,
+        known_by=("reading_id", "made_at"),
+        parent="reading_id",
+        layouts=("layout_before",),
+    ),
     Carried(table=t.plans, known_by=("made_at",)),
     Carried(table=t.layouts, known_by=("made_at",)),
     Carried(table=t.layout_tags, known_by=("layout_id", "tag"), parent="layout_id"),

@@ -214,11 +214,17 @@ class _Taking:
 
     def _here(self, carried: Carried, row: Row) -> Row:
         """The row with the numbers that what it points to has here."""
-        return row | {
-            column: self.numbers[target][row[column]]
-            for column, target in carried.points_to.items()
-            if row[column] is not None
-        }
+        calibrations = self.numbers[t.calibrations.name]
+        layouts = {column: _layout_here(row[column], calibrations) for column in carried.layouts}
+        return (
+            row
+            | layouts
+            | {
+                column: self.numbers[target][row[column]]
+                for column, target in carried.points_to.items()
+                if row[column] is not None
+            }
+        )
 
     def _finish(self, practices: list[Row]) -> None:
         """A practice that was open ends with its last still: nobody plays it here."""
@@ -248,3 +254,14 @@ class _Taking:
 def _batches(rows: Iterator[Row]) -> Iterator[list[Row]]:
     while batch := list(itertools.islice(rows, _AT_ONCE)):
         yield batch
+
+
+def _layout_here(layout: Row, calibrations: Numbers) -> Row:
+    """A layout whose cameras name their calibrations by the numbers that those have here."""
+    if not layout.get("cameras"):
+        return layout
+    parts = [
+        part | {"calibration_id": calibrations.get(part.get("calibration_id") or 0)}
+        for part in layout["cameras"]
+    ]
+    return layout | {"cameras": parts}

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -19,6 +19,23 @@ _AT_ONCE = 2000
 _SETTLED = t.readings.c.layout["settled"].as_boolean()
 
 
+_PARTS_AT_ONCE = 50
+"""Joined layouts hold those of all cameras beside their own."""
+_CAMERAS = "cameras"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartToRead:
+    """One camera's still of a moment of several."""
+
+    camera: str
+    name: str
+    sha256: str
+    size_bytes: int
+    calibration_id: int
+    """That it was read with first."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StillToRead:
     """A still, with what reading it again must know."""
@@ -30,6 +47,21 @@ class StillToRead:
     size_bytes: int
     calibration_id: int
     """Of its first reading."""
+    parts: tuple[PartToRead, ...] = ()
+    """The stills of its moment, itself among them, where several cameras looked."""
+    away: tuple[str, ...] = ()
+    """The cameras that gave none then."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeWith:
+    """A reading by what it was made with, beside networks and release."""
+
+    still_id: int
+    calibration_id: int
+    set_id: int | None
+    cameras: tuple[tuple[str, int], ...] = ()
+    """Calibration of each camera, by name, where several looked."""
 
 
 class AskingAgain(Asking):
@@ -44,7 +76,8 @@ class AskingAgain(Asking):
     ) -> Iterator[StillToRead]:
         """Stills that were read at least once, in the order of their numbers.
 
-        Not those of several cameras: one of them alone is no reading of their moment.
+        Of a moment of several cameras the still that its reading is kept with, the others as its
+        parts; not where it was not kept which calibration each was read with.
         """
         first = t.readings.alias()
         newer = t.readings.alias()
@@ -55,9 +88,11 @@ class AskingAgain(Asking):
         )
         columns = ("id", "table_id", "sha256", "name", "size_bytes")
         query = sa.select(
-            *(t.stills.c[name] for name in columns), first.c.calibration_id
+            *(t.stills.c[name] for name in columns),
+            first.c.calibration_id,
+            first.c.id.label("reading_id"),
+            _is_joint(first).label("is_joint"),
         ).join_from(t.stills, first, first.c.id == lowest)
-        query = query.where(first.c.layout["cameras"].as_string().is_(None))
         if table_id is not None:
             query = query.where(t.stills.c.table_id == table_id)
         if since is not None:
@@ -68,10 +103,57 @@ class AskingAgain(Asking):
         while True:
             page = query.where(t.stills.c.id > last).order_by(t.stills.c.id).limit(_AT_ONCE)
             rows = self._connection.execute(page).all()
-            yield from (StillToRead(**row._mapping) for row in rows)
+            parts = self._parts_of([row.reading_id for row in rows if row.is_joint])
+            for row in rows:
+                plain = {name: getattr(row, name) for name in (*columns, "calibration_id")}
+                if not row.is_joint:
+                    yield StillToRead(**plain)
+                elif row.reading_id in parts:
+                    joint, away = parts[row.reading_id]
+                    yield StillToRead(**plain, parts=joint, away=away)
             if len(rows) < _AT_ONCE:
                 return
             last = rows[-1].id
+
+    def _parts_of(
+        self, reading_ids: Sequence[int]
+    ) -> dict[int, tuple[tuple[PartToRead, ...], tuple[str, ...]]]:
+        """Stills of joined readings, and who was away, where all is kept that reads them again."""
+        out = {}
+        for reading_id, told in self._told_of(reading_ids).items():
+            kept = [part for part in told if part.get("sha256")]
+            sizes = self._sizes({part["sha256"] for part in kept})
+            if all(part.get("calibration_id") and part["sha256"] in sizes for part in kept):
+                out[reading_id] = (
+                    tuple(
+                        PartToRead(
+                            camera=part["camera"], name=part["still"], sha256=part["sha256"],
+                            size_bytes=sizes[part["sha256"]],
+                            calibration_id=part["calibration_id"],
+                        )
+                        for part in kept
+                    ),
+                    tuple(part["camera"] for part in told if not part.get("sha256")),
+                )  # fmt: skip
+        return out
+
+    def _told_of(self, reading_ids: Sequence[int]) -> dict[int, list[dict[str, Any]]]:
+        """What joined layouts say of their cameras, without each camera's own layout."""
+        out = {}
+        for start in range(0, len(reading_ids), _PARTS_AT_ONCE):
+            some = reading_ids[start : start + _PARTS_AT_ONCE]
+            query = sa.select(t.readings.c.id, t.readings.c.layout[_CAMERAS].label(_CAMERAS))
+            for row in self._connection.execute(query.where(t.readings.c.id.in_(some))):
+                out[row.id] = [
+                    {name: value for name, value in part.items() if name != "layout"}
+                    for part in row.cameras
+                ]
+        return out
+
+    def _sizes(self, hashes: Collection[str]) -> dict[str, int]:
+        query = sa.select(t.stills.c.sha256, t.stills.c.size_bytes)
+        rows = self._connection.execute(query.where(t.stills.c.sha256.in_(hashes)))
+        return {row.sha256: row.size_bytes for row in rows}
 
     def read_with(
         self,
@@ -80,18 +162,28 @@ class AskingAgain(Asking):
         software: str,
         table_id: int | None = None,
         ids: Collection[int] | None = None,
-    ) -> Iterator[tuple[int, int, int | None]]:
-        """Still, calibration and set of every reading that those networks and release made."""
+    ) -> Iterator[MadeWith]:
+        """Every reading that those networks and release made."""
         readings = t.readings.c
-        query = sa.select(readings.still_id, readings.calibration_id, readings.set_id).where(
-            readings.weights == weights, readings.software == software
-        )
+        query = sa.select(
+            readings.id, readings.still_id, readings.calibration_id, readings.set_id,
+            _is_joint(t.readings).label("is_joint"),
+        ).where(readings.weights == weights, readings.software == software)  # fmt: skip
         if table_id is not None:
             query = query.where(readings.table_id == table_id)
         if ids is not None:
             query = query.where(readings.still_id.in_(ids))
+        joint: dict[int, MadeWith] = {}
         for row in self._connection.execute(query.execution_options(yield_per=_AT_ONCE)):
-            yield (row.still_id, row.calibration_id, row.set_id)
+            made = MadeWith(
+                still_id=row.still_id, calibration_id=row.calibration_id, set_id=row.set_id
+            )
+            if row.is_joint:
+                joint[row.id] = made
+            else:
+                yield made
+        for reading_id, told in self._told_of(list(joint)).items():
+            yield replace(joint[reading_id], cameras=_calibrations(told))
 
     def unsettled(self, ids: Collection[int]) -> set[int]:
         """Of those stills the ones whose balls rolled, as an earlier reading says."""
@@ -131,3 +223,13 @@ class AskingAgain(Asking):
         )
         found = self._connection.execute(query).scalar_one()
         return None if found is None else float(found)
+
+
+def _is_joint(readings: sa.FromClause) -> sa.ColumnElement[bool]:
+    return readings.c.layout[_CAMERAS].as_string().is_not(None)
+
+
+def _calibrations(told: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, int], ...]:
+    """As ``Layout.calibration_ids``, of what a joined layout says of its cameras."""
+    found = ((part["camera"], part.get("calibration_id"), part.get("sha256")) for part in told)
+    return tuple(sorted((camera, number) for camera, number, sha256 in found if number and sha256))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from vision.layout import Layout
+from vision.layout import CameraPart, Layout
 
 POSTED, WATCHED, IMPORTED = "posted", "watched", "imported"
 """Where a still came from."""
@@ -71,6 +71,20 @@ class ReadingRecord:
     outcome: Mapping[str, Any] | None = None
     """What happened since the live reading before, as an event's JSON; None where nobody looked."""
     read_by: ReadBy = ReadBy()
+
+    @property
+    def still_calibration_id(self) -> int:
+        """The calibration of the camera that took its still: not the table's first where that one
+        gave none."""
+        part = self.still_part
+        number = None if part is None else part.calibration_id
+        return self.calibration_id if number is None else number
+
+    @property
+    def still_part(self) -> CameraPart | None:
+        """What the camera of its still gave, where several looked at the table."""
+        mine = self.still.sha256
+        return next((part for part in self.layout.cameras if part.sha256 == mine), None)
 
     def to_dict(self) -> dict[str, Any]:
         """JSON object of the API."""

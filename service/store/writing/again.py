@@ -37,19 +37,21 @@ class WritingAgain(Writing):
         *,
         table_id: int,
         calibration_id: int,
+        cameras: tuple[tuple[str, int], ...] = (),
         set_id: int | None,
         weights: str,
         software: str,
     ) -> int:
         """Readings beside the earlier ones, never live; how many were new.
 
-        A still that was read with the same calibration, set, networks and release is passed over.
+        ``cameras`` are the calibrations of a moment of several, by camera's name. A still that was
+        read with the same calibrations, set, networks and release is passed over.
         """
         ids = [each.still_id for each in found]
         same = {
-            still_id
-            for still_id, *made in self.read_with(weights=weights, software=software, ids=ids)
-            if made == [calibration_id, set_id]
+            made.still_id
+            for made in self.read_with(weights=weights, software=software, ids=ids)
+            if (made.calibration_id, made.set_id, made.cameras) == (calibration_id, set_id, cameras)
         }
         rows = [
             {

@@ -24,8 +24,7 @@ def estimate_lines(found: Mapping[str, Any]) -> Iterator[str]:
     for group in found["groups"]:
         named = "" if group["set"] is None else f", ball set {group['set']}"
         yield (
-            f"  table {group['table']}, calibration {group['calibration']}{named}: "
-            f"{_stills(group['stills'])}"
+            f"  table {group['table']}, {_calibrations(group)}{named}: {_stills(group['stills'])}"
         )
     yield from _refused(found["refused_before"], "refused before, not tried again")
     if found["core_hours"] is not None:
@@ -33,6 +32,11 @@ def estimate_lines(found: Mapping[str, Any]) -> Iterator[str]:
             f"{found['still_ms']:.0f} ms a still on one core here, as three of them just took: "
             f"{time_said(found['core_hours'] * 3600)} of one core, over N workers an Nth of it"
         )
+
+
+def _calibrations(group: Mapping[str, Any]) -> str:
+    by = [f"{camera} {number}" for camera, number in group["cameras"].items()]
+    return f"calibrations {', '.join(by)}" if by else f"calibration {group['calibration']}"
 
 
 def done_lines(found: Mapping[str, Any]) -> Iterator[str]:
