@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -14,7 +16,7 @@ from vision.layout import Layout
 
 from .app import REFUSED, app, guarded
 from .console import complain, note, out, print_json, say, tracked
-from .given.cameras import ByCalibration, groups_of, joint_folders
+from .given.cameras import ByCalibration, Group, groups_of, joint_folders, watched_sources
 from .given.inputs import Entry, InputError, folder_entries, is_layout_file
 from .given.keeping import check_keepable, keep_session, played_time
 from .given.layouts import Ground, check_surface
@@ -102,12 +104,13 @@ def session(
     An attempt that cannot be scored stays in its place with the reason; the exit code is then 1.
     With --server the folder's stills go to a running service, which scores and keeps them.
     Several cameras over one table: each --calibration is followed by its camera's folder, as many
-    stills in each; those in the same place of the order are one moment.
+    stills in each; those in the same place of the order are one moment. Or by its camera or video:
+    what all see at rest is one moment; videos are taken to begin together.
     """
     from service.practice import score_session
 
     together = calibration is not None and len(calibration) > 1
-    source = _one_source(sources, together=together, growing=growing)
+    source = _one_source(sources, together=together)
     folder = Path(source)
     if server is not None:
         refuse_beside_server(
@@ -122,20 +125,20 @@ def session(
             f"{source}: is no folder, and --growing was given; allowed: a folder in which stills "
             "arrive. Make it, or leave --growing out."
         )
-    watched = growing or (
-        not folder.is_dir() and not is_layout_file(folder) and _is_watched(source)
-    )
+    watched = growing or any(_is_watched(each) for each in sources)
     has_own = growing or not watched
     plan_path = _own_plan(folder) if plan is None and has_own else plan
     meant = _read_plan(plan_path, " and the folder holds no plan.json" if has_own else "")
-    own = None if not calibration or together else calibration[0]
-    ground, who = Ground.open(own, ball_set), player_from(player)
-    joint: list[Entry] | None = None
+    who = player_from(player)
+    groups = {}
     if together and calibration is not None:
-        ground, joint = joint_folders(groups_of(context, calibration, one="folder"), ball_set)
+        groups = groups_of(context, calibration, one="source" if watched else "folder")
+    own = None if not calibration or together else calibration[0]
+    ground, joint = _ground(groups, own, ball_set, watched=watched)
     played_at = None
     if watched:
-        shown, table = _watch(source, ground, meant, who, as_json=as_json, keep=data is not None)
+        watching = _Watching(plan=meant, player=who, as_json=as_json, keep=data is not None)
+        shown, table = watching.several(groups, ground) if groups else watching.one(source, ground)
         played_at = _played(source, played)
         entries = [Entry(name=name, still=still) for name, still in shown.stills.items()]
         readings = shown.readings
@@ -168,25 +171,33 @@ def session(
         raise typer.Exit(REFUSED)
 
 
-def _one_source(sources: list[str], *, together: bool, growing: bool) -> str:
+def _one_source(sources: list[str], *, together: bool) -> str:
     """The folder, video or camera; of several cameras the first one's."""
     if len(sources) > 1 and not together:
         raise InputError(
             f"{sources[1]}: got {len(sources)} sources; allowed: one, or one behind each "
             "--calibration where several cameras look at the table. Give one."
         )
-    if together and growing:
-        raise InputError(
-            f"{sources[0]}: got --growing with several cameras; allowed: with one. The service "
-            "watches folders of several: `restmark serve` and /api/v1/watch?camera=NAME."
-        )
     return sources[0]
+
+
+def _ground(
+    groups: Mapping[str, Group], own: Path | None, ball_set: Path | None, *, watched: bool
+) -> tuple[Ground, list[Entry] | None]:
+    """What stills are read on, and the moments of several cameras' folders."""
+    if not groups:
+        return Ground.open(own, ball_set), None
+    if not watched:
+        return joint_folders(groups, ball_set)
+    first, _ = next(iter(groups.values()))
+    return Ground.open(first, ball_set), None
 
 
 def _is_watched(source: str) -> bool:
     from service.practice.watched import is_watched
 
-    return is_watched(source)
+    folder = Path(source)
+    return not folder.is_dir() and not is_layout_file(folder) and is_watched(source)
 
 
 def _played(source: str, given: str | None) -> datetime:
@@ -196,24 +207,47 @@ def _played(source: str, given: str | None) -> datetime:
     return begun(source) if given is None else played_time(given, Path(source))
 
 
-def _watch(
-    source: str, ground: Ground, plan: Plan, player: Player | None, *, as_json: bool, keep: bool
-) -> tuple[WatchedSession, Table]:
-    """Watch a video or camera and print, at each rest, what led to it."""
-    from service.practice.watched import watch_session
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Watching:
+    """Watches videos, cameras or folders that grow, and prints, at each rest, what led to it."""
 
-    made = ground.calibration
-    if made is None:
-        raise CalibrationError(
-            f"{source}: is watched, and no --calibration was given; allowed: a camera or video "
-            "with the calibration of its table. Give --calibration.",
-            code="no-calibration",
-        )
-    shown = watch_session(
-        source, made, plan, taught=ground.taught, player=player, keep=keep, tell=note,
-        on_step=lambda step: print_json(step.to_dict()) if as_json else say(_step_words(step)),
-    )  # fmt: skip
-    return shown, made.table
+    plan: Plan
+    player: Player | None
+    as_json: bool
+    keep: bool
+
+    def one(self, source: str, ground: Ground) -> tuple[WatchedSession, Table]:
+        from service.practice.watched import watch_session
+
+        made = ground.calibration
+        if made is None:
+            raise CalibrationError(
+                f"{source}: is watched, and no --calibration was given; allowed: a camera or video "
+                "with the calibration of its table. Give --calibration.",
+                code="no-calibration",
+            )
+        shown = watch_session(
+            source, made, self.plan, taught=ground.taught, player=self.player, keep=self.keep,
+            tell=note, on_step=self._print,
+        )  # fmt: skip
+        return shown, made.table
+
+    def several(self, groups: Mapping[str, Group], ground: Ground) -> tuple[WatchedSession, Table]:
+        """By several cameras; ``ground`` is the first one's."""
+        from service.practice.watched import watch_together
+
+        named, made = watched_sources(groups)
+        shown = watch_together(
+            named, made, self.plan, taught=ground.taught, player=self.player, keep=self.keep,
+            tell=note, on_step=self._print,
+        )  # fmt: skip
+        return shown, next(iter(made.values())).table
+
+    def _print(self, step: Attempt | Transition) -> None:
+        if self.as_json:
+            print_json(step.to_dict())
+        else:
+            say(_step_words(step))
 
 
 def _step_words(step: Attempt | Transition) -> str:

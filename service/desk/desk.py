@@ -6,6 +6,7 @@ import asyncio
 import functools
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Any, TypeVar
 
 from calibration.kept.calibration import Calibration
@@ -74,6 +75,7 @@ class Desk(Playing, ByHand):
             lambda moment: self._thread.submit(self._taking.take, moment),
             self._cameras_at,
             answered=self._is_answered,
+            unchanged=self._unchanged_since,
             wait_s=wait_s,
         )
 
@@ -116,16 +118,13 @@ class Desk(Playing, ByHand):
 
     def _take_rest(self, table_id: int, camera: str, rest: Rest) -> LastStill:
         """A watch's still, taken in the desk's turn; the watch waits for it."""
-        upload = Upload(
-            data=rest.data,
-            name=clean_name(rest.name),
-            table_id=table_id,
-            camera=camera,
-            source=WATCHED,
-            seen=rest.seen,
-        )
+        upload = replace(_upload(table_id, camera, rest), seen=rest.seen)
         reading = self._gathering.hand_in(upload).result().body["reading"]
         return LastStill(reading_id=reading["id"], name=reading["still"]["name"], at=clock.now())
+
+    def _unchanged_since(self, table_id: int, camera: str, moment_s: float) -> Upload | None:
+        rest = self.watches.unchanged_since(table_id, camera, moment_s)
+        return None if rest is None else _upload(table_id, camera, rest)
 
     def _watch_changed(self, table_id: int, camera: str) -> None:
         self.live.tell("watch", table_id=table_id)
@@ -191,3 +190,11 @@ class Desk(Playing, ByHand):
         with self.store.reading() as reader:
             record = reader.calibration(table_id=table_id, camera=camera)
         return None if record is None else calibration_of(record)
+
+
+def _upload(table_id: int, camera: str, rest: Rest) -> Upload:
+    """A watch's still, without what went before it."""
+    return Upload(
+        data=rest.data, name=clean_name(rest.name), table_id=table_id, camera=camera,
+        source=WATCHED,
+    )  # fmt: skip

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol
 
 import cv2
 
@@ -19,9 +20,11 @@ from service.position.meant.player import Player
 from vision.name.taught import Taught
 from vision.read import Reader
 from vision.settle.settled import Settled
+from vision.settle.together import settled_together
 from vision.settle.watcher import settled_layouts
-from vision.sources.frame import Source, Tell
+from vision.sources.frame import Tell
 from vision.sources.opening import open_source
+from vision.sources.together import SourcesTogether
 from vision.sources.video import VIDEO_SUFFIXES
 
 from .attempt import Attempt, Transition
@@ -83,16 +86,70 @@ def watch_session(
         StillError: its pictures have another size than the calibration's.
         CalibrationError: code "nothing-settled": the table never lay still and clear.
     """
-    out = WatchedSession()
-    scorer = SequenceScorer(plan=plan, table=calibration.table, player=player)
     source = open_source(named, size_px=calibration.camera.image_size_px, tell=tell)
+    reader = Reader(calibration, taught=taught)
+    rests = settled_layouts(source, reader, tell=_say(tell))
+    scorer = SequenceScorer(plan=plan, table=calibration.table, player=player)
+    return _scored(rests, source, scorer, named, keep=keep, on_step=on_step, tell=tell)
 
+
+def watch_together(
+    named: Mapping[str, str],
+    calibrations: Mapping[str, Calibration],
+    plan: Plan,
+    *,
+    taught: Taught | None = None,
+    player: Player | None = None,
+    keep: bool = False,
+    on_step: Callable[[Attempt | Transition], None],
+    tell: Tell,
+) -> WatchedSession:
+    """The same by several cameras over one table: a source and a calibration of each, by name.
+
+    The stills that are kept are the first camera's.
+
+    Raises:
+        SourceError: a source cannot be opened, or videos stand beside cameras.
+        JoinError: calibrations of different tables.
+        StillError, CalibrationError: as ``watch_session``.
+    """
+    source = SourcesTogether(
+        {
+            name: open_source(
+                each, size_px=calibrations[name].camera.image_size_px, tell=_say(tell)
+            )
+            for name, each in named.items()
+        }
+    )
+    readers = {name: Reader(made, taught=taught) for name, made in calibrations.items()}
+    rests = settled_together(source, readers, tell=_say(tell))
+    table = next(iter(calibrations.values())).table
+    scorer = SequenceScorer(plan=plan, table=table, player=player)
+    shown = ", ".join(named.values())
+    return _scored(rests, source, scorer, shown, keep=keep, on_step=on_step, tell=tell)
+
+
+def _say(tell: Tell) -> Tell:
     def say(words: str) -> None:
         if words:  # what holds no more is told by its absence where it is shown, not in a list
             tell(words)
 
+    return say
+
+
+def _scored(
+    rests: Iterator[Settled],
+    source: Closable,
+    scorer: SequenceScorer,
+    named: str,
+    *,
+    keep: bool,
+    on_step: Callable[[Attempt | Transition], None],
+    tell: Tell,
+) -> WatchedSession:
+    out = WatchedSession()
     with _ended_by_interrupt(source) as interrupts:
-        for rest in settled_layouts(source, Reader(calibration, taught=taught), tell=say):
+        for rest in rests:
             name = rest.layout.still
             seen = None if rest.watched is None else seen_of(rest.watched)
             out.readings.append((name, rest.layout))
@@ -115,8 +172,15 @@ def watch_session(
     return out
 
 
+class Closable(Protocol):
+    """What ends when it is closed, from any thread."""
+
+    def close(self) -> None:
+        """End soon."""
+
+
 @contextmanager
-def _ended_by_interrupt(source: Source) -> Iterator[list[int]]:
+def _ended_by_interrupt(source: Closable) -> Iterator[list[int]]:
     """Ctrl-C ends the source, and what is being read is read to its end; a second one breaks off.
 
     An exception out of nowhere may be lost where it falls, and a still may be half taken in.

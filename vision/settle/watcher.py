@@ -50,6 +50,8 @@ class Watcher:
         self.code = ""
         self.layout: Layout | None = None
         """The last that was handed on."""
+        self.holds = False
+        """Whether the newest frame shows a clear table at rest that lies as ``layout`` says."""
         self._stillness = Stillness.of(reader.view, reader.calibration.table)
         self._memory = Memory()
         self._still: list[tuple[float, Cells]] = []
@@ -70,6 +72,7 @@ class Watcher:
             StillError: the frame has another size than the calibration's pictures.
         """
         check_size(frame.picture, self.reader.calibration.camera.image_size_px, name=frame.name)
+        self.holds = False
         if frame.settled:
             return self._handed(frame, frame.picture)
         view = self.reader.view.warp(frame.picture)
@@ -82,6 +85,7 @@ class Watcher:
             self._memory.at_rest(CHOSEN_S)
             self._began_s, self._person = None, False
             self._unsay()
+            self.holds = True
             return None
         if frame.at_s - self._tried_s < AGAIN_S and self._tried_s >= self._still_from_s:
             return None
@@ -165,6 +169,7 @@ class Watcher:
             self._say(frame, f"{frame.name}: {layout.warnings[-1]}", "obstructed")
             return None
         self.code = ""
+        self.holds = True
         before, self.layout = self.layout, layout
         watched = None
         if not frame.settled:

@@ -17,9 +17,12 @@ from .layouts import Ground
 from .options import set_from
 
 if TYPE_CHECKING:
+    from calibration.kept.calibration import Calibration
     from vision.read_together import JointReader
 
 OPTION = "--calibration"
+Group = tuple[Path, tuple[str, ...]]
+"""A camera's calibration file, and what followed it."""
 _GROUPS = "restmark.groups"
 
 
@@ -61,7 +64,7 @@ def _parts(args: Sequence[str]) -> list[list[str]]:
 
 def groups_of(
     context: typer.Context, calibrations: Sequence[Path], *, one: str = "still"
-) -> dict[str, tuple[Path, tuple[str, ...]]]:
+) -> dict[str, Group]:
     """Camera's name → its calibration file and what followed it, as many of each.
 
     Raises:
@@ -125,7 +128,7 @@ class JointGround(Ground):
 
 
 def joint_folders(
-    groups: Mapping[str, tuple[Path, tuple[str, ...]]], ball_set: Path | None
+    groups: Mapping[str, Group], ball_set: Path | None
 ) -> tuple[JointGround, list[Entry]]:
     """Cameras with a folder of stills each, the same moments in the same order.
 
@@ -143,8 +146,7 @@ def joint_folders(
         if len(given) > 1 or not folder.is_dir():
             raise InputError(
                 f"{' '.join(given)}: is no folder, and several {OPTION} were given; allowed: one "
-                "folder of stills behind each. Cameras that are watched belong to the service: "
-                "`restmark serve`, its set-up and /api/v1/watch?camera=NAME."
+                "folder of stills behind each, or one camera or video behind each. Correct it."
             )
         entries[name] = folder_entries(folder)
         if any(entry.still is None for entry in entries[name]):
@@ -171,3 +173,23 @@ def joint_folders(
         moments=moments,
     )  # fmt: skip
     return ground, entries[first]
+
+
+def watched_sources(
+    groups: Mapping[str, Group],
+) -> tuple[dict[str, str], dict[str, Calibration]]:
+    """What each camera is watched by, and its calibration.
+
+    Raises:
+        InputError: several sources behind one.
+    """
+    from calibration.kept.calibration import Calibration
+
+    for path, given in groups.values():
+        if len(given) > 1:
+            raise InputError(
+                f"{given[1]}: got {len(given)} sources after {path}; allowed: one camera, video or "
+                f"folder that fills behind each {OPTION}. Give one."
+            )
+    named = {name: given[0] for name, (_, given) in groups.items()}
+    return named, {name: Calibration.read(path) for name, (path, _) in groups.items()}

@@ -1,13 +1,15 @@
 """Stills of one moment by a table's cameras, waited for together.
 
 A still of one camera waits for those of the others, as long as ``wait_s``; then what is there is
-read, and who is away is said. A camera that sends again before the others came begins a moment of
-its own: the one before is read without them.
+read, and who is away is said. A camera that is watched and saw nothing change since sends nothing:
+its last still counts. A camera that sends again before the others came begins a moment of its own:
+the one before is read without them.
 """
 
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
@@ -20,6 +22,8 @@ from .upload import Moment, Upload
 
 WAIT_S = 2.0
 """How long a still waits for the other cameras of its table."""
+LOOK_S = 0.25
+"""So often it is looked at whether the others saw nothing change."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -29,6 +33,7 @@ class _Open:
     cameras: tuple[str, ...]
     uploads: dict[str, Upload] = field(default_factory=dict)
     answer: Future[Taken] = field(default_factory=Future)
+    began_s: float = field(default_factory=time.monotonic)
     timer: threading.Timer | None = None
 
 
@@ -41,13 +46,17 @@ class Gathering:
         cameras: Callable[[int], Sequence[str]],
         *,
         answered: Callable[[Upload], bool],
+        unchanged: Callable[[int, str, float], Upload | None] = lambda *_at: None,
         wait_s: float = WAIT_S,
     ) -> None:
         """``take`` takes a moment in its turn; ``cameras`` are those calibrated at a table, and
-        ``answered`` tells whether a still's key was used before: it belongs to no new moment."""
+        ``answered`` tells whether a still's key was used before: it belongs to no new moment.
+        ``unchanged`` gives the last still of a table's camera that has seen nothing change up to a
+        moment (``time.monotonic``)."""
         self._take = take
         self._cameras = cameras
         self._answered = answered
+        self._unchanged = unchanged
         self._wait_s = wait_s
         self._lock = threading.Lock()
         self._open: dict[int, _Open] = {}
@@ -92,11 +101,17 @@ class Gathering:
 
     def _begun(self, table_id: int, cameras: tuple[str, ...]) -> _Open:
         moment = _Open(cameras=cameras)
-        moment.timer = threading.Timer(self._wait_s, self._too_long, (table_id, moment))
-        moment.timer.daemon = True
-        moment.timer.start()
+        self._look_later(table_id, moment)
         self._open[table_id] = moment
         return moment
+
+    def _look_later(self, table_id: int, moment: _Open) -> None:
+        left_s = moment.began_s + self._wait_s - time.monotonic()
+        moment.timer = threading.Timer(
+            min(LOOK_S, max(left_s, 0.0)), self._look, (table_id, moment)
+        )
+        moment.timer.daemon = True
+        moment.timer.start()
 
     def _closed(self, table_id: int) -> _Open:
         moment = self._open.pop(table_id)
@@ -104,10 +119,18 @@ class Gathering:
             moment.timer.cancel()
         return moment
 
-    def _too_long(self, table_id: int, moment: _Open) -> None:
+    def _look(self, table_id: int, moment: _Open) -> None:
+        """Whether those that are missing have anything to send, or are waited for too long."""
         with self._lock:
             if self._open.get(table_id) is not moment:
                 return
+            missing = [name for name in moment.cameras if name not in moment.uploads]
+            found = {name: self._unchanged(table_id, name, moment.began_s) for name in missing}
+            is_due = time.monotonic() >= moment.began_s + self._wait_s
+            if not is_due and None in found.values():
+                self._look_later(table_id, moment)
+                return
+            moment.uploads |= {name: up for name, up in found.items() if up is not None}
             self._closed(table_id)
         self._hand_on(moment)
 

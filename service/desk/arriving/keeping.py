@@ -21,7 +21,7 @@ from vision.layout import Layout
 
 from .met import Met
 from .understanding import IMPOSSIBLE, NOTHING, SET_UP, SHOT, Understood, not_made
-from .upload import Upload
+from .upload import Moment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,14 +45,15 @@ class Kept:
 
 def keep(
     writer: Writer,
-    upload: Upload,
+    moment: Moment,
     met: Met,
     understood: Understood,
     *,
     took_ms: float,
     read_by: ReadBy,
 ) -> Kept:
-    """Keep a still with all that follows from it; the table's chain goes on to it."""
+    """Keep a moment's first still with all that follows; the table's chain goes on to it."""
+    upload = moment.main
     chain = met.at.chain
     assert chain is not None
     reading = writer.add_reading(
@@ -63,7 +64,7 @@ def keep(
         calibration_id=met.calibration.id,
         took_ms=took_ms,
         comparison=understood.said,
-        outcome=outcome_of(writer, met, understood, upload.seen),
+        outcome=outcome_of(writer, met, understood, moment.seen),
         set_id=read_by.set_id,
         weights=read_by.weights,
     )

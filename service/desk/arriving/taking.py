@@ -83,11 +83,11 @@ class Taking:
         settled = all(each.settled for each in moment.uploads)
         layout = replace(layout, settled=layout.settled and settled)
         took_ms = round((time.perf_counter() - started) * 1000, 1)
-        understood = understand(met, layout, upload.seen)
+        understood = understand(met, layout, moment.seen)
         read_by = ReadBy(set_id=known.set_id, weights=weights_of(self._read))
         try:
             with self._store.writing() as writer:
-                kept = keep(writer, upload, met, understood, took_ms=took_ms, read_by=read_by)
+                kept = keep(writer, moment, met, understood, took_ms=took_ms, read_by=read_by)
                 for each in moment.uploads:
                     if each is not upload:
                         writer.add_still(

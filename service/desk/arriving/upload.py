@@ -63,6 +63,12 @@ class Moment:
         return next((up for up in self.uploads if up.camera == OVERHEAD), self.uploads[0])
 
     @property
+    def seen(self) -> Seen | None:
+        """What frames before it showed: by a camera that saw balls roll, if any did."""
+        told = [up.seen for up in (self.main, *self.uploads) if up.seen is not None]
+        return next((seen for seen in told if seen.rolled), told[0] if told else None)
+
+    @property
     def is_joint(self) -> bool:
         """Whether the table has several cameras."""
         return len(self.uploads) + len(self.away) > 1

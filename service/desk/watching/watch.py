@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+import math
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Protocol
@@ -82,6 +84,8 @@ class Watch:
         self._renew = threading.Event()
         self._wake = threading.Event()
         self._source: Source | None = None
+        self._last: Rest | None = None
+        self._held_at_s = -math.inf
         self._thread = threading.Thread(target=self._run, name="restmark-watch", daemon=True)
 
     @property
@@ -93,6 +97,11 @@ class Watch:
     def is_on(self) -> bool:
         """It has neither been stopped nor come to its end."""
         return self._thread.is_alive() and not self._stop.is_set()
+
+    def unchanged_since(self, moment_s: float) -> Rest | None:
+        """The rest handed on last, where a frame taken after that moment shows it still to hold;
+        ``time.monotonic``. None where it does not, or nobody can tell."""
+        return self._last if self.is_on and self._held_at_s > moment_s else None
 
     def start(self) -> None:
         """Begin."""
@@ -165,8 +174,10 @@ class Watch:
                     if held is None or held.camera.image_size_px != size_px:
                         return False
                     watcher = self._watcher_of(held)
+                    self._last = None
                 self._feed(watcher, frame)
         finally:
+            self._last, self._held_at_s = None, -math.inf
             if not isinstance(source, WatchedFolder):
                 source.close()
                 self._source = None
@@ -180,15 +191,20 @@ class Watch:
         return watcher
 
     def _feed(self, watcher: Watcher, frame: Frame) -> None:
+        seen_at_s = time.monotonic()
         try:
             rest = watcher.feed(frame)
         except StillError:
             raise
         except RestmarkError as refused:
+            self._held_at_s = -math.inf
             self._say(refused.detail, refused.code)
             return
         if rest is not None:
-            self._hand_on(_packed(rest))
+            self._last = _packed(rest)
+        self._held_at_s = seen_at_s if watcher.holds else -math.inf
+        if rest is not None and self._last is not None:
+            self._hand_on(self._last)
 
     def _hand_on(self, rest: Rest) -> None:
         try:

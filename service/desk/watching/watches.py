@@ -43,6 +43,11 @@ class Watches:
         """Every watch that was begun, by its table and camera, as it stands."""
         return {at: watch.state for at, watch in sorted(self._watches.copy().items())}
 
+    def unchanged_since(self, table_id: int, camera: str, moment_s: float) -> Rest | None:
+        """What that camera handed on last, where it watched since and saw nothing change."""
+        watch = self._watches.get((table_id, camera))
+        return None if watch is None else watch.unchanged_since(moment_s)
+
     def check(self, named: str) -> None:
         """Look at a name alone; nothing is opened yet.
 
