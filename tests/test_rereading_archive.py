@@ -132,7 +132,9 @@ def test_a_worker_of_another_release_is_refused(store):
 def test_the_cost_is_told_and_nothing_is_kept(store, data):
     found = estimate(store, target_of(store, Wanted())).to_dict()
     assert (found["stills"], found["read_before"]) == (4, 0)
-    assert found["groups"] == [{"table": 1, "calibration": 1, "set": None, "stills": 4}]
+    assert found["groups"] == [
+        {"table": 1, "calibration": 1, "set": None, "cameras": {}, "stills": 4}
+    ]
     assert found["core_hours"] == pytest.approx(4 * found["still_ms"] / 3.6e6, rel=0.01)
     assert readings_a_still(data) == {0: 4}
 

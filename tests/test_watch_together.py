@@ -93,9 +93,7 @@ def test_two_halves_of_a_table_are_one_session(filmed, tmp_path, capsys) -> None
         assert not any("camera-away" in note for note in line["warnings"])
 
 
-def test_a_ball_that_one_camera_alone_sees_is_not_lost_while_the_other_sees_nothing_change() -> (
-    None
-):
+def test_a_camera_that_sees_nothing_change_stands_by_what_it_saw() -> None:
     room = Room.of()
     readers = {name: Reader(half(room, name)) for name in HALVES}
     watcher = TogetherWatcher(readers)

@@ -21,6 +21,7 @@ from calibration.watch.drift import Drift, DriftWatch
 from vision.bed.blind import blind_mm, still_blind
 from vision.bed.hidden import hidden_mm
 from vision.bed.obstruction import hiding, over_bed
+from vision.bed.outside import outside_mm
 from vision.bed.patches import Patch
 from vision.bed.reference import Reference
 from vision.find.detect import Finder, NetworkFinder, one_a_place
@@ -75,7 +76,8 @@ class Reader:
         self.networks = networks or shipped()
         self.view = FinderView.of(calibration.camera, calibration.table)
         self.reference = Reference.of(calibration, self.view)
-        self.blind = () if self.reference is None else blind_mm(self.reference)
+        blind = () if self.reference is None else blind_mm(self.reference)
+        self.blind = (*outside_mm(calibration), *blind)
         self.watch = DriftWatch(calibration)
         self.search = Search(
             finder or NetworkFinder(networks=self.networks), self.view, calibration.table

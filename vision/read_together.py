@@ -37,7 +37,7 @@ class JointReader:
         check_same_table(calibrations)
         self.taught = taught
         self.readers = {
-            name: Reader(made, finder=finder, networks=networks)
+            name: Reader(made, finder=finder, networks=networks, taught=taught)
             for name, made in calibrations.items()
         }
 

@@ -14,6 +14,8 @@ from vision.find.changes import CELL
 from vision.find.finder_view import VIEW_COLUMNS, VIEW_ROWS, FinderView
 
 Mask = NDArray[np.bool_]
+EDGE_CELLS = 2
+"""Cells along the picture's edge that are left out: what is mapped there hangs on every move."""
 NOSE_MM, BED_MM = 3.0, 12.0
 """The outermost strips at nose and bed height that are left out."""
 
@@ -29,7 +31,8 @@ def cell_places(view: FinderView, places_mm: ArrayLike) -> FloatArray:
 
 
 def bed_cells(view: FinderView, camera: Camera, table: Table) -> Mask:
-    """The view's cells that show bed and nothing nearer: inside the noses, off the pockets."""
+    """The view's cells that show bed and nothing nearer: inside the noses, off the pockets, and
+    off the picture's own edge."""
     size = (VIEW_ROWS // CELL, VIEW_COLUMNS // CELL)
     out = np.ones(size, np.uint8)
     for height_mm, strip_mm in ((0.0, BED_MM), (table.nose_height_mm, NOSE_MM)):
@@ -45,7 +48,10 @@ def bed_cells(view: FinderView, camera: Camera, table: Table) -> Mask:
         radius = pocket.mouth_mm / 2 / cell_mm(view)
         at = np.round(middle * 16).astype(int)
         cv2.circle(out, (int(at[0]), int(at[1])), round(radius * 16), (0,), -1, cv2.LINE_8, 4)
-    return out > 0
+    edge = np.ones((2 * EDGE_CELLS + 1, 2 * EDGE_CELLS + 1), np.uint8)
+    # beyond the view all may be shown
+    shown = cv2.erode(view.shown(CELL).astype(np.uint8), edge)
+    return (out > 0) & (shown > 0)
 
 
 def _outline_mm(table: Table, strip_mm: float, count: int = 24) -> FloatArray:

@@ -58,7 +58,7 @@ class Comparer:
     """Compares views of one calibration."""
 
     bed: NDArray[np.bool_] = field(repr=False)
-    """Cells over bed and pockets."""
+    """Cells over bed and pockets that the still shows."""
     some: NDArray[np.intp] = field(repr=False)
     """Indices of every fifth of them: enough for what all have in common."""
 
@@ -73,7 +73,7 @@ class Comparer:
         y = (np.arange(VIEW_ROWS // CELL) + 0.5) * CELL
         inside_x = (x > low[0]) & (x < high[0])
         inside_y = (y > low[1]) & (y < high[1])
-        bed = inside_y[:, None] & inside_x[None]
+        bed = inside_y[:, None] & inside_x[None] & view.shown(CELL)
         return cls(bed=bed, some=np.flatnonzero(bed)[::5])
 
     def cells(self, view: NDArray[np.uint8]) -> Cells:

@@ -38,6 +38,8 @@ class FinderView:
     """Whole columns and rows in the still, (rows, columns, 2)."""
     map_part: NDArray[np.uint16] = field(repr=False)
     """What remains, in OpenCV's table of interpolation weights."""
+    size_px: tuple[int, int]
+    """Width and height of the still."""
 
     @classmethod
     def of(cls, camera: Camera, table: Table) -> FinderView:
@@ -55,13 +57,21 @@ class FinderView:
         fixed, part = cv2.convertMaps(pixels, np.empty(0), cv2.CV_16SC2)
         return cls(
             scale_mm=scale, corner_mm=corner, map_fixed=np.asarray(fixed, dtype=np.int16),
-            map_part=np.asarray(part, dtype=np.uint16),
+            map_part=np.asarray(part, dtype=np.uint16), size_px=camera.image_size_px,
         )  # fmt: skip
 
     def warp(self, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """Still (H, W, 3) → view (448, 832, 3)."""
         out = cv2.remap(picture, self.map_fixed, self.map_part, cv2.INTER_LINEAR)
         return np.asarray(out, dtype=np.uint8)
+
+    def shown(self, cell: int) -> NDArray[np.bool_]:
+        """Which cells of so many pixels each way lie wholly in the still, (448, 832) / cell."""
+        width, height = self.size_px
+        u, v = self.map_fixed[..., 0], self.map_fixed[..., 1]
+        inside = (u >= 0) & (v >= 0) & (u < width - 1) & (v < height - 1)
+        blocks = inside.reshape(VIEW_ROWS // cell, cell, VIEW_COLUMNS // cell, cell)
+        return np.asarray(blocks.all(axis=(1, 3)))
 
     def to_table(self, pixels_px: ArrayLike) -> FloatArray:
         """View columns and rows (N, 2), integer = pixel centre → table points (N, 2), mm."""

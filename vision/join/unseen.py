@@ -5,21 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import lru_cache
 
-import numpy as np
 from shapely import MultiPoint, Point, Polygon, box, union_all
 from shapely.geometry.base import BaseGeometry
 
 from calibration.arrays import FloatArray
-from calibration.kept.calibration import Calibration
-from calibration.table import BALL_CENTRE_HEIGHT_MM, BALL_RADIUS_MM
+from calibration.table import BALL_RADIUS_MM
 from vision.bed.hidden import LEAST_MM2
+from vision.bed.outside import outside
 from vision.bed.rings import without_holes
 from vision.layout import Polygon as Corners
 
 from .view import View
 
-CELL_MM = 20.0
-"""Where the picture ends is told this finely."""
 CORNER_MM = 2.0
 """Corners that matter less are left out."""
 CLEAR_MM = 25.0
@@ -57,26 +54,3 @@ def seen_by_none(views: Sequence[View], places_mm: FloatArray) -> tuple[Corners,
         for part in without_holes(left.simplify(CORNER_MM))
         if part.area >= LEAST_MM2
     )
-
-
-@lru_cache(maxsize=16)
-def outside(made: Calibration) -> BaseGeometry:
-    """Places on the bed where a ball is not wholly inside the picture."""
-    length_mm, width_mm = made.table.surface_mm
-    columns, rows = (int(np.ceil(side / CELL_MM)) for side in (length_mm, width_mm))
-    wide, high = length_mm / columns, width_mm / rows
-    x, y = (np.arange(columns) + 0.5) * wide, (np.arange(rows) + 0.5) * high
-    grid = np.stack(np.meshgrid(x, y), axis=-1)
-    cut = np.zeros(grid.shape[:2], dtype=bool)
-    size = np.asarray(made.camera.image_size_px)
-    for step in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-        flat = (grid + BALL_RADIUS_MM * np.asarray(step)).reshape(-1, 2)
-        at = made.camera.project(np.column_stack([flat, np.full(len(flat), BALL_CENTRE_HEIGHT_MM)]))
-        inside = ((at >= 0) & (at <= size - 1)).all(axis=1)
-        cut |= ~inside.reshape(cut.shape)
-    boxes = []
-    for row in np.flatnonzero(cut.any(axis=1)):
-        edge = np.flatnonzero(np.diff(np.concatenate([[0], cut[row].astype(int), [0]])))
-        for first, last in edge.reshape(-1, 2):
-            boxes.append(box(first * wide, row * high, last * wide, (row + 1) * high))
-    return union_all(boxes)

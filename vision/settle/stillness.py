@@ -42,9 +42,11 @@ class Stillness:
     """Compares frames of one calibration, as cells 13 mm each way."""
 
     bed: Mask = field(repr=False)
-    """Cells over bed, cushions' edges and pockets."""
+    """Cells over bed, cushions' edges and pockets that the picture shows."""
     some: NDArray[np.intp] = field(repr=False)
     """Indices of every fifth of them."""
+    shown: Mask = field(repr=False)
+    """All cells that the picture shows."""
     rim: Mask = field(repr=False)
     """Those from the nose lines outward."""
     cell_mm: float
@@ -57,7 +59,8 @@ class Stillness:
         rows, columns = np.indices(comparer.bed.shape)
         inside = (columns > left) & (columns < right - 1) & (rows > low) & (rows < high - 1)
         return cls(
-            bed=comparer.bed, some=comparer.some, rim=comparer.bed & ~inside,
+            bed=comparer.bed, some=comparer.some, shown=view.shown(CELL),
+            rim=comparer.bed & ~inside,
             cell_mm=view.scale_mm * CELL,
         )  # fmt: skip
 
@@ -94,6 +97,8 @@ class Stillness:
         """
         ratio = np.maximum(now, 1.0) / np.maximum(before, 1.0)
         whole = float(np.median(ratio.ravel()[self.some]))
+        # a part of the table beyond the picture is black in all light
+        ratio[~self.shown] = whole
         near = cv2.medianBlur(cv2.convertScaleAbs(ratio, alpha=_STEPS / whole), LIGHT_CELLS)
         smooth = cv2.blur(near.astype(np.float32), (SMOOTH_CELLS, SMOOTH_CELLS)) / _STEPS
         light = np.where(np.abs(smooth - 1) < MOST_LIGHT, smooth, 1.0)
