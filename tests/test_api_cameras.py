@@ -18,7 +18,7 @@ from calibration.table import Table
 from service.store import Store
 
 BOTH_DATABASES = True
-WAIT_S = 1.5
+WAIT_S = 2.5
 LATER_S = 0.3
 """Between two senders whose order matters, on a machine that others use too."""
 SECOND = Calibration.exact(

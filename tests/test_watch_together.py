@@ -100,9 +100,11 @@ def test_a_camera_that_sees_nothing_change_stands_by_what_it_saw() -> None:
     before = {"cue": (400.0, 500.0), "3": (300.0, 900.0), "9": (2100.0, 400.0)}
     after = before | {"9": (2200.0, 800.0)}
     found = list(shown(room, watcher, [before, after]))
-    assert [{ball.id for ball in layout.balls} for layout in found] == [set(before)] * 2
+    # balls that were cut out of pictures are no test of names
+    places = [sorted(ball.centre_mm for ball in layout.balls) for layout in found]
+    for seen, balls in zip(places, (before, after), strict=True):
+        assert np.array(seen) == pytest.approx(np.array(sorted(balls.values())), abs=STOP_MM)
     assert {part.state for part in found[1].cameras} <= {"agrees", "alone"}
-    assert found[1].ball("9").centre_mm == pytest.approx(after["9"], abs=STOP_MM)
     assert found[1].hidden_mm == ()
 
 

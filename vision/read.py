@@ -76,8 +76,8 @@ class Reader:
         self.networks = networks or shipped()
         self.view = FinderView.of(calibration.camera, calibration.table)
         self.reference = Reference.of(calibration, self.view)
-        blind = () if self.reference is None else blind_mm(self.reference)
-        self.blind = (*outside_mm(calibration), *blind)
+        self.blind = () if self.reference is None else blind_mm(self.reference)
+        self.outside = outside_mm(calibration)
         self.watch = DriftWatch(calibration)
         self.search = Search(
             finder or NetworkFinder(networks=self.networks), self.view, calibration.table
@@ -221,7 +221,7 @@ class Reader:
                 surface_mm=table.surface_mm,
                 balls=balls,
                 obstructed=bool(over.living),
-                hidden_mm=(*hidden, *still_blind(self.blind, centres)),
+                hidden_mm=(*hidden, *self.outside, *still_blind(self.blind, centres)),
                 notices=(
                     *moved,
                     *odd,

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from calibration import jsonfile
-from calibration.arrays import FloatArray
+from calibration.arrays import BoolArray, FloatArray
+from calibration.camera import Camera
 from calibration.chi_square import PLANE_95
 from calibration.table import BALL_CENTRE_HEIGHT_MM, Table
 
@@ -40,14 +41,18 @@ class Budget:
     on."""
 
     @classmethod
-    def of(cls, table: Table, covariance_mm2: Callable[..., FloatArray]) -> Budget:
-        """From ``Calibration.own_covariance_mm2`` of a calibration of ``table``."""
+    def of(cls, camera: Camera, table: Table, covariance_mm2: Callable[..., FloatArray]) -> Budget:
+        """From ``Calibration.own_covariance_mm2`` of a calibration of ``table``.
+
+        Median and worst are of what the camera sees of the bed; the map is of all.
+        """
         grid = bed_grid_mm(table)
         radius = radius_95_mm(covariance_mm2(grid, by_tape=True))
-        by_noses = radius_95_mm(covariance_mm2(grid))
-        worst = int(np.argmax(radius))
+        shown = in_picture(camera, grid)
+        by_noses = radius_95_mm(covariance_mm2(grid))[shown]
+        worst = int(np.argmax(np.where(shown, radius, -1.0)))
         return cls(
-            median_mm=float(np.median(radius)),
+            median_mm=float(np.median(radius[shown])),
             worst_mm=float(radius[worst]),
             worst_at_mm=(float(grid[worst, 0]), float(grid[worst, 1])),
             rows=GRID[0],
@@ -75,6 +80,15 @@ def bed_grid_mm(table: Table, rows: int = GRID[0], columns: int = GRID[1]) -> Fl
     across = (np.arange(rows) + 0.5) / rows * table.width_mm
     grid_y, grid_x = np.meshgrid(across, along, indexing="ij")
     return np.column_stack([grid_x.ravel(), grid_y.ravel()])
+
+
+def in_picture(camera: Camera, places_mm: FloatArray) -> BoolArray:
+    """Which ball centres at (N, 2) mm the picture shows, (N,); all where it shows none."""
+    at = camera.project(
+        np.column_stack([places_mm, np.full(len(places_mm), BALL_CENTRE_HEIGHT_MM)])
+    )
+    inside = ((at >= 0) & (at <= np.asarray(camera.image_size_px) - 1)).all(axis=1)
+    return np.asarray(inside if inside.any() else ~inside, dtype=np.bool_)
 
 
 def radius_95_mm(cov_mm2: FloatArray) -> FloatArray:

@@ -135,7 +135,11 @@ class Calibration:
     @property
     def budget(self) -> Budget | None:
         """The stated error over the bed, worked out from the covariance; None without one."""
-        return Budget.of(self.table, self.own_covariance_mm2) if self.parameter_names else None
+        return (
+            Budget.of(self.camera, self.table, self.own_covariance_mm2)
+            if self.parameter_names
+            else None
+        )
 
     @property
     def error_factor(self) -> float:

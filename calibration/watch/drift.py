@@ -17,7 +17,7 @@ from calibration.arrays import BoolArray, FloatArray
 from calibration.camera import Camera
 from calibration.chi_square import POSE_999
 from calibration.errors import CalibrationError
-from calibration.kept.budget import bed_grid_mm
+from calibration.kept.budget import bed_grid_mm, in_picture
 from calibration.kept.calibration import Calibration
 from calibration.kept.rail_marks import HALF_SAMPLES, KINDS
 from calibration.seen.marks import OUTWARD
@@ -96,7 +96,9 @@ class DriftWatch:
         self.breadth_mm = np.array([KINDS[mark.kind] for mark in marks])
         self.search = MarkSearch(marks)
         self.groups = self._groups()
-        self.bed_mm = bed_grid_mm(calibration.table, *_GRID)
+        grid = bed_grid_mm(calibration.table, *_GRID)
+        # no ball is read where the picture does not show the bed
+        self.bed_mm = grid[in_picture(calibration.camera, grid)]
         self.strips: Strips | None = None
         self.slopes = np.zeros((0, len(PRIOR_SIGMA)))
         if marks:

@@ -16,6 +16,8 @@ from .rings import without_holes
 
 CELL_MM = 20.0
 """Where the picture ends is told this finely."""
+_STRAIGHT_MM = 0.1
+"""Corners that stand out no farther lie on a straight side."""
 
 
 @lru_cache(maxsize=16)
@@ -45,5 +47,5 @@ def outside_mm(made: Calibration) -> tuple[Corners, ...]:
     """The same as polygons, mm."""
     return tuple(
         tuple((float(x), float(y)) for x, y in part.exterior.coords[:-1])
-        for part in without_holes(outside(made))
+        for part in without_holes(outside(made).simplify(_STRAIGHT_MM))
     )
