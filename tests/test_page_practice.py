@@ -165,6 +165,42 @@ def test_a_shot_is_planned_by_keys_alone(browser, served, client):
         assert client.get("/intent").json()["intent"]["next_pocket"] == "side-right"
 
 
+WATCH_DRAWING = """() => {
+  const view = document.getElementById("top-view");
+  window.tops = [];
+  const look = () => requestAnimationFrame(() => {
+    // a message comes after the frame was painted
+    const channel = new MessageChannel();
+    channel.port1.onmessage = () => {
+      window.tops.push(view.getBoundingClientRect().top);
+      look();
+    };
+    channel.port2.postMessage(0);
+  });
+  look();
+}"""
+
+
+@pytest.mark.parametrize("device", ["tablet upright", "phone"])
+def test_the_drawing_stays_still_under_the_finger(browser, served, client, device):
+    tablet = {"viewport": {"width": 768, "height": 1024}, "has_touch": True}
+    with Tab(browser, served, **(PHONE if device == "phone" else tablet)) as page:
+        page.wait_for_function("document.querySelectorAll('#plan-choices button').length > 0")
+        page.wait_for_timeout(STILL_MS)
+        page.evaluate(WATCH_DRAWING)
+        steps = ("Ball 3: tap its pocket", "Tap the next ball", "Next ball 4: tap its pocket")
+        for choice, words in zip(("3", "foot-left", "4"), steps, strict=True):
+            page.locator(f"#plan-choices [data-choice='{choice}']").dispatch_event("click")
+            expect(page.locator("#plan-now")).to_have_text(words)
+        # the zone is there, the shot is set, and the words above the drawing follow
+        expect(page.locator(".plan-zone")).to_have_count(1)
+        expect(page.locator("#verdict h1")).to_have_text("Play the shot")
+        page.wait_for_timeout(STILL_MS)
+        tops = page.evaluate("window.tops")
+        assert len(tops) > 1
+        assert max(tops) - min(tops) < 1  # px
+
+
 def test_the_zones_edges_are_dragged(browser, served, client):
     with Tab(browser, served, **TABLET) as page:
         plan_by_taps(page, "3", "foot-left", "4", "side-right")

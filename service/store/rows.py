@@ -24,6 +24,9 @@ from .records import (
 )
 
 Row = sa.Row[*tuple[Any, ...]]
+_BUILT: dict[str, tuple[Mapping[str, Any], Layout]] = {}
+"""Layouts that were built last, by where they stand, with the document they were built from."""
+_BUILT_MOST = 256
 
 
 def still_of(row: Row) -> StillRecord:
@@ -121,12 +124,20 @@ def _object(document: Any, path: str) -> Mapping[str, Any]:
 
 
 def layout_of(document: Mapping[str, Any], path: str) -> Layout:
-    """The layout in a cell.
+    """The layout in a cell; one that a page looked at just before is not built anew.
 
     Raises:
         DamagedError: there is none in it.
     """
+    known = _BUILT.get(path)
+    # another store of this process, or names put right since, have another document there
+    if known is not None and known[0] == document:
+        return known[1]
     try:
-        return Layout.from_dict(document, path=path)
+        layout = Layout.from_dict(document, path=path)
     except RestmarkError as wrong:
         raise DamagedError(f"{wrong.detail} {WAY_OUT}") from None
+    if len(_BUILT) >= _BUILT_MOST:
+        _BUILT.clear()
+    _BUILT[path] = (document, layout)
+    return layout

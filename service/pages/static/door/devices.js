@@ -18,9 +18,15 @@ document.addEventListener("click", async (event) => {
   if (!button) return;
   // the second touch does it: a device that is out has to be paired anew
   if (!button.dataset.sure) {
+    const { textContent, ariaLabel } = button;
+    const isThis = "isThis" in button.dataset;
     button.dataset.sure = "yes";
-    button.textContent = "Really shut out";
-    setTimeout(() => { delete button.dataset.sure; button.textContent = "Shut out"; }, 5000);
+    button.textContent = isThis ? "Really shut out this very device" : "Really shut out";
+    button.ariaLabel = ariaLabel.replace(textContent, button.textContent);
+    setTimeout(() => {
+      delete button.dataset.sure;
+      Object.assign(button, { textContent, ariaLabel });
+    }, 5000);
     return;
   }
   const told = await act("DELETE", `/api/v1/devices/${button.dataset.revoke}`);
