@@ -166,7 +166,8 @@ def test_a_balls_real_error_on_a_rendered_rack_is_what_its_contacts_say():
     real_mm = float((off - off.mean(0)).std())
     figure = proof.whole
     assert figure.low_mm <= real_mm <= figure.high_mm
-    np.testing.assert_allclose(figure.measured_mm, real_mm, rtol=0.2)
+    # thirty contacts tell a spread to 13 % at best
+    np.testing.assert_allclose(figure.measured_mm, real_mm, rtol=0.3)
 
 
 def test_a_picture_given_twice_proves_nothing(tmp_path):
