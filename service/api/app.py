@@ -94,10 +94,11 @@ def create_app(
     # looks at a table that is being laid are a sequence of their own beside its stills
     app.state.guides = Guides(desk.store, read or TableReaders(finder))
     install_problems(app)
-    app.include_router(router)
     app.state.setting_up = setting_up
-    publish(app)
+    # routes are tried in this order, and every change has each open page fetch its parts
     install_pages(app, desk, units=units)
+    app.include_router(router)
+    publish(app)
     if entry is not None:
         app.add_middleware(PairedOnly, door=door, entry=entry)
     app.add_middleware(Gate, host_names=host_names)

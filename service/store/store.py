@@ -71,6 +71,7 @@ class Store:
         self.moments = Moments()
         """When what is kept was kept."""
         self._listeners: list[Callable[[], None]] = []
+        self._written = 0
         self._database = database_of(data_dir, url)
         self._opened: tuple[int, ...] | None = None
         try:
@@ -244,6 +245,7 @@ class Store:
                 yield writer
                 writer.check_files()
                 connection.commit()
+                self._written += 1
                 self._check_place()
             except BaseException:
                 connection.rollback()
@@ -252,6 +254,14 @@ class Store:
         if writer.has_told:
             for wake in self._listeners:
                 wake()
+
+    def revision(self) -> tuple[int, ...] | None:
+        """Another value after every change, by other processes too; None: nobody can tell.
+
+        Two looks at the store between which it stayed the same saw the same.
+        """
+        outside = self._database.written()
+        return None if outside is None else (self._written, *outside)
 
     def when_told(self, wake: Callable[[], None]) -> None:
         """Have ``wake`` called whenever an event was kept; it must not take long."""

@@ -6,6 +6,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 
 from .site import Site
+from .strip import beside_the_store
 
 
 def install(site: Site) -> None:
@@ -17,4 +18,5 @@ def install(site: Site) -> None:
             "frame/strip.html",
             request,
             lambda reader, shown: {"strip": site.strip(reader, shown)},
+            given=beside_the_store(site.desk),
         )

@@ -18,6 +18,7 @@ from service.words.lengths import Units
 from service.words.plain import capital
 from service.words.rows import in_unit
 
+from .kept import KeptParts
 from .nav import entries
 from .shown import Look, Shown, shown_of
 from .strip import State, strip_view
@@ -42,6 +43,7 @@ class Site:
         self.desk = desk
         self.units = units
         """What lengths are shown in until a reader chooses."""
+        self._kept = KeptParts()
 
     def shown(self, request: Request) -> Shown:
         """How this reader wants to see things."""
@@ -51,9 +53,16 @@ class Site:
         """A whole page in its frame; ``make`` gives what its own part needs."""
         return await run_in_threadpool(self._page, template, request, make)
 
-    async def part(self, template: str, request: Request, make: Make) -> HTMLResponse:
-        """A part of a page, without the frame: what scripts fetch to keep it new."""
-        return await run_in_threadpool(self._part, template, request, make)
+    async def part(
+        self, template: str, request: Request, make: Make, *, given: tuple[Any, ...] | None = None
+    ) -> HTMLResponse:
+        """A part of a page, without the frame: what scripts fetch to keep it new.
+
+        ``given``: all that it is worked out of beside the store and how this reader sees things,
+        as values that tell by ``==`` whether they changed; screens that see the same then share one
+        rendering. None: it is rendered for each.
+        """
+        return await run_in_threadpool(self._part, template, request, make, given)
 
     def alone(self, template: str, request: Request, context: dict[str, Any]) -> HTMLResponse:
         """A page without the frame, which says nothing of the store."""
@@ -96,11 +105,27 @@ class Site:
             }
         return _rendered(template, context)
 
-    def _part(self, template: str, request: Request, make: Make) -> HTMLResponse:
+    def _part(
+        self, template: str, request: Request, make: Make, given: tuple[Any, ...] | None
+    ) -> HTMLResponse:
         shown = self.shown(request)
-        with self.desk.store.reading() as reader:
-            context = {"shown": shown, **make(reader, shown)}
-        return _rendered(template, context)
+
+        def render() -> str:
+            with self.desk.store.reading() as reader:
+                context = {"shown": shown, **make(reader, shown)}
+            return _TEMPLATES.get_template(template).render(context)
+
+        # before the store is looked at: what comes in between makes it newer than its revision
+        revision = None if given is None else self.desk.store.revision()
+        html = self._kept.html((template, shown), revision, given or (), render)
+        headers = {"Cache-Control": "no-store"}
+        if given is None:
+            # another answer may have been put in its place since, which no tag tells of
+            return HTMLResponse(html.text, headers=headers)
+        headers["ETag"] = html.tag
+        if request.headers.get("if-none-match") == html.tag:
+            return HTMLResponse(status_code=304, headers=headers)
+        return HTMLResponse(html.text, headers=headers)
 
     def strip(self, reader: Reader, shown: Shown) -> tuple[State, ...]:
         """The strip of states; its links lead only to pages that this service has."""

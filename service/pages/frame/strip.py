@@ -57,6 +57,22 @@ def strip_view(reader: Reader, desk: Desk, shown: Shown) -> tuple[State, ...]:
     return (*states, *_data(desk.store), *_clock(desk.store))
 
 
+def beside_the_store(desk: Desk) -> tuple[object, ...]:
+    """What the strip tells beside what is kept, as values that are equal where it tells the same.
+
+    Ages are told by the minute, the disk's room by a tenth of a gigabyte.
+    """
+    store = desk.store
+    return (
+        desk.watches.states(),
+        store.condition,
+        store.stills_check,
+        lag_words(store.moments.behind),
+        disk_words(store.data_dir),
+        clock.now().astimezone().replace(second=0, microsecond=0),
+    )
+
+
 def _device(role: Role) -> tuple[State, ...]:
     """What this device may not do; an owner's may do everything."""
     if role is Role.VIEWER:
@@ -131,9 +147,13 @@ def _calibration(record: CalibrationRecord | None, shown: Shown) -> State:
 def _disk(folder: Path) -> State:
     free = shutil.disk_usage(folder).free
     level = "bad" if free < FULL_DISK_BYTES else "care" if free < LOW_DISK_BYTES else "ok"
-    gigabytes = free / 1e9
-    words = f"{gigabytes:.0f} GB free" if gigabytes >= 10 else f"{gigabytes:.1f} GB free"
-    return State(name="disk", label="Disk", words=words, level=level)
+    return State(name="disk", label="Disk", words=disk_words(folder), level=level)
+
+
+def disk_words(folder: Path) -> str:
+    """The room that is left, as roughly as it matters."""
+    gigabytes = shutil.disk_usage(folder).free / 1e9
+    return f"{gigabytes:.0f} GB free" if gigabytes >= 10 else f"{gigabytes:.1f} GB free"
 
 
 def _data(store: Store) -> tuple[State, ...]:

@@ -20,6 +20,18 @@ _NAMES = tuple((name, Markup(ball_icon_svg(name))) for name in BALL_IDS)
 """The sixteen names that a ball may have, each with its symbol."""
 
 
+class _Itself:
+    """A value that is equal to itself alone: what was learned of a set is another value."""
+
+    def __init__(self, value: object) -> None:
+        self._value = value
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Itself) and self._value is other._value
+
+    __hash__ = None  # type: ignore[assignment]
+
+
 def install(site: Site) -> None:
     """Add the page to the site."""
 
@@ -31,7 +43,7 @@ def install(site: Site) -> None:
 
         if whole:
             return await site.page("practice/page.html", request, make)
-        return await site.part("practice/parts.html", request, make)
+        return await site.part("practice/parts.html", request, make, given=(_Itself(known),))
 
     @site.app.get("/", include_in_schema=False)
     async def page(request: Request) -> HTMLResponse:
@@ -43,6 +55,7 @@ def install(site: Site) -> None:
             "practice/so_far.html",
             request,
             lambda reader, shown: {"so_far": so_far_view(reader, shown)},
+            given=(),
         )
 
     @site.app.get("/parts", include_in_schema=False)

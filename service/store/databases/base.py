@@ -45,6 +45,10 @@ class Database(ABC):
         ``references`` False: references are not watched, for steps that make a table anew.
         """
 
+    def written(self) -> tuple[int, ...] | None:
+        """Another value after a change by whichever process; None: it cannot be told cheaply."""
+        return None
+
     def hold(self) -> None:
         """Keep other services out of this store; HeldError where one has it."""
         self._lock_file = Hold.take(self.data_dir)

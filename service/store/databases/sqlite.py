@@ -105,6 +105,17 @@ class SqliteDatabase(Database):
         found = os.stat(self._path)
         return found.st_dev, found.st_ino
 
+    def written(self) -> tuple[int, ...] | None:
+        """Length and time of the file and of its log, which every commit is written to."""
+        found: list[int] = []
+        for path in (self._path, self._path.with_name(f"{DATABASE_NAME}-wal")):
+            try:
+                state = os.stat(path)
+            except OSError:
+                continue
+            found += (state.st_ino, state.st_size, state.st_mtime_ns)
+        return tuple(found)
+
     @property
     def identified(self) -> str:
         """The file."""

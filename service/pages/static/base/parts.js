@@ -18,16 +18,21 @@ export function onReady(ready) {
 export function refresher(path) {
   let running = null;
   let isStale = false;
+  let has = { from: null, tag: null }; // what came last, and its tag: the service says whether it is new
   const address = () => (typeof path === "function" ? path() : path);
   async function fetchParts() {
     try {
       do {
         isStale = false;
-        const answer = await fetch(address(), { cache: "no-store" });
+        const from = address();
+        const headers = has.from === from && has.tag ? { "If-None-Match": has.tag } : {};
+        const answer = await fetch(from, { cache: "no-store", headers });
+        if (answer.status === 304) continue;
         // shut out: nothing here will be new again before the device is paired anew
         if (answer.status === 401) location.assign("/pair");
         if (!answer.ok) throw new Error(String(answer.status));
         putParts(await answer.text());
+        has = { from, tag: answer.headers.get("ETag") };
       } while (isStale);
     } catch {
       say("off", SILENT);
