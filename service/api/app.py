@@ -14,7 +14,9 @@ from service.desk.arriving.gathering import WAIT_S
 from service.desk.desk import Desk
 from service.desk.laying.guiding import Guides
 from service.desk.live import Live
-from service.desk.readers import ReadStill, TableReaders
+from service.desk.readers import ReadStill, TableReaders, looking
+from service.desk.reading import PooledReaders
+from service.desk.reading.pool import ReaderPool
 from service.desk.watching.watch import Opened
 from service.door import Door, Entry, SourceRule
 from service.door.names import LOOPBACK_NAMES
@@ -50,13 +52,14 @@ def create_app(
     opened: Opened = open_source,
     finder: Finder | None = None,
     wait_s: float = WAIT_S,
+    workers: int | None = None,
 ) -> FastAPI:
     """The service on ``data_dir``; StoreError where that cannot be used.
 
     ``store_url`` names a PostgreSQL database; None: everything is in ``data_dir``.
 
     ``read`` reads the stills; by default a reader a table does, with ``finder`` in the place of
-    the shipped one where it is given.
+    the shipped one where it is given, or, with ``workers``, so many processes.
 
     ``host_names`` are the names and addresses it may be asked by. ``entry``: only paired devices
     come in, as a service that listens beyond this machine wants; None: whoever reaches it does.
@@ -65,18 +68,25 @@ def create_app(
     """
     store = Store(data_dir, store_url, hold=True)
     live = Live(store)
-    desk = Desk(store, live, read or TableReaders(finder), opened=opened, wait_s=wait_s)
+    pool = None if workers is None or read is not None else ReaderPool(workers)
+    if read is None:
+        read = TableReaders(finder) if pool is None else PooledReaders(pool)
+    desk = Desk(store, live, read, opened=opened, wait_s=wait_s)
     setting_up = SettingUp(desk)
     door = Door(store)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
+        if pool is not None:
+            pool.start()
         await run_in_threadpool(desk.kept_watches.resume)
         yield
         live.close()
         setting_up.close()
         door.close()
         desk.close()
+        if pool is not None:
+            pool.close()
 
     app = FastAPI(
         title="Restmark",
@@ -92,7 +102,7 @@ def create_app(
     app.state.entry = entry
     app.state.sources = SourceRule() if entry is None else entry.sources
     # looks at a table that is being laid are a sequence of their own beside its stills
-    app.state.guides = Guides(desk.store, read or TableReaders(finder))
+    app.state.guides = Guides(desk.store, looking(read))
     install_problems(app)
     app.state.setting_up = setting_up
     # routes are tried in this order, and every change has each open page fetch its parts

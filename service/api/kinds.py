@@ -304,6 +304,30 @@ KINDS: Mapping[str, Kind] = {
         title="These places do not tell a reach",
         meaning="A still shows no just reachable place, or the places contradict each other.",
     ),
+    "table-busy": Kind(
+        status=503,
+        title="Too much waits at this table",
+        meaning="Stills came faster than they could be read. Retry-After says when again; nothing "
+        "was stored. Other tables are not held up.",
+    ),
+    "no-reader": Kind(
+        status=503,
+        title="No process was free to read it",
+        meaning="All of them were at work for long, or none starts. Retry-After says when again; "
+        "nothing was stored.",
+    ),
+    "reader-died": Kind(
+        status=500,
+        title="The still ended the process that read it",
+        meaning="It was tried twice and is not tried again: take another still. Other tables go "
+        "on. Nothing was stored.",
+    ),
+    "reading-hung": Kind(
+        status=500,
+        title="The reading came to no end",
+        meaning="It was given up and is not tried again: take another still. Other tables go on. "
+        "Nothing was stored.",
+    ),
     "store-failed": Kind(
         status=503,
         title="The data directory cannot be used",

@@ -52,6 +52,7 @@ def serve(
     way: Mapping[str, Any] | None = None,
     opened: Opened = open_source,
     beyond: Beyond | None = None,
+    workers: int | None = None,
     announce: Callable[[str], None] = print,
     show_code: Callable[[str], None] = print,
     ready: Callable[[str], None] = lambda address: None,
@@ -64,8 +65,9 @@ def serve(
     ``units`` what the page shows lengths in until a reader chooses, ``watch`` a source that is
     watched from the start, ``way`` a practice that is begun, as ``POST /practices`` takes it;
     ``table_id`` is the table that all of these are for. ``opened`` opens sources, ``finder``
-    stands in for the shipped one. ``beyond`` says how others reach it, where ``host`` is not this
-    machine's own. ``announce`` gets the addresses in sentences, and how to pair a device,
+    stands in for the shipped one. ``workers``: so many processes read stills, for many
+    tables at once; None: this one does. ``beyond`` says how others reach it, where ``host`` is not
+    this machine's own. ``announce`` gets the addresses in sentences, and how to pair a device,
     ``show_code`` its code for a phone's camera; ``ready`` the address once it can be asked. Raises
     RestmarkError before it serves.
     """
@@ -86,6 +88,7 @@ def serve(
             units=units,
             finder=finder,
             opened=opened,
+            workers=workers,
         )
         if calibration is not None:
             app.state.desk.set_calibration(calibration.to_dict(), table_id)

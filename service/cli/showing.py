@@ -108,6 +108,16 @@ def serve(
     ] = 1,
     finder: FINDER = FinderKind.shipped,
     weights: WEIGHTS = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers",
+            min=1,
+            max=64,
+            help="For many tables: so many processes read stills, a core each, fair between "
+            "tables; one that dies or hangs is replaced. Default: the service itself reads.",
+        ),
+    ] = None,
     tls_cert: Annotated[
         Path | None,
         typer.Option("--tls-cert", help="Certificate with its chain, PEM, to speak TLS with."),
@@ -168,6 +178,10 @@ def serve(
         raise typer.BadParameter("--no-tls and --tls-cert contradict each other: leave one out")
 
     load = finder_from(finder, weights)
+    if workers is not None and load is not None:
+        raise typer.BadParameter(
+            "--workers: not with --finder, whose readings go on in the service"
+        )
     run_service(
         data,
         host,
@@ -189,6 +203,7 @@ def serve(
             public=public,
             folders=(*(folders or ()), *(() if watch is None else (Path(watch),))),
         ),
+        workers=workers,
         announce=say,
         show_code=say_code,
     )

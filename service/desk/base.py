@@ -15,7 +15,7 @@ from .stored import player_now
 
 
 class DeskBase:
-    """Everything here but what it is made of belongs to the desk's thread."""
+    """Whatever here is of a table belongs to that table's turn."""
 
     def __init__(self, store: Store, live: Live) -> None:
         self.store = store

@@ -23,7 +23,7 @@ from .practising.renewing import renew
 
 
 class ByHand(DeskBase):
-    """What a person changes; all of it in the desk's thread."""
+    """What a person changes; all of it in its table's turn."""
 
     def __init__(self, store: Store, live: Live) -> None:
         super().__init__(store, live)

@@ -1,11 +1,9 @@
-"""The desk: what happens when a calibration, an intent or a still arrives, one at a time."""
+"""The desk: what happens when a calibration, an intent or a still arrives, a table at a time."""
 
 from __future__ import annotations
 
 import asyncio
-import functools
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any, TypeVar
 
@@ -33,19 +31,24 @@ from .live import Live
 from .names.known_set import KnownSet
 from .places.places import Places
 from .playing import Playing
-from .readers import ReadStill, beside
-from .refusals import no_calibration
+from .readers import ReadStill, beside, turns_of
+from .refusals import no_calibration, table_busy
 from .stored import calibration_of
+from .turns.lines import Turns
+from .turns.where import Where
 from .watching.kept import KeptWatches
 from .watching.state import LastStill
 from .watching.watch import Opened, Rest
 from .watching.watches import Watches
 
 T = TypeVar("T")
+MOST_WAITING = 40
+"""So many stills and changes of a table may wait for their turn."""
 
 
 class Desk(Playing, ByHand):
-    """Changes run in its one thread, in the order of arrival; the event loop stays free."""
+    """Changes of a table run one at a time, in the order of arrival; tables do not wait for each
+    other, and the event loop stays free."""
 
     def __init__(
         self,
@@ -68,27 +71,38 @@ class Desk(Playing, ByHand):
             changed=self._watch_changed,
         )
         self.kept_watches = KeptWatches(store, self.watches)
-        self._taking = Taking(store, read, self._chains, self._known)
-        self._rereading = Rereading(store, beside(read), self._known)
-        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="restmark-desk")
+        self._reading = turns_of(read)
+        in_turn = self._reading.run
+        self._taking = Taking(store, read, self._chains, self._known, in_turn=in_turn)
+        self._rereading = Rereading(store, beside(read), self._known, in_turn=in_turn)
+        self._turns = Turns()
         self._gathering = Gathering(
-            lambda moment: self._thread.submit(self._taking.take, moment),
+            lambda moment: self._turns.submit(moment.main.table_id, self._taking.take, moment),
             self._cameras_at,
             answered=self._is_answered,
             unchanged=self._unchanged_since,
             wait_s=wait_s,
         )
 
-    async def run(self, work: Callable[..., T], *arguments: object) -> T:
-        """``work(*arguments)`` in the desk's thread; a caller that leaves does not stop it."""
-        loop = asyncio.get_running_loop()
-        return await loop.run_in_executor(self._thread, functools.partial(work, *arguments))
+    async def run(
+        self, work: Callable[..., T], *arguments: object, at: int | Where | None = None
+    ) -> T:
+        """``work(*arguments)`` in the turn of the table ``at``, or of what belongs to none; a
+        caller that leaves does not stop it.
+
+        Raises:
+            NotFoundError: ``at`` looks a record's table up, and there is no such record.
+        """
+        line = await asyncio.to_thread(self._looked_up, at) if callable(at) else at
+        turn = self._turns.submit(line, work, *arguments)
+        return await asyncio.shield(asyncio.wrap_future(turn))
 
     def close(self) -> None:
         """Finish what is on the desk, then the store."""
         self.watches.close()
         self._gathering.close()
-        self._thread.shutdown(wait=True)
+        self._turns.close()
+        self._reading.close()
         self.store.close()
 
     # -- stills ----------------------------------------------------------------------------
@@ -107,8 +121,10 @@ class Desk(Playing, ByHand):
         that leaves does not stop it.
 
         Raises:
-            DeskError: the table has no such camera.
+            DeskError: the table has no such camera; code "table-busy": too much waits there.
         """
+        if self._turns.waiting(upload.table_id) >= MOST_WAITING:
+            raise table_busy(upload.table_id, MOST_WAITING)
         answer = await asyncio.to_thread(self._gathering.hand_in, upload)
         return await asyncio.shield(asyncio.wrap_future(answer))
 
@@ -167,7 +183,11 @@ class Desk(Playing, ByHand):
         """What is known of the ball set; waits for the desk only where it must be learned."""
         ball_set = self.ball_set_at(table_id)
         known = ball_set.current
-        return await self.run(ball_set.known) if known is None else known
+        return await self.run(ball_set.known, at=table_id) if known is None else known
+
+    def _looked_up(self, where: Where) -> int:
+        with self.store.reading() as reader:
+            return where(reader)
 
     def _check_second(self, made: Calibration, table_id: int, camera: str) -> None:
         """Another camera looks at the table that the overhead one was calibrated on."""

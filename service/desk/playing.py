@@ -14,7 +14,7 @@ from .refusals import no_calibration, no_intent
 
 
 class Playing(DeskBase):
-    """What a person asks to play; all of it in the desk's thread."""
+    """What a person asks to play; all of it in its table's turn."""
 
     def set_intent(self, document: Mapping[str, Any], table_id: int = FIRST) -> IntentRecord:
         """An intent from the newest comparable layout; it replaces one that was pending.

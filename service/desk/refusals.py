@@ -47,6 +47,16 @@ def no_still(camera: str) -> DeskError:
     return DeskError("no still of it is kept.", code="no-still", fields={"camera": camera})
 
 
+def table_busy(table_id: int, most: int) -> DeskError:
+    """What is said to a still where too much waits at its table."""
+    return DeskError(
+        f"table {table_id}: {most} stills or changes wait there already; allowed: fewer. Send it "
+        "again in a moment, and stills no faster than they are answered.",
+        code="table-busy",
+        fields={"wait_s": 2},
+    )
+
+
 def no_layout() -> DeskError:
     """What is said to an intent that comes before any layout."""
     return DeskError(

@@ -6,6 +6,8 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 
+from service.desk.turns.where import attempt_at
+
 from .. import models as m
 from ..bodies import page_body
 from ..deps import (
@@ -61,19 +63,19 @@ def get_attempt(number: Number, reader: ReaderDep) -> dict[str, Any]:
 async def put_note(number: Number, desk: DeskDep, document: Document) -> dict[str, Any]:
     """Note what no still shows: `spin` (follow, stun, draw), `side_spin` (none, left, right), \
     `rails`, and `in_a_row` where the attempt belonged to a set. It replaces an earlier note."""
-    return (await desk.run(desk.set_note, number, document)).to_dict()
+    return (await desk.run(desk.set_note, number, document, at=attempt_at(number))).to_dict()
 
 
 @router.post("/attempts/{number}/strike", response_model=m.AttemptOut, tags=["attempts"])
 async def post_strike(number: Number, desk: DeskDep) -> dict[str, Any]:
     """Have an attempt count no longer: every figure follows. It can be restored."""
-    return (await desk.run(desk.strike, number)).to_dict()
+    return (await desk.run(desk.strike, number, at=attempt_at(number))).to_dict()
 
 
 @router.post("/attempts/{number}/restore", response_model=m.AttemptOut, tags=["attempts"])
 async def post_restore(number: Number, desk: DeskDep) -> dict[str, Any]:
     """Have a struck attempt count again."""
-    return (await desk.run(desk.restore, number)).to_dict()
+    return (await desk.run(desk.restore, number, at=attempt_at(number))).to_dict()
 
 
 @router.post("/attempts/{number}/reopen", response_model=m.Reopened, tags=["attempts"])
@@ -82,7 +84,7 @@ async def post_reopen(number: Number, desk: DeskDep) -> dict[str, Any]:
 
     It is struck, and what came after the layout before it is put aside.
     """
-    attempt, intent = await desk.run(desk.reopen, number)
+    attempt, intent = await desk.run(desk.reopen, number, at=attempt_at(number))
     return {"attempt": attempt.to_dict(), "intent": intent.to_dict()}
 
 
@@ -93,4 +95,4 @@ async def post_undo(desk: DeskDep, table: TableNumber = 1) -> dict[str, Any]:
     Changes by hand are attempts struck, restored, reopened and noted, names and outcomes put
     right, and shots of a plan skipped.
     """
-    return (await desk.run(desk.undo, table)).to_dict()
+    return (await desk.run(desk.undo, table, at=table)).to_dict()

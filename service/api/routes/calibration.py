@@ -34,7 +34,7 @@ async def put_calibration(
     desk: DeskDep, document: Document, table: TableNumber = 1, camera: CameraName = OVERHEAD
 ) -> dict[str, Any]:
     """Set the calibration: a whole `table.json`. An intent that was pending is withdrawn."""
-    return calibration_body(await desk.run(desk.set_calibration, document, table, camera))
+    return calibration_body(await desk.run(desk.set_calibration, document, table, camera, at=table))
 
 
 @router.get("/calibrations", response_model=m.Calibrations)

@@ -66,7 +66,7 @@ async def put_guide(
     units: UnitsQuery = Units.MM,
 ) -> dict[str, Any]:
     """Say what is to be laid, and how near is near enough."""
-    await desk.run(guides.put, document, table)
+    await desk.run(guides.put, document, table, at=table)
     look = await run_in_threadpool(guides.state, table)
     return guide_body(look, drawing=drawing, units=units)
 
@@ -74,7 +74,7 @@ async def put_guide(
 @router.delete("/guide", status_code=204, tags=["layouts"])
 async def delete_guide(desk: DeskDep, guides: GuidesDep, table: TableNumber = 1) -> None:
     """Nothing is to be laid any more."""
-    await desk.run(guides.drop, table)
+    await desk.run(guides.drop, table, at=table)
 
 
 @router.post(

@@ -33,13 +33,13 @@ def get_intent(reader: ReaderDep, table: TableNumber = 1) -> dict[str, Any]:
 @router.put("/intent", response_model=m.IntentOut, tags=["attempts"])
 async def put_intent(desk: DeskDep, document: Document, table: TableNumber = 1) -> dict[str, Any]:
     """Say what the next shot is to do, from the newest layout. The shot ends it."""
-    return await _answer(desk, await desk.run(desk.set_intent, document, table))
+    return await _answer(desk, await desk.run(desk.set_intent, document, table, at=table))
 
 
 @router.post("/intent/again", response_model=m.IntentOut, tags=["attempts"])
 async def post_again(desk: DeskDep, table: TableNumber = 1) -> dict[str, Any]:
     """The last attempt's shot once more: it waits until its layout lies there again."""
-    return await _answer(desk, await desk.run(desk.set_again, table))
+    return await _answer(desk, await desk.run(desk.set_again, table, at=table))
 
 
 @router.post("/intent/mirror", response_model=m.IntentOut, tags=["attempts"])
@@ -50,13 +50,15 @@ async def post_mirror(
 
     It waits until the mirrored layout lies there.
     """
-    return await _answer(desk, await desk.run(desk.set_mirrored, asked.model_dump(), table))
+    return await _answer(
+        desk, await desk.run(desk.set_mirrored, asked.model_dump(), table, at=table)
+    )
 
 
 @router.delete("/intent", status_code=204, tags=["attempts"])
 async def delete_intent(desk: DeskDep, table: TableNumber = 1) -> None:
     """Withdraw the pending intent."""
-    await desk.run(desk.withdraw_intent, table)
+    await desk.run(desk.withdraw_intent, table, at=table)
 
 
 async def _answer(desk: Desk, record: IntentRecord) -> dict[str, Any]:
@@ -64,4 +66,4 @@ async def _answer(desk: Desk, record: IntentRecord) -> dict[str, Any]:
         with desk.store.reading() as reader:
             return intent_body(reader, record)
 
-    return await desk.run(answer)
+    return await desk.run(answer, at=record.table_id)

@@ -78,7 +78,7 @@ async def post_layout(
     desk: DeskDep, response: Response, document: Document, table: TableNumber = 1
 ) -> dict[str, Any]:
     """Record a layout: the table as it lies, a reading's, or the one given."""
-    record = await desk.run(_library(desk).record, document, table)
+    record = await desk.run(_library(desk).record, document, table, at=table)
     response.headers["Location"] = f"/api/v1/layouts/{record.id}"
     return record.to_dict()
 

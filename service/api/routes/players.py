@@ -70,7 +70,7 @@ async def put_player(desk: DeskDep, document: Document, table: TableNumber = 1) 
 
     It holds for zones and attempts from now on; attempts made before keep their own settings.
     """
-    return await desk.run(_set_player_at, desk, document, table)
+    return await desk.run(_set_player_at, desk, document, table, at=table)
 
 
 def _set_player_at(desk: Desk, document: dict[str, Any], table: int) -> dict[str, Any]:

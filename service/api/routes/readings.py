@@ -9,6 +9,7 @@ from fastapi import APIRouter, Response
 from service.desk.changing.repeated import repeats_at
 from service.desk.names.unusual import unusual_at
 from service.desk.scene import Scene
+from service.desk.turns.where import reading_at
 from service.pages import scene_svg
 from service.store import NotFoundError
 from service.words.lengths import Units
@@ -113,7 +114,7 @@ async def post_names(number: Number, desk: DeskDep, document: Document) -> dict[
     judged again, and all sure names of its still teach this table's ball set: later stills are
     read with it, and `learned` says whether that could be done.
     """
-    return await desk.run(desk.correct_names, number, document)
+    return await desk.run(desk.correct_names, number, document, at=reading_at(number))
 
 
 @router.get("/readings/{number}/names", response_model=m.Corrections, tags=["readings"])
@@ -135,7 +136,7 @@ async def delete_names(number: Number, correction: Number, desk: DeskDep) -> dic
     The reading is as it was before it, its attempts are judged again, and the ball set forgets
     what it learned from it.
     """
-    return await desk.run(desk.take_names_back, number, correction)
+    return await desk.run(desk.take_names_back, number, correction, at=reading_at(number))
 
 
 @router.put(
@@ -152,7 +153,9 @@ async def put_outcome(number: Number, desk: DeskDep, asked: m.OutcomeAsked) -> d
     happened since, what waits for its shot now stays as it is. The layout set up again is the
     earlier one that comes nearest, or the one of `repeats_reading_id`.
     """
-    return await desk.run(desk.say_outcome, number, asked.event, asked.repeats_reading_id)
+    return await desk.run(
+        desk.say_outcome, number, asked.event, asked.repeats_reading_id, at=reading_at(number)
+    )
 
 
 @router.get("/readings/{number}/repeats", response_model=m.Repeats, tags=["readings"])
@@ -169,7 +172,7 @@ def get_repeats(number: Number, reader: ReaderDep, units: UnitsQuery = Units.MM)
 )
 async def delete_outcome(number: Number, desk: DeskDep) -> dict[str, Any]:
     """Take that back: what was understood holds again, and its attempt counts as it did."""
-    return await desk.run(desk.say_outcome, number, None)
+    return await desk.run(desk.say_outcome, number, None, at=reading_at(number))
 
 
 @router.get("/set", response_model=m.KnownSetOut, tags=["readings"])

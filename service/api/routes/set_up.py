@@ -96,7 +96,7 @@ async def read_setup_still(
 ) -> Any:
     """Read a still of the set-up and keep it, as `POST /stills` does: to teach a ball set by."""
     upload = setup.upload(number, reader.table(table).id)
-    body, _ = await desk.run(desk.take_still, upload)
+    body, _ = await desk.run(desk.take_still, upload, at=upload.table_id)
     return body
 
 
@@ -162,7 +162,7 @@ async def adopt_calibration(
     """Have that calibration hold from now on; a pending intent is withdrawn with the old one."""
     document = setup.proposal(number).calibration.to_dict()
     at = reader.table(table).id
-    return calibration_body(await desk.run(desk.set_calibration, document, at))
+    return calibration_body(await desk.run(desk.set_calibration, document, at, at=at))
 
 
 @router.get("/tasks/{number}", response_model=s.WorkOut)

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Header, Query, Request, Response
 
+from service.desk.turns.where import still_at
 from service.store import OVERHEAD
 
 from .. import models as m
@@ -109,7 +110,7 @@ async def post_reading(
     it becomes neither the newest reading nor the still before the next.
     """
     wanted = None if asked is None else asked.calibration_id
-    reading = await desk.run(desk.reread, number, wanted)
+    reading = await desk.run(desk.reread, number, wanted, at=still_at(number))
     response.headers["Location"] = f"/api/v1/readings/{reading.id}"
     return reading.to_dict()
 

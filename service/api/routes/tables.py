@@ -37,5 +37,7 @@ def get_table(number: Number, reader: ReaderDep) -> dict[str, Any]:
 @router.patch("/tables/{number}", response_model=m.TableOut)
 async def patch_table(number: Number, desk: DeskDep, change: m.TableChange) -> dict[str, Any]:
     """Name it otherwise, or say who plays at it from now on."""
-    record = await desk.run(desk.places.change_table, number, change.name, change.player_id)
+    record = await desk.run(
+        desk.places.change_table, number, change.name, change.player_id, at=number
+    )
     return record.to_dict()

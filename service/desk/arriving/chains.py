@@ -18,7 +18,7 @@ LOOKED_BACK = 200
 
 
 class Chains:
-    """One chain a table; the desk's thread alone uses them."""
+    """One chain a table, used in that table's turn alone."""
 
     def __init__(self) -> None:
         self._chains: dict[int, tuple[int, Chain]] = {}

@@ -5,9 +5,10 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from service.desk.names.known_set import KnownSet
-from service.desk.readers import ReadStill, weights_of
+from service.desk.readers import InReadingTurn, ReadStill, at_table, weights_of
 from service.desk.refusals import no_calibration, no_still
 from service.desk.stored import calibration_of
 from service.store import (
@@ -26,13 +27,22 @@ from .upload import Moment, Upload
 
 
 class Rereading:
-    """Reads stills again, in the desk's thread; a new reading stands beside the old ones."""
+    """Reads stills again, in their table's turn; a new reading stands beside the old ones."""
 
-    def __init__(self, store: Store, read: ReadStill, known: Callable[[int], KnownSet]) -> None:
-        """``read`` reads each still by itself; ``known`` as where stills are taken."""
+    def __init__(
+        self,
+        store: Store,
+        read: ReadStill,
+        known: Callable[[int], KnownSet],
+        *,
+        in_turn: InReadingTurn,
+    ) -> None:
+        """``read`` reads each still by itself; ``known`` and ``in_turn`` as where stills are
+        taken."""
         self._store = store
         self._read = read
         self._known = known
+        self._in_turn = in_turn
 
     def reread(self, still_id: int, calibration_id: int | None = None) -> ReadingRecord:
         """The new reading; it is not live, so that nothing of the table follows from it.
@@ -54,17 +64,16 @@ class Rereading:
         data = self._store.files.read(still.sha256)
         started = time.perf_counter()
         parts = earlier[0].layout.cameras if earlier else ()
+        read = at_table(self._read, still.table_id)
         if parts:
             held[OVERHEAD] = calibration
             moment = self._moment(still, parts)
-            layout = joined(self._read, moment, held, previous=None, taught=known.taught)
-        else:
-            layout = self._read(
-                data,
-                calibration_of(calibration),
-                name=still.name,
-                taught=known.taught,
+            layout = self._in_turn(
+                partial(joined, read, moment, held, previous=None, taught=known.taught)
             )
+        else:
+            made = calibration_of(calibration)
+            layout = self._in_turn(partial(read, data, made, name=still.name, taught=known.taught))
         took_ms = round((time.perf_counter() - started) * 1000, 1)
         # whoever sent it said whether balls rolled: the picture cannot
         settled = layout.settled and all(reading.layout.settled for reading in earlier)

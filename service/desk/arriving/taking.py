@@ -5,14 +5,17 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from service.desk.names.known_set import KnownSet
 from service.desk.practising.pending import tell_change
-from service.desk.readers import ReadStill, weights_of
+from service.desk.readers import InReadingTurn, ReadStill, at_table, weights_of
 from service.desk.refusals import key_reused
 from service.desk.stored import calibration_of
-from service.store import ReadBy, Reader, ReadingRecord, Store, Writer
+from service.store import CalibrationRecord, ReadBy, Reader, ReadingRecord, Store, Writer
+from vision.layout import Layout
+from vision.name.taught import Taught
 
 from .chains import Chains
 from .joining import joined
@@ -35,7 +38,7 @@ class Taken:
 
 
 class Taking:
-    """Takes stills, one after the other, in the desk's thread."""
+    """Takes stills, those of a table one after the other, in its turn."""
 
     def __init__(
         self,
@@ -43,12 +46,15 @@ class Taking:
         read: ReadStill,
         chains: Chains,
         known: Callable[[int], KnownSet],
+        *,
+        in_turn: InReadingTurn,
     ) -> None:
-        """``known`` gives what is known of a table's ball set."""
+        """``known`` gives what is known of a table's ball set; readings go by ``in_turn``."""
         self._store = store
         self._read = read
         self._chains = chains
         self._known = known
+        self._in_turn = in_turn
 
     def take(self, moment: Moment) -> Taken:
         """Read a moment's stills, say what happened before, keep all of it or nothing."""
@@ -69,17 +75,7 @@ class Taking:
             return Taken(body=body, is_new=False)
         started = time.perf_counter()
         known = self._known(upload.table_id)
-        previous = met.previous.layout if met.previous else None
-        if moment.is_joint:
-            layout = joined(self._read, moment, held, previous=previous, taught=known.taught)
-        else:
-            layout = self._read(
-                upload.data,
-                calibration_of(met.calibration),
-                name=upload.name,
-                previous=previous,
-                **({} if known.taught is None else {"taught": known.taught}),
-            )
+        layout = self._in_turn(partial(self._layout, moment, met, held, known.taught))
         settled = all(each.settled for each in moment.uploads)
         layout = replace(layout, settled=layout.settled and settled)
         took_ms = round((time.perf_counter() - started) * 1000, 1)
@@ -87,6 +83,8 @@ class Taking:
         read_by = ReadBy(set_id=known.set_id, weights=weights_of(self._read))
         try:
             with self._store.writing() as writer:
+                # under the same key another table's still may have come meanwhile
+                _answered(writer, moment)
                 kept = keep(writer, moment, met, understood, took_ms=took_ms, read_by=read_by)
                 for each in moment.uploads:
                     if each is not upload:
@@ -108,6 +106,26 @@ class Taking:
             self._chains.forget(upload.table_id)
             raise
         return Taken(body=body, kept=kept)
+
+    def _layout(
+        self,
+        moment: Moment,
+        met: Met,
+        held: Mapping[str, CalibrationRecord],
+        taught: Taught | None,
+    ) -> Layout:
+        upload = moment.main
+        read = at_table(self._read, upload.table_id)
+        previous = met.previous.layout if met.previous else None
+        if moment.is_joint:
+            return joined(read, moment, held, previous=previous, taught=taught)
+        return read(
+            upload.data,
+            calibration_of(met.calibration),
+            name=upload.name,
+            previous=previous,
+            **({} if taught is None else {"taught": taught}),
+        )
 
 
 def _answered(reader: Reader, moment: Moment) -> Mapping[str, Any] | None:

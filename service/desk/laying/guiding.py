@@ -9,7 +9,7 @@ from typing import Any
 
 from calibration import strict
 from calibration.errors import RestmarkError
-from service.desk.readers import ReadStill
+from service.desk.readers import ReadStill, at_table
 from service.desk.refusals import DeskError, no_calibration
 from service.desk.stored import calibration_of
 from service.guide.errors import GuideError
@@ -130,7 +130,9 @@ class Guides:
                 raise no_calibration(table_id)
             before = self._before(reader, table_id, calibration.id)
         known = {} if taught is None else {"taught": taught}
-        now = self._read(data, calibration_of(calibration), name=name, previous=before, **known)
+        now = at_table(self._read, table_id)(
+            data, calibration_of(calibration), name=name, previous=before, **known
+        )
         if not now.obstructed:
             with self._lock:
                 self._seen[table_id] = (calibration.id, now)

@@ -23,7 +23,7 @@ _REMEDY = "Correct it."
 
 @dataclass(frozen=True, slots=True)
 class Library:
-    """Changes of the library; each runs in the desk's thread."""
+    """Changes of the library; each runs in the desk's turns."""
 
     store: Store
 

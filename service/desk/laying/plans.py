@@ -17,7 +17,7 @@ _KEYS = ("title", "plan")
 
 @dataclass(frozen=True, slots=True)
 class Plans:
-    """Changes of the plans; each runs in the desk's thread."""
+    """Changes of the plans; each runs in the desk's turns."""
 
     store: Store
 

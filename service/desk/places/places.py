@@ -6,7 +6,7 @@ from service.store import FIRST, PlayerRecord, Store, TableRecord
 
 
 class Places:
-    """Used in the desk's thread, as all changes are; NotFoundError for a number that is none."""
+    """Used in the desk's turns, as all changes are; NotFoundError for a number that is none."""
 
     def __init__(self, store: Store) -> None:
         self._store = store

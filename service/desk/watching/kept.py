@@ -12,7 +12,7 @@ from .watches import Watches
 
 
 class KeptWatches:
-    """Begins and ends watches for good. Any thread but the desk's own may ask."""
+    """Begins and ends watches for good. Any thread but the desk's own ones may ask."""
 
     def __init__(self, store: Store, watches: Watches) -> None:
         self._store = store

@@ -15,7 +15,7 @@ from .watch import Opened, Rest, Watch
 
 
 class Watches:
-    """Begins, changes and ends them. Any thread but the desk's own may ask for a change."""
+    """Begins, changes and ends them. Any thread but the desk's own ones may ask for a change."""
 
     def __init__(
         self,

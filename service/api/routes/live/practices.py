@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Response
 
+from service.desk.turns.where import practice_at
 from service.report.kept import practice_on_paper
 from service.sheets.practice_sheet import practice_pdf
 from service.words.lengths import Units
@@ -57,7 +58,7 @@ async def post_practice(
     intent is pending by itself when its layout lies there; an intent that a person sets goes
     before it.
     """
-    body = await desk.run(desk.begin_practice, asked.model_dump(exclude_none=True), table)
+    body = await desk.run(desk.begin_practice, asked.model_dump(exclude_none=True), table, at=table)
     response.headers["Location"] = f"/api/v1/practices/{body['id']}"
     return body
 
@@ -65,7 +66,7 @@ async def post_practice(
 @router.get("/practices/{number}", response_model=m.PracticeOut, tags=["practices"])
 async def get_practice(number: Number, desk: DeskDep) -> dict[str, Any]:
     """One practice: its own score, pots and position apart, and what is next."""
-    return await desk.run(desk.practice, number)
+    return await desk.run(desk.practice, number, at=practice_at(number))
 
 
 @router.get(
@@ -92,7 +93,12 @@ def get_practice_report(
 @router.patch("/practices/{number}", response_model=m.PracticeOut, tags=["practices"])
 async def patch_practice(number: Number, desk: DeskDep, asked: m.PracticeChange) -> dict[str, Any]:
     """Another title, or `{"finished": true}`, which ends it."""
-    return await desk.run(desk.change_practice, number, asked.model_dump(exclude_unset=True))
+    return await desk.run(
+        desk.change_practice,
+        number,
+        asked.model_dump(exclude_unset=True),
+        at=practice_at(number),
+    )
 
 
 @router.post("/practices/{number}/skip", response_model=m.PracticeOut, tags=["practices"])
@@ -103,4 +109,6 @@ async def post_skip(
 
     With `{"place": 2}` only where the second is next, so that one tap too many skips no other.
     """
-    return await desk.run(desk.skip, number, None if asked is None else asked.place)
+    return await desk.run(
+        desk.skip, number, None if asked is None else asked.place, at=practice_at(number)
+    )
