@@ -10,7 +10,7 @@ from starlette.staticfiles import StaticFiles
 from service.desk.desk import Desk
 from service.words.lengths import Units
 
-from . import documents, door, laying, practice, progress, setup
+from . import documents, door, laying, practice, progress, setup, tables
 from .frame import Site
 from .frame import parts as frame_parts
 
@@ -22,7 +22,7 @@ def install_pages(app: FastAPI, desk: Desk, *, units: Units = Units.MM) -> None:
     """
     site = Site(app, desk, units)
     app.state.wrong_page = site.wrong
-    for room in (frame_parts, practice, laying, progress, setup, documents, door):
+    for room in (frame_parts, practice, laying, progress, setup, tables, documents, door):
         room.install(site)
     static = files("service.pages") / "static"
     app.mount("/static", StaticFiles(directory=str(static)), name="static")

@@ -13,6 +13,8 @@ class NavEntry:
     path: str
     words: str
     under: tuple[str, ...]
+    of_several: bool = False
+    """Only where there are several tables."""
 
     def is_here(self, path: str) -> bool:
         """Whether the page at ``path`` belongs to this entry."""
@@ -26,10 +28,15 @@ NAVIGATION = (
     NavEntry(path="/setup", words="Set-up", under=("/setup",)),
     NavEntry(path="/layouts", words="Layouts", under=("/layouts", "/guide", "/lessons", "/plans")),
     NavEntry(path="/progress", words="Progress", under=("/progress", "/attempts")),
+    NavEntry(path="/tables", words="Tables", under=("/tables",), of_several=True),
     NavEntry(path="/docs", words="Documents", under=("/docs",)),
 )
 
 
-def entries(installed: Collection[str]) -> tuple[NavEntry, ...]:
-    """Those entries whose page this service has: nothing leads nowhere."""
-    return tuple(entry for entry in NAVIGATION if entry.path in installed)
+def entries(installed: Collection[str], *, several: bool = False) -> tuple[NavEntry, ...]:
+    """Those entries whose page this service has: nothing leads nowhere. ``several``: tables."""
+    return tuple(
+        entry
+        for entry in NAVIGATION
+        if entry.path in installed and (several or not entry.of_several)
+    )

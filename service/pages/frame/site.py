@@ -93,15 +93,17 @@ class Site:
         path = request.url.path
         paths = self._paths()
         with self.desk.store.reading() as reader:
+            tables = reader.tables(limit=TABLES_OFFERED)[::-1]
+            nav = entries(paths, several=len(tables) > 1)
             context = {
                 **make(reader, shown),
-                "nav": [(entry, entry.is_here(path)) for entry in entries(paths)],
+                "nav": [(entry, entry.is_here(path)) for entry in nav],
                 "strip": self.strip(reader, shown),
                 "shown": shown,
                 "has_devices": "/devices" in paths and shown.role is Role.OWNER,
                 "units": tuple(Units),
                 "looks": tuple(Look),
-                "tables": reader.tables(limit=TABLES_OFFERED)[::-1],
+                "tables": tables,
             }
         return _rendered(template, context)
 

@@ -48,10 +48,10 @@ def strip_view(reader: Reader, desk: Desk, shown: Shown) -> tuple[State, ...]:
     calibration = reader.calibration(table_id=shown.table)
     last = reader.latest_live(shown.table)
     states = (
-        *_cameras(desk, tuple(reader.calibrations_held(shown.table)), last, shown.table),
+        *camera_states(desk, tuple(reader.calibrations_held(shown.table)), last, shown.table),
         _calibration(calibration, shown),
         _disk(desk.store.data_dir),
-        _last(last),
+        last_state(last),
         *_device(shown.role),
     )
     return (*states, *_data(desk.store), *_clock(desk.store))
@@ -80,7 +80,7 @@ def _device(role: Role) -> tuple[State, ...]:
     return ()
 
 
-def _cameras(
+def camera_states(
     desk: Desk, names: tuple[str, ...], last: ReadingRecord | None, table_id: int
 ) -> Iterator[State]:
     """The table's camera; of several each, and what the last still told of it."""
@@ -184,7 +184,7 @@ def _clock(store: Store) -> tuple[State, ...]:
     return (State(name="clock", label="Clock", words=words, level="care", link="/docs/keeping"),)
 
 
-def _last(reading: ReadingRecord | None) -> State:
+def last_state(reading: ReadingRecord | None) -> State:
     if reading is None:
         return State(name="last", label="Last still", words="none yet", level="none")
     layout = reading.layout

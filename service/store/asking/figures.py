@@ -74,3 +74,20 @@ class AskingFigures(Asking):
             rows = self._connection.execute(last).all()[::-1]
         columns = zip(*rows, strict=True) if rows else ((),) * len(_COLUMNS)
         return dict(zip(_COLUMNS, columns, strict=True))
+
+    def attempts_by_table(self, *, since: datetime) -> dict[int, tuple[int, int]]:
+        """How many attempts that count were made since then, and how many ended in the zone, by
+        table; those without any are left out."""
+        inside = sa.func.sum(sa.case((_A.called == "in", 1), else_=0))
+        query = (
+            sa.select(_A.table_id, sa.func.count(), inside)
+            .where(
+                struck_where(t.attempts, False),
+                # the index of figures begins with the player
+                _A.player_id.in_(sa.select(t.players.c.id)),
+                _A.made_at >= since,
+            )
+            .group_by(_A.table_id)
+        )
+        rows = self._connection.execute(query)
+        return {table: (int(made), int(inside)) for table, made, inside in rows}
