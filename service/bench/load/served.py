@@ -9,7 +9,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from http.client import HTTPConnection
@@ -28,12 +28,14 @@ _KIB = 1024.0
 
 
 @contextmanager
-def service(data_dir: Path, *, url: str | None = None) -> Iterator[tuple[int, int]]:
-    """``restmark serve`` on ``data_dir``: its port and the number of its process."""
+def service(
+    data_dir: Path, *, url: str | None = None, more: Sequence[str] = ()
+) -> Iterator[tuple[int, int]]:
+    """``restmark serve`` on ``data_dir``, with ``more`` options: its port and process."""
     with socket.socket() as free:
         free.bind((_HOST, 0))
         port: int = free.getsockname()[1]
-    words = ["serve", "--data", str(data_dir), "--port", str(port)]
+    words = ["serve", "--data", str(data_dir), "--port", str(port), *more]
     process = subprocess.Popen(
         [sys.executable, "-m", "service", *words, *(["--store", url] if url else [])],
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
@@ -46,8 +48,8 @@ def service(data_dir: Path, *, url: str | None = None) -> Iterator[tuple[int, in
         process.wait(30)
 
 
-def calibrate(port: int) -> None:
-    """Give the service the calibration of the sample stills' table and camera.
+def calibrate(port: int, *, table: int = 1) -> None:
+    """Give the service the calibration of the sample stills' table and camera, for that table.
 
     Raises:
         RestmarkError: code ``load-failed``; the service refuses it.
@@ -57,7 +59,8 @@ def calibrate(port: int) -> None:
     made = watched(truth, decode_still(empty.read_bytes(), name=empty.name))
     connection = HTTPConnection(_HOST, port, timeout=30)
     body = json.dumps(made.to_dict()).encode()
-    connection.request("PUT", "/api/v1/calibration", body, {"Content-Type": "application/json"})
+    where = f"/api/v1/calibration?table={table}"
+    connection.request("PUT", where, body, {"Content-Type": "application/json"})
     answer = connection.getresponse()
     said = answer.read()
     connection.close()
