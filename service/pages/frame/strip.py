@@ -185,6 +185,7 @@ def _clock(store: Store) -> tuple[State, ...]:
 
 
 def last_state(reading: ReadingRecord | None) -> State:
+    """The last live still, and what keeps it from counting."""
     if reading is None:
         return State(name="last", label="Last still", words="none yet", level="none")
     layout = reading.layout
