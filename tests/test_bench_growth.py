@@ -36,7 +36,7 @@ def test_growth_is_measured_at_every_size(found: dict[str, Any]) -> None:
     assert [each["attempts"] for each in found["sizes"]] == [60, COUNT]
     for each in found["sizes"]:
         times = {key: value for key, value in each.items() if key.endswith("_ms")}
-        assert len(times) == 30
+        assert len(times) == 34
         assert min(times.values()) >= 0
         assert 0 < each["page_data_cpu_ms"] < PAGE_CPU_MS
         assert each["attempts_player"] <= each["attempts"]
@@ -47,7 +47,12 @@ def test_growth_is_printed_for_people(found: dict[str, Any]) -> None:
     said = StringIO()
     print_growth(found, Console(file=said, width=100))
     text = said.getvalue()
-    for words in ("page data, ms", "first page after it", "one player's statistics"):
+    for words in (
+        "page data, ms",
+        "first page after it",
+        "one player's statistics",
+        "daily look and copy",
+    ):
         assert words in text
 
 

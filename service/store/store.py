@@ -114,6 +114,11 @@ class Store:
         if hold:
             self._keep_daily()
 
+    def wait_looked(self) -> None:
+        """Wait until the look that begins with a large store's start is over, copy and all."""
+        if self._look is not None:
+            self._look.join()
+
     def _keep_daily(self) -> None:
         self._keeper = Keeper(self._daily)
         self._keeper.start()

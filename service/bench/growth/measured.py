@@ -31,6 +31,7 @@ from .drawn import PLAYERS
 Answer = TypeVar("Answer")
 RUNS = 7
 _PAGE, _PARTS = "", "parts"
+_ASKED_EVERY_S = 0.05
 
 
 def measure(data_dir: Path, *, url: str | None = None) -> dict[str, Any]:
@@ -56,9 +57,13 @@ def measure_here(data_dir: Path, *, url: str | None = None) -> dict[str, Any]:
         clock.take("page_data", lambda: _get(where + _PARTS), RUNS)
         with _one_more(desk.store):
             clock.take("page_after_a_shot", lambda: _get(where + _PARTS))
+        # it copies the whole store after the start; what is asked later is not to pay for that
+        desk.store.wait_looked()
         attempts = _statistics(desk.store, clock)
         for name in ("summary", "progress"):
             clock.take(f"{name}_route", partial(_get, f"{where}api/v1/{name}"), 3)
+        waits_ms = clock.take("look_over", partial(_looked_over, desk.store))
+    clock.found |= {"read_meanwhile_ms": median(waits_ms), "worst_read_meanwhile_ms": max(waits_ms)}
     return {**clock.found, "attempts_player": attempts, "peak_mb": peak_mb()}
 
 
@@ -90,6 +95,20 @@ def _statistics(store: Store, clock: _Clock) -> int:
                 clock.take(f"first_{key}", partial(ask, reader, player_id=player_id))
                 clock.take(key, partial(ask, reader, player_id=player_id), 3)
         return statistics_of(reader, player_id=player.id).attempts
+
+
+def _looked_over(store: Store) -> list[float]:
+    """The daily look with its copy; how long each look at the last attempts took meanwhile, ms."""
+    waits_ms: list[float] = []
+    look = threading.Thread(target=store.look_over)
+    look.start()
+    while look.is_alive() or not waits_ms:
+        began = time.perf_counter()
+        with store.reading() as reader:
+            reader.attempts(limit=10)
+        waits_ms.append((time.perf_counter() - began) * 1e3)
+        look.join(_ASKED_EVERY_S)
+    return waits_ms
 
 
 @contextmanager
@@ -153,6 +172,11 @@ _SHOWN = (
     ("progress of all attempts", "progress_all"),
     ("GET /summary", "summary_route"),
     ("GET /progress", "progress_route"),
+    ("daily look and copy", "look_over"),
+)
+_WAITS = (
+    ("last attempts read meanwhile", "read_meanwhile_ms"),
+    ("the slowest of these", "worst_read_meanwhile_ms"),
 )
 
 
@@ -172,4 +196,5 @@ def shown_rows(found: Sequence[dict[str, Any]]) -> list[tuple[str, list[str]]]:
     for label, key in _SHOWN:
         texts = [f"{each[f'{key}_ms']:,.0f} ({each[f'{key}_cpu_ms']:,.0f})" for each in found]
         rows.append((f"{label}, ms (processor)", texts))
+    rows += [(f"{label}, ms", [f"{each[key]:,.0f}" for each in found]) for label, key in _WAITS]
     return rows
