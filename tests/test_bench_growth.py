@@ -78,13 +78,14 @@ def test_a_filled_store_holds_whole_evenings_of_ten_players(tmp_path):
 
 
 def test_load_is_measured_on_a_service_of_its_own(capsys: pytest.CaptureFixture[str]) -> None:
-    assert load(["--rate", "2", "--seconds", "2", "--json"]) == 0
+    assert load(["--rate", "2", "--seconds", "2", "--screens", "1", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert (found["stills"], found["statuses"]) == (4, {"201": 4})
     assert 0 < found["rate"] <= 2
     assert found["wait_ms"]["p50"] <= found["wait_ms"]["p100"]
     assert 50 < found["memory"]["begin_mb"] <= found["memory"]["most_mb"] < 2000
     assert found["cpu_ms_a_still"] > 0
+    assert found["parts_fetched"] >= 3
     assert found["bound_by"] in ("nothing", "processor", "waiting")
 
 

@@ -16,6 +16,7 @@ from service.bench.practice import machine, print_machine
 from service.demo.samples import SHOTS_FOLDER, sample_stills
 
 from .posted import Post
+from .screens import open_screens
 from .served import Watched, calibrate, service
 
 LOAD_FORMAT, LOAD_VERSION = "restmark-bench-load", 1
@@ -27,14 +28,19 @@ BUSY = 0.85
 
 
 def load_figures(
-    *, rate: float = RATE, seconds: float = SECONDS, url: str | None = None
+    *, rate: float = RATE, seconds: float = SECONDS, url: str | None = None, screens: int = 0
 ) -> dict[str, Any]:
-    """Start a service on an empty store and post the sample stills to it."""
+    """Start a service on an empty store and post the sample stills to it.
+
+    So many ``screens`` have its practice page open meanwhile.
+    """
     with TemporaryDirectory() as folder, service(Path(folder) / "data", url=url) as (port, pid):
-        return load_on(port, pid, rate=rate, seconds=seconds)
+        return load_on(port, pid, rate=rate, seconds=seconds, screens=screens)
 
 
-def load_on(port: int, pid: int, *, rate: float, seconds: float) -> dict[str, Any]:
+def load_on(
+    port: int, pid: int, *, rate: float, seconds: float, screens: int = 0
+) -> dict[str, Any]:
     """The same of the service on that port in that process."""
     calibrate(port)
     stills = [still.read_bytes() for still in sample_stills(SHOTS_FOLDER)]
@@ -42,7 +48,7 @@ def load_on(port: int, pid: int, *, rate: float, seconds: float) -> dict[str, An
     Post(port, stills, rate, 4).run()
     post = Post(port, stills[::-1], rate, max(round(rate * seconds), 1))
     watched = Watched(pid)
-    with watched.watching():
+    with open_screens(port, screens) as opened, watched.watching():
         wall_s = post.run()
     cores = len(os.sched_getaffinity(0))
     found = post.figures(wall_s)
@@ -52,6 +58,9 @@ def load_on(port: int, pid: int, *, rate: float, seconds: float) -> dict[str, An
         "version": LOAD_VERSION,
         "machine": machine(),
         "asked_rate": rate,
+        "screens": screens,
+        "parts_fetched": sum(screen.fetched for screen in opened),
+        "parts_as_before": sum(screen.same for screen in opened),
         **found,
         "memory": watched.figures(),
         "cores": cores,
@@ -98,6 +107,11 @@ def print_load(figures: dict[str, Any], console: Console) -> None:
         f"memory {memory['begin_mb']:.0f} MB at the beginning, {memory['end_mb']:.0f} at the end, "
         f"{memory['most_mb']:.0f} at most; {memory['second_half_mb']:+.1f} MB over the second half"
     )
+    if figures["screens"]:
+        console.print(
+            f"{figures['screens']} open pages fetched {figures['parts_fetched']} new parts; "
+            f"{figures['parts_as_before']} were as before"
+        )
     console.print(
         f"processor {figures['cpu_ms_a_still']:.0f} ms a still, "
         f"{figures['cores_busy']:.0%} of {figures['cores']} cores"
@@ -109,6 +123,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m service.bench.load", description=__doc__)
     parser.add_argument("--rate", type=float, default=RATE, help="stills a second")
     parser.add_argument("--seconds", type=float, default=SECONDS)
+    parser.add_argument("--screens", type=int, default=0, help="practice pages open meanwhile")
     parser.add_argument("--store", metavar="URL", help="an empty PostgreSQL database")
     parser.add_argument("--port", type=int, help="a service that runs already, with --pid")
     parser.add_argument("--pid", type=int, help="its process, for memory and processor")
@@ -117,9 +132,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if (chosen.port is None) != (chosen.pid is None):
         parser.error("--port: allowed: together with --pid. Give both.")
     if chosen.port is None:
-        figures = load_figures(rate=chosen.rate, seconds=chosen.seconds, url=chosen.store)
+        figures = load_figures(
+            rate=chosen.rate, seconds=chosen.seconds, url=chosen.store, screens=chosen.screens
+        )
     else:
-        figures = load_on(chosen.port, chosen.pid, rate=chosen.rate, seconds=chosen.seconds)
+        figures = load_on(
+            chosen.port, chosen.pid, rate=chosen.rate, seconds=chosen.seconds,
+            screens=chosen.screens,
+        )  # fmt: skip
     if chosen.json:
         print(json.dumps(figures))
     else:
