@@ -47,7 +47,7 @@ MOST_PULL = 4.0
 READ_MM = 0.6
 """Worst ball of a corrected still; uncorrected it would be several mm."""
 MOST_MS = 16.0
-"""5 on a free core (1.7 and 3.2 measured); three times that leaves room for cores that others share:
+"""5 on a free core (1.7 and 3.2 measured); three times that leaves room where others use it too:
 10.3 was seen."""
 MOST_MAPS_MS = 30.0
 """A view for the moved camera; 11 measured, once for a moved still."""
