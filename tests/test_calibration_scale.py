@@ -39,8 +39,8 @@ from vision.known.ball_check import seen_balls
 TABLE = Table()
 SHARP = ((0.0036, 0.0), (0.0, 0.0036))
 """0.06 px: what reading a ball gives."""
-BALL_MM = 3.0
-"""A frozen ball's residual: frozen to 0.4 mm, and read to 2.5 mm where a plain drawn cushion
+BALL_MM = 3.5
+"""A frozen ball's residual: frozen to 0.4 mm, and read to 3 mm where a plain drawn cushion
 overhangs it, unlike any that the network has seen (rendered ones: 0.3 mm)."""
 Marked = tuple[Landmarks, Camera, Table]
 
