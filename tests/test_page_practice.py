@@ -406,6 +406,23 @@ def test_a_repeated_shot_is_ready_again_without_a_touch(browser, served, client)
         assert [each["practice_id"] for each in attempts] == [practice["id"]] * 2
 
 
+def test_what_comes_while_a_button_is_pressed_takes_no_tap_away(browser, served, client):
+    with Tab(browser, served, **TABLET) as page:
+        plan_by_taps(page, "3", "foot-left", "4", "side-right")
+        intent_is_set(page)
+        page.locator("#repeat").click()
+        expect(page.locator("#finish")).to_be_visible()
+        page.locator("#finish").hover()
+        with page.expect_response(lambda answer: "/parts" in answer.url and answer.ok):
+            page.mouse.down()
+            client.give(still(after((2200, 300)), shade=100), "after.jpg")
+        page.wait_for_timeout(100)
+        page.mouse.up()
+        expect(page.locator("#practising")).not_to_contain_text("again and again")
+        expect(page.locator(".recent li")).to_have_count(1)
+        assert client.get("/practices").json()["practices"][0]["finished_at"] is not None
+
+
 def test_what_was_understood_wrongly_is_put_right_by_a_tap(browser, served, client):
     client.put("/intent", json=INTENT)
     client.give(still(after(), shade=120), "after.jpg")

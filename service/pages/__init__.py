@@ -14,7 +14,8 @@ How another page is added, say one at ``/guide``:
    and nothing of its own where a token serves. ``static/guide/guide.js`` is an ES module, loaded
    by ``<script type="module" src=…>``; it imports from ``../base/``: ``ask.js`` (requests and what
    is said of refusals), ``live.js`` (changes, connection, reconnecting), ``parts.js`` (elements
-   with ``data-part`` kept new), ``screen.js`` (what the reader chose), ``said.js`` (voice, tone).
+   with ``data-part`` kept new, but not under a finger), ``screen.js`` (what the reader chose),
+   ``said.js`` (voice, tone).
 
 The content policy allows no inline script and no inline style, ``style="…"`` in markup included;
 what a script must place goes through ``element.style`` or attributes of SVG. Whatever can be

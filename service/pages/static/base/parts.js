@@ -1,6 +1,7 @@
 // Keeps elements with `data-part` as new as the service: fetched again, swapped where they changed.
 
 import { say, SILENT } from "./ask.js";
+import { untouched } from "./press.js";
 
 const lastHtml = new Map();
 const readied = [];
@@ -31,7 +32,7 @@ export function refresher(path) {
         // shut out: nothing here will be new again before the device is paired anew
         if (answer.status === 401) location.assign("/pair");
         if (!answer.ok) throw new Error(String(answer.status));
-        putParts(await answer.text());
+        await putParts(await answer.text());
         has = { from, tag: answer.headers.get("ETag") };
       } while (isStale);
     } catch {
@@ -47,8 +48,9 @@ export function refresher(path) {
   };
 }
 
-/** Puts the parts of some HTML in the place of those that differ. */
-export function putParts(html) {
+/** Puts the parts of some HTML in the place of those that differ, as soon as no finger is on the page. */
+export async function putParts(html) {
+  await untouched();
   const fresh = new DOMParser().parseFromString(html, "text/html");
   for (const part of fresh.querySelectorAll("[data-part]")) {
     const here = document.getElementById(part.id);

@@ -44,7 +44,7 @@ async function lookAt(picture) {
       method: "POST", body: picture, headers: { "Content-Type": "application/octet-stream" },
     });
     if (!answer.ok) throw new Error(String(answer.status));
-    putParts(await answer.text());
+    await putParts(await answer.text());
     tell();
   } catch {
     say("off", SILENT);
