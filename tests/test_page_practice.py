@@ -303,6 +303,42 @@ def test_what_is_planned_on_one_page_stands_on_the_other(browser, served, client
         assert client.get("/intent").status_code == 404
 
 
+@pytest.mark.parametrize("late", ["sent", "told"])
+def test_what_was_said_last_stands_on_a_slow_network(browser, served, client, late):
+    """The first setting arrives late, or the page is told late of what it had set until then."""
+    slow = """late => {
+      const fetched = window.fetch.bind(window);
+      const later = () => new Promise((done) => setTimeout(done, 1500));
+      let isFirst = true;
+      window.fetch = async (path, how) => {
+        if (late === "sent" && how?.method === "PUT" && isFirst) {
+          isFirst = false;
+          await later();
+        }
+        const answer = await fetched(path, how);
+        if (late === "told" && String(path).startsWith("/parts")) await later();
+        return answer;
+      };
+    }"""
+    with Tab(browser, served, **TABLET) as page:
+        page.evaluate(slow, late)
+        for choice in ("3", "foot-left", "4"):
+            page.locator(f"#plan-choices [data-choice='{choice}']").tap()
+        page.wait_for_timeout(SET_MS)
+        page.locator("#plan-choices [data-choice='side-right']").tap()
+        page.wait_for_timeout(SET_MS + 800)  # what was set first is told now
+        if late == "sent":
+            page.wait_for_timeout(700)
+            expect(page.locator("#verdict .subline")).to_contain_text("leave 4 for the side right")
+        page.locator("[data-side=left]").tap()
+        expect(page.locator("#verdict .subline")).to_contain_text("left of the potting line")
+        expect(page.locator("#verdict .subline")).to_contain_text("leave 4 for the side right")
+        page.wait_for_timeout(2000)
+        expect(page.locator("[data-side=left]")).to_have_attribute("aria-pressed", "true")
+        intent = client.get("/intent").json()["intent"]
+        assert (intent["next_pocket"], intent["side"]) == ("side-right", "left")
+
+
 def test_the_zone_is_there_at_once_and_so_is_the_verdict(browser, served, client):
     zones, verdicts = [], []
     watch = """(selector) => new Promise((done) => {

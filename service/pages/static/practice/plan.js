@@ -31,8 +31,10 @@ let zone = null;
 let isZoneToBring = true; // into sight, once since the shot was begun
 let isAsking = false; // for the zone
 let isStale = false;
-let setting = null;
-let isSetting = false;
+let soon = null; // until then taps may follow that change the shot that is to be set
+let sending = null; // what is on its way to the service; one at a time, or an older one might stay
+let isUnsent = false;
+let unseenId = null; // what the service took, until it is told of as what waits
 let isOfNext = true; // what the table shows: the shot that is planned, or the one that was judged
 
 /** Has `watcher()` called whenever the shot or its zone changed. */
@@ -107,29 +109,49 @@ async function askZone() {
 }
 
 function setSoon() {
-  clearTimeout(setting);
-  if (documentOf(shot)) setting = setTimeout(set, SET_AFTER_MS);
+  notSoon();
+  if (documentOf(shot)) soon = setTimeout(set, SET_AFTER_MS);
 }
 
-async function set() {
-  const intent = documentOf(shot);
-  if (!intent) return;
-  isSetting = true;
-  const outcome = await act("PUT", `/api/v1/intent${location.search}`, intent, { words: "Setting the shot …" });
-  isSetting = false;
-  if (outcome.ok) pendingId = outcome.body.id;
-  else refuse(outcome.detail);
+function notSoon() {
+  clearTimeout(soon);
+  soon = null;
+}
+
+function set() {
+  soon = null;
+  isUnsent = true;
+  sending ??= send();
+}
+
+async function send() {
+  while (isUnsent) {
+    isUnsent = false;
+    const intent = documentOf(shot);
+    if (!intent) break;
+    const outcome = await act("PUT", `/api/v1/intent${location.search}`, intent, { words: "Setting the shot …" });
+    if (outcome.ok) pendingId = unseenId = outcome.body.id;
+    else refuse(outcome.detail);
+  }
+  sending = null;
+}
+
+/** Resolves when nothing more of what was said goes to the service by itself. */
+export async function hush() {
+  notSoon();
+  isUnsent = false;
+  await sending;
 }
 
 async function withdraw() {
-  clearTimeout(setting);
+  await hush();
   const outcome = await act("DELETE", `/api/v1/intent${location.search}`);
   if (outcome.ok || outcome.status === 404) startOver();
 }
 
 /** Nothing was said of the next shot; what waits on the service goes on waiting until then. */
 export function startOver() {
-  clearTimeout(setting);
+  notSoon();
   shot = emptyShot();
   zone = null;
   refuse("");
@@ -274,7 +296,12 @@ function catchUp() {
   if (was?.reading !== told.reading) page.dataset.focus = "verdict";
   if (was?.reading !== told.reading) isOfNext = !told.attempt;
   else if (waits && waits.id !== (was.pending?.id ?? null)) isOfNext = true; // asked for by a tap
-  if (isNews && !isSetting) {
+  // what is on its way stands for more than what waited when this was told
+  const isOlder = unseenId !== null && waits && waits.id < unseenId;
+  const isSaid = was?.reading === told.reading && (soon !== null || isOlder);
+  if (was?.reading !== told.reading || waits?.id >= unseenId) unseenId = null;
+  if (isNews && !sending && !isSaid) {
+    notSoon();
     const isOwn = waits && waits.id === pendingId && was?.reading === told.reading;
     pendingId = waits?.id ?? null;
     if (waits && !isOwn) {

@@ -3,7 +3,7 @@
 import { request } from "../base/ask.js";
 import { onReady } from "../base/parts.js";
 import { onDo } from "./after.js";
-import { current, onShot } from "./plan.js";
+import { current, hush, onShot } from "./plan.js";
 import { documentOf } from "./shot.js";
 
 // The shot that would be repeated: the planned one, or the last one played.
@@ -15,11 +15,13 @@ function shotToRepeat() {
 // The practice gives its shots itself; one that was set by hand would go before them, uncounted.
 onDo("repeat", async () => {
   const way = { kind: "same again", shots: [shotToRepeat()] };
+  await hush();
   if (current().told?.pending) await request("DELETE", `/api/v1/intent${location.search}`);
   return ["POST", "/api/v1/practices", { way }];
 });
 onDo("way", async ({ dataset }) => {
   const shots = "ofShot" in dataset ? { shots: [shotToRepeat()] } : {};
+  await hush();
   const more = dataset.way === "pressure" ? { in_a_row: 3 } : {};
   if (dataset.way !== "free" && current().told?.pending) await request("DELETE", `/api/v1/intent${location.search}`);
   return ["POST", "/api/v1/practices", { way: { kind: dataset.way, ...shots, ...more } }];
