@@ -15,11 +15,12 @@ from calibration.seen.points import GivenPoint
 from service.drawing.error_map import error_map_svg
 from service.setup.lens.guided_board import board_pdf
 from service.setup.setting_up import AskedPlace, SettingUp
+from service.store import OVERHEAD
 from service.words.lengths import Units
 
 from .. import models as m
 from ..bodies import calibration_body
-from ..deps import DeskDep, Document, ReaderDep, SourcesDep, TableNumber
+from ..deps import CameraName, DeskDep, Document, ReaderDep, SourcesDep, TableNumber
 from ..documents import DocumentRoute
 from ..models import set_up as s
 from ..set_up_bodies import board_body, lens_body, still_body, task_body
@@ -157,12 +158,20 @@ def get_error_map(
 
 @router.post("/calibrations/{number}/adopt", response_model=m.CalibrationOut)
 async def adopt_calibration(
-    number: Number, setup: SetupDep, desk: DeskDep, reader: ReaderDep, table: TableNumber = 1
+    number: Number,
+    setup: SetupDep,
+    desk: DeskDep,
+    reader: ReaderDep,
+    table: TableNumber = 1,
+    camera: CameraName = OVERHEAD,
 ) -> dict[str, Any]:
-    """Have that calibration hold from now on; a pending intent is withdrawn with the old one."""
+    """Have that calibration hold from now on; a pending intent is withdrawn with the old one.
+
+    Another camera than the first is calibrated on the table that the first one was.
+    """
     document = setup.proposal(number).calibration.to_dict()
     at = reader.table(table).id
-    return calibration_body(await desk.run(desk.set_calibration, document, at, at=at))
+    return calibration_body(await desk.run(desk.set_calibration, document, at, camera, at=at))
 
 
 @router.get("/tasks/{number}", response_model=s.WorkOut)

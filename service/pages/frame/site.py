@@ -134,12 +134,15 @@ class Site:
         states = strip_view(reader, self.desk, shown)
         paths = self._paths()
         return tuple(
-            each if each.link in paths or each.link.startswith("/docs/") else replace(each, link="")
-            for each in states
+            each if _leads(each.link, paths) else replace(each, link="") for each in states
         )
 
     def _paths(self) -> set[str]:
         return {getattr(route, "path", "") for route in self.app.routes}
+
+
+def _leads(link: str, paths: set[str]) -> bool:
+    return link.partition("?")[0] in paths or link.startswith("/docs/")
 
 
 def _rendered(template: str, context: dict[str, Any]) -> HTMLResponse:

@@ -8,13 +8,22 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from urllib.parse import quote
 
 from service import clock
 from service.desk.desk import Desk
 from service.desk.stored import calibration_of, trust_of
 from service.desk.watching.state import LOST, WATCHING, WatchState
 from service.door import Role
-from service.store import DAMAGED, LOOKING, CalibrationRecord, Reader, ReadingRecord, Store
+from service.store import (
+    DAMAGED,
+    LOOKING,
+    OVERHEAD,
+    CalibrationRecord,
+    Reader,
+    ReadingRecord,
+    Store,
+)
 from service.store.writing.moments import TOLD_FROM, lag_words
 from service.words.lengths import Lengths
 from service.words.plain import counted
@@ -96,7 +105,12 @@ def camera_states(
         )
         if told is not None:
             state = replace(state, words=f"{told}; {state.words}", level="care", link="/setup")
-        yield state
+        yield replace(state, link=setup_address(name)) if state.link else state
+
+
+def setup_address(camera: str) -> str:
+    """The set-up page of one of a table's cameras."""
+    return "/setup" if camera == OVERHEAD else f"/setup?camera={quote(camera, safe='')}"
 
 
 _TOLD = {

@@ -7,11 +7,12 @@ from typing import Annotated, Any
 
 from fastapi import Query, Request
 from fastapi.responses import HTMLResponse
+from pydantic import AfterValidator, StringConstraints
 
 from service.desk.scene import Scene
 from service.pages.frame import Shown, Site
 from service.pages.practice.naming import ball_rows
-from service.store import Reader
+from service.store import OVERHEAD, Reader
 from service.words.lengths import Lengths
 from vision.layout import BALL_IDS
 
@@ -20,15 +21,32 @@ from .view import setup_view
 MOST_ROWS = 2**31 - 1
 
 
+def _printable(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("characters that can be shown are allowed, on one line")
+    return text
+
+
+CameraAsked = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=100),
+    AfterValidator(_printable),
+]
+"""As the API takes a camera's name."""
+
+
 def install(site: Site) -> None:
     """Add the page and its part to the site."""
 
     @site.app.get("/setup", include_in_schema=False)
-    async def page(request: Request) -> HTMLResponse:
+    async def page(
+        request: Request, camera: Annotated[CameraAsked, Query()] = OVERHEAD
+    ) -> HTMLResponse:
         known = await site.desk.known_set(site.shown(request).table)
 
         def make(reader: Reader, shown: Shown) -> dict[str, Any]:
-            return {**setup_view(reader, known, shown), "names": BALL_IDS, **_nameable(site)}
+            view = setup_view(reader, known, shown, camera)
+            return {**view, "names": BALL_IDS, **_nameable(site)}
 
         return await site.page("setup/page.html", request, make)
 

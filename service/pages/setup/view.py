@@ -8,15 +8,16 @@ from typing import Any
 
 from calibration.lengths import INCH_MM
 from calibration.solve.known import NAMED_ERROR_MM, TAPE_ERROR_MM
-from calibration.table import NAMED_SURFACES_MM
+from calibration.table import NAMED_SURFACES_MM, Table
 from service.desk.names.known_set import KnownSet
 from service.desk.stored import calibration_of, player_now
 from service.pages.frame import Shown
 from service.pages.practice.naming import unusual_words
-from service.store import Reader
+from service.store import OVERHEAD, Reader
 from service.words.lengths import Lengths, Units
 
 from .cameras import cameras
+from .table_cameras import camera_words, table_cameras
 
 _SIZES = {"9ft": "9 foot", "pro8": "8 foot, oversize", "8ft": "8 foot", "7ft": "7 foot"}
 _NOT_YET = "not yet"
@@ -46,6 +47,12 @@ class Size:
     words: str
     measures: str
 
+    @classmethod
+    def of(cls, name: str, words: str, sides_mm: tuple[float, float], lengths: Lengths) -> Size:
+        """With its sides in words."""
+        sides = " × ".join(lengths.number(side) for side in sides_mm)
+        return cls(name=name, words=words, measures=f"{sides} {lengths.sign}")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Way:
@@ -73,14 +80,26 @@ WAYS = (
 """``hand`` or ``bridge``, then the side that the place shows alone."""
 
 
-def setup_view(reader: Reader, known: KnownSet, shown: Shown) -> dict[str, Any]:
-    """Everything that the template needs."""
+def setup_view(reader: Reader, known: KnownSet, shown: Shown, camera: str) -> dict[str, Any]:
+    """Everything that the template needs; ``camera`` is the one that is set up."""
     units = Units.INCHES if shown.units is Units.INCHES else Units.MM
     lengths = Lengths(units=units)
     player = player_now(reader, shown.table)
-    held = reader.calibration(table_id=shown.table)
+    held = reader.calibration(table_id=shown.table, camera=camera)
+    is_first = camera == OVERHEAD
+    first = held if is_first else reader.calibration(table_id=shown.table)
+    # the table is one: what the first camera was told of its size holds for the others
+    of_first = None if is_first or first is None else calibration_of(first).table
     looks = sum(count > 0 for count in known.looks.values())
+    of_table = (
+        Step(name="balls", title="Balls", state=f"{looks} of 16 known" if looks else _NOT_YET),
+        Step(name="reach", title="Reach", state=_NOT_YET if player is None else "set"),
+    )
     return {
+        "camera": camera_words(camera),
+        "is_first": is_first,
+        "lacks_first": first is None and not is_first,
+        "table_cameras": table_cameras(reader, shown.table, camera),
         "steps": (
             Step(name="picture", title="Picture"),
             Step(name="table", title="Table"),
@@ -90,18 +109,9 @@ def setup_view(reader: Reader, known: KnownSet, shown: Shown) -> dict[str, Any]:
                 state="done" if held else _NOT_YET,
             ),
             Step(name="lens-board", title="Lens", state="if you like"),
-            Step(name="balls", title="Balls", state=f"{looks} of 16 known" if looks else _NOT_YET),
-            Step(name="reach", title="Reach", state=_NOT_YET if player is None else "set"),
+            *(of_table if is_first else ()),
         ),
-        "sizes": tuple(
-            Size(
-                name=name,
-                words=words,
-                measures=" × ".join(lengths.number(side) for side in NAMED_SURFACES_MM[name])
-                + f" {lengths.sign}",
-            )
-            for name, words in _SIZES.items()
-        ),
+        "sizes": _sizes(lengths) if of_first is None else (_size_of(of_first, lengths),),
         "unit": lengths.sign,
         "named_error": lengths.text(NAMED_ERROR_MM),
         "tape_error": f"{TAPE_ERROR_MM if units is Units.MM else TAPE_ERROR_MM / INCH_MM:.2g}",
@@ -118,6 +128,22 @@ def setup_view(reader: Reader, known: KnownSet, shown: Shown) -> dict[str, Any]:
         "rows": (),
         "reading": None,
     }
+
+
+def _sizes(lengths: Lengths) -> tuple[Size, ...]:
+    return tuple(
+        Size.of(name, words, NAMED_SURFACES_MM[name], lengths) for name, words in _SIZES.items()
+    )
+
+
+def _size_of(table: Table, lengths: Lengths) -> Size:
+    """The one size that a table has; by its name where it was told so."""
+    sides_mm = table.surface_mm
+    for name, words in _SIZES.items():
+        if sides_mm == NAMED_SURFACES_MM[name]:
+            return Size.of(name, words, sides_mm, lengths)
+    told = "x".join(f"{side:.10g}mm" for side in sides_mm)
+    return Size.of(told, "Measured", sides_mm, lengths)
 
 
 def _folders() -> tuple[tuple[str, str], ...]:

@@ -194,6 +194,7 @@ async function adopt() {
   byId("adopt").hidden = true;
   byId("empty-headline").textContent = `${proposal.result.headline}. This calibration holds now.`;
   document.querySelector("[data-state-of=empty]").textContent = "done";
+  document.querySelector(".cameras [aria-current] small").textContent = "calibrated";
   byId("after-adopt").hidden = false;
   byId("after-adopt").querySelector("a").focus();
 }

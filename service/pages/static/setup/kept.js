@@ -1,6 +1,8 @@
 // What the player chose and took, kept in the browser over a reload; the service may have forgotten.
 
-const KEY = "restmark-setup";
+// one camera's still, height or head end is never another's
+const asked = new URLSearchParams(location.search);
+const KEY = `restmark-setup ${asked.get("table") ?? ""} ${asked.get("camera") ?? ""}`;
 
 function held() {
   try {

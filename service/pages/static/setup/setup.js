@@ -1,11 +1,13 @@
 // The set-up page: one step at a time, each with an address of its own.
 
-import * as balls from "./balls.js";
 import * as board from "./board.js";
 import * as empty from "./empty.js";
-import "./reach.js";
 import * as source from "./source.js";
 
+// ball set and reach are the table's: they are set up with its first camera alone
+const ofTable = document.getElementById("balls")
+  ? [await import("./balls.js"), await import("./reach.js")]
+  : [];
 const steps = [...document.querySelectorAll(".step")];
 const links = [...document.querySelectorAll("[data-step]")];
 
@@ -17,7 +19,7 @@ function show(isFirst = false) {
     if (link.dataset.step === step.id) link.setAttribute("aria-current", "step");
     else link.removeAttribute("aria-current");
   }
-  for (const part of [source, empty, board, balls]) part.onStep(step.id);
+  for (const part of [source, empty, board, ...ofTable]) part.onStep?.(step.id);
   if (!isFirst) step.querySelector("h2").focus({ preventScroll: true });
   if (!isFirst) scrollTo({ top: 0 });
 }

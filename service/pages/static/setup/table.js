@@ -91,7 +91,8 @@ for (const svg of section.querySelectorAll("[data-diagram]")) drawTable(svg, svg
 const before = kept("table");
 if (before && before.unit === unit) {
   for (const name of ["surface", "scale"]) {
-    document.querySelector(`[name=${name}][value="${before[name]}"]`).checked = true;
+    const choice = document.querySelector(`[name=${name}][value="${before[name]}"]`);
+    if (choice) choice.checked = true;
   }
   for (const [id, value] of Object.entries(before.values)) byId(id).value = value;
 }
