@@ -5,8 +5,10 @@ import json
 import re
 import shutil
 
+import httpx
 import numpy as np
 import pytest
+from api_kit import running
 from rich.console import Console
 from sample_trial import finished_demo
 
@@ -141,3 +143,8 @@ def test_serve_gets_the_whole_session(demo, monkeypatch, tmp_path):
         demo_module.serve_demo(moved, port=8765, announce=lambda text: None)
     assert served == [(folder / "data", 8765)] * 2
     assert (folder / "data").is_dir()
+    # nothing of it came by a camera, and what the page shows all the same is said to be older
+    with running(folder / "data") as address:
+        page = httpx.get(address).text
+    assert "Out by 136 mm" in page
+    assert "none live yet, older ones are shown" in page

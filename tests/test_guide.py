@@ -346,6 +346,9 @@ def test_the_drawing_shows_every_move_and_says_it():
     assert "20 mm" in svg
     assert "place of the ball 7" in svg
     assert state_words(found) in svg
+    # no arrow strikes words through
+    last_arrow = svg.rindex('class="move"')
+    assert svg.index(">cue · 20 mm<") > last_arrow < svg.index(">9 off<")
 
 
 def test_words_hide_neither_a_ball_nor_a_place_nor_each_other():

@@ -113,6 +113,36 @@ def test_the_strip_says_how_things_stand(page, client):
     expect(strip.locator("[data-name=last]")).to_have_attribute("data-level", "care")
 
 
+def test_what_the_keys_go_to_does_not_lie_under_the_strip(page, client):
+    client.calibrate()
+    client.give(still(), "before.jpg")
+    above, below = page.locator("#names summary"), page.locator("#still summary")
+    expect(below).to_be_visible()
+    page.set_viewport_size({"width": 1180, "height": 400})
+    below.focus()
+    # it lies right at the top, where the strip is
+    above.evaluate("one => scrollBy(0, one.getBoundingClientRect().top)")
+    page.keyboard.press("Shift+Tab")
+    expect(above).to_be_focused()
+    page.wait_for_function(
+        """() => document.activeElement.getBoundingClientRect().top
+            >= document.querySelector(".strip").getBoundingClientRect().bottom"""
+    )
+
+
+def test_strong_contrast_reaches_the_drawing(page, client):
+    client.calibrate()
+    client.give(still(), "before.jpg")
+    cloth = page.locator("#top-view .cloth")
+    fill = "one => getComputedStyle(one).fill"
+    expect(cloth).to_have_count(1)
+    usual = cloth.evaluate(fill)
+    look(page, "contrast")
+    assert cloth.evaluate(fill) != usual
+    look(page, "light")
+    assert cloth.evaluate(fill) == usual
+
+
 def test_a_chosen_look_is_kept_and_comes_with_the_first_paint(page, served, client):
     look(page, "contrast")
     ground = "getComputedStyle(document.documentElement).backgroundColor"

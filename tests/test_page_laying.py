@@ -49,6 +49,8 @@ def test_a_layout_is_recorded_with_one_tap_named_found_and_put_away(page, served
     page.get_by_role("button", name="Keep these words").click()
     card = page.locator(".layout")
     expect(card.get_by_role("heading")).to_have_text("Stop beside the 4")
+    # who goes by keys stands where the words were, not at the top of the page
+    expect(card.locator("summary")).to_be_focused()
     expect(card).to_contain_text("4 balls · draw · soft")
     shown = card.locator("img")
     expect(shown).to_have_attribute("alt", "Stop beside the 4, drawn from above: 4 balls")
@@ -60,10 +62,11 @@ def test_a_layout_is_recorded_with_one_tap_named_found_and_put_away(page, served
     page.locator("summary").click()
     page.get_by_role("button", name="Put away").click()
     expect(page.locator(".layout")).to_have_count(0)
+    expect(page.locator("#main")).to_be_focused()
     page.get_by_role("link", name="What was put away").click()
     page.get_by_role("button", name="Bring back").click()
     expect(page.locator(".layout")).to_have_count(0)
-    page.get_by_role("link", name="Back to the library").click()
+    page.get_by_role("link", name="Back to the layouts").click()
     expect(page.locator(".layout")).to_have_count(1)
 
 
@@ -154,7 +157,7 @@ def test_the_tolerance_is_the_player_s_and_the_guide_can_be_put_away(page, serve
     assert client.get("/guide").json()["tolerance_mm"] == pytest.approx(1.5 * 25.4)
     page.get_by_role("button", name="Put the guide away").click()
     expect(page.locator("#said")).to_contain_text("No layout was chosen")
-    expect(page.get_by_role("link", name="To the library")).to_be_visible()
+    expect(page.get_by_role("link", name="To the layouts")).to_be_visible()
 
 
 def test_on_a_phone_the_table_stands_upright(browser, served, client):

@@ -423,6 +423,35 @@ def test_the_same_shot_again_struck_undone_and_mirrored(browser, served, client)
         assert client.get("/intent").json()["intent"]["pocket"] == "foot-right"
 
 
+def test_what_is_done_by_keys_leaves_them_where_they_were(browser, served, client):
+    client.put("/intent", json=INTENT)
+    client.give(still(after(), shade=120), "after.jpg")
+    with Tab(browser, served) as page:
+        page.locator("#strike").press("Enter")
+        expect(page.locator("#strike")).to_have_text("Count it again")
+        expect(page.locator("#strike")).to_be_focused()
+        # what undoes it is gone then: the keys go on from the top of the content
+        page.locator("#undo").press("Enter")
+        expect(page.locator("#undo")).to_have_count(0)
+        expect(page.locator("#main")).to_be_focused()
+        page.locator("#again").press("Enter")
+        expect(page.locator("#plan-now")).to_have_text("Set the balls up")
+        expect(page.locator("#again")).to_be_focused()
+
+
+def test_on_a_phone_what_it_cost_follows_the_drawing(browser, served, client):
+    client.put("/intent", json=INTENT)
+    client.give(still(after(), shade=120), "after.jpg")
+    with Tab(browser, served, **PHONE) as page:
+        expect(page.locator("#cost")).to_be_visible()
+        expect(page.locator("#so-far")).to_be_visible()
+        tops = [
+            page.locator(each).bounding_box()["y"]
+            for each in ("#verdict", "#top-view", "#legend", "#cost", "#tools", "#so-far", "#after")
+        ]
+        assert tops == sorted(tops)
+
+
 def test_a_repeated_shot_is_ready_again_without_a_touch(browser, served, client):
     with Tab(browser, served, **TABLET) as page:
         plan_by_taps(page, "3", "foot-left", "4", "side-right")

@@ -124,7 +124,7 @@ def _draw_bed(svg: ET.Element, view: View) -> None:
     back = table.cushion_width_mm
     add(
         svg, "rect", x=-back, y=-back, width=table.length_mm + 2 * back,
-        height=table.width_mm + 2 * back, fill=palette.CLOTH,
+        height=table.width_mm + 2 * back, fill=palette.CLOTH, class_="cloth",
     )  # fmt: skip
     marks = add(svg, "g", stroke=palette.CLOTH_LINE, stroke_width=3, fill="none")
     for name in ("head", "foot"):
@@ -152,7 +152,7 @@ def _draw_pocket(svg: ET.Element, view: View, pocket: Pocket) -> None:
 
 def _draw_cushions(svg: ET.Element, view: View) -> None:
     table = view.table
-    body = add(svg, "g", fill=palette.CUSHION)
+    body = add(svg, "g", fill=palette.CUSHION, class_="cushions")
     noses = add(svg, "g", stroke=palette.NOSE, stroke_width=5, stroke_linecap="round")
     for segment in table.nose_segments_mm.values():
         start, end = segment

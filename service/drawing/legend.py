@@ -82,7 +82,7 @@ def swatch_svg(kind: str) -> str:
             "aria-hidden": "true",
         },
     )  # fmt: skip
-    add(svg, "rect", x=-12, y=-26, width=66, height=52, rx=9, fill=palette.CLOTH)
+    add(svg, "rect", x=-12, y=-26, width=66, height=52, rx=9, fill=palette.CLOTH, class_="cloth")
     if kind in _OF_PAGES:
         _swatch_of_page(svg, kind, size)
     else:

@@ -64,14 +64,17 @@ def guide_svg(
     for ball in found.now.balls:
         draw_ball(balls, view, ball, lengths)
     marks = add(svg, "g", class_="moves")
+    words = add(svg, "g", class_="words")  # over all arrows: none strikes a word through
     for ball in found.extra:
         _off(marks, view, ball.centre_mm, ball.id)
-        plates.add(marks, view.at(ball.centre_mm), f"{ball.id} off")
+        plates.add(words, view.at(ball.centre_mm), f"{ball.id} off")
     for move in found.moves:
         if move.is_right:
             _tick(marks, view, move)
         else:
-            _arrow(marks, view, move, lengths, plates)
+            _arrow(marks, view, move, lengths)
+            told = f"{move.ball} · {lengths.text(move.off_mm)}"
+            plates.add(words, view.at(move.to_mm), told)
     return text_of(svg)
 
 
@@ -112,8 +115,8 @@ def _off(parent: ET.Element, view: View, place_mm: PointMm, ball: str) -> None:
     add(group, "line", x1=x - r, y1=y + r, x2=x + r, y2=y - r)
 
 
-def _arrow(parent: ET.Element, view: View, move: Move, lengths: Lengths, plates: _Plates) -> None:
-    """From the ball to its place, with the distance beside the arrow's end."""
+def _arrow(parent: ET.Element, view: View, move: Move, lengths: Lengths) -> None:
+    """From the ball to its place."""
     tail, tip = view.at(move.from_mm), view.at(move.to_mm)
     group = add(parent, "g", class_="move", data_ball=move.ball)
     add(group, "title", f"{ball_name(move.ball)}: {lengths.text(move.off_mm)} to its place")
@@ -134,7 +137,6 @@ def _arrow(parent: ET.Element, view: View, move: Move, lengths: Lengths, plates:
             group, "circle", cx=x, cy=y, r=BALL_RADIUS_MM + 8, fill="none", stroke=_WRONG,
             stroke_width=6, stroke_dasharray="16 8",
         )  # fmt: skip
-    plates.add(group, tip, f"{move.ball} · {lengths.text(move.off_mm)}")
 
 
 class _Plates:

@@ -60,7 +60,7 @@ def strip_view(reader: Reader, desk: Desk, shown: Shown) -> tuple[State, ...]:
         *camera_states(desk, tuple(reader.calibrations_held(shown.table)), last, shown.table),
         _calibration(calibration, shown),
         _disk(desk.store.data_dir),
-        last_state(last),
+        last_state(last or reader.latest_shown(shown.table)),
         *_device(shown.role),
     )
     return (*states, *_data(desk.store), *_clock(desk.store))
@@ -199,9 +199,12 @@ def _clock(store: Store) -> tuple[State, ...]:
 
 
 def last_state(reading: ReadingRecord | None) -> State:
-    """The last live still, and what keeps it from counting."""
+    """The last live still, and what keeps it from counting; of one given before, that it is old."""
     if reading is None:
         return State(name="last", label="Last still", words="none yet", level="none")
+    if not reading.live:
+        words = "none live yet, older ones are shown"
+        return State(name="last", label="Last still", words=words, level="none")
     layout = reading.layout
     at = clock_words(reading.still.received_at)
     if layout.obstructed:

@@ -43,7 +43,8 @@ class Row:
     name: str
     said: str
     state: str
-    """``close`` (right, but the reading cannot be sure, or the name is in doubt) or ``move``."""
+    """``close`` (right, but the reading cannot be sure, or the name is in doubt), ``move`` or
+    ``off`` (it leaves the table)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,7 +189,7 @@ def _rows(found: Guided, lengths: Lengths) -> list[Row]:
         doubt = " (name in doubt)" if move.now.doubtful or move.is_renamed else ""
         rows.append(_row(move.ball, move_words(move, lengths) + doubt, _state(move)))
     rows += [_row(ball.id, "not on the table", "move") for ball in found.missing]
-    rows += [_row(ball.id, "does not belong here", "move") for ball in found.extra]
+    rows += [_row(ball.id, "does not belong here", "off") for ball in found.extra]
     return rows
 
 

@@ -92,7 +92,7 @@ def _states(
         yield replace(state, words=f"{state.words}: {said}", level="care") if said else state
     if calibration is None:
         yield State(name="calibration", label="Calibration", words="none yet", level="bad")
-    yield last_state(last)
+    yield last_state(last or reader.latest_shown(table_id))
 
 
 def _last(reader: Reader, table_id: int, lengths: Lengths) -> Last | None:

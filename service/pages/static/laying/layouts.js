@@ -55,8 +55,17 @@ async function keepWords(form) {
   refusal.textContent = outcome.ok ? "" : outcome.detail;
   if (!outcome.ok) return;
   form.closest("details").open = false;
+  const number = numberOf(form);
   await refresh();
+  holdFocus(document.querySelector(`#more-${number} > summary`));
 }
+
+// What was touched is gone: who goes by keys goes on from there, not from the top of the page.
+function holdFocus(there) {
+  if (document.activeElement === document.body) (there ?? document.getElementById("main")).focus({ preventScroll: true });
+}
+
+const changed = (path) => act("POST", path).then(refresh).then(() => holdFocus());
 
 async function setUp(number, mirror) {
   const body = { layout_id: Number(number), ...(mirror && { mirror }) };
@@ -67,8 +76,8 @@ async function setUp(number, mirror) {
 const doings = {
   guide: (number) => setUp(number),
   mirror: (number) => setUp(number, "across"),
-  strike: (number) => act("POST", `${API}/${number}/strike`).then(refresh),
-  restore: (number) => act("POST", `${API}/${number}/restore`).then(refresh),
+  strike: (number) => changed(`${API}/${number}/strike`),
+  restore: (number) => changed(`${API}/${number}/restore`),
 };
 
 function showChosen() {

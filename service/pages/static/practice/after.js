@@ -35,12 +35,28 @@ export function onDo(name, asked) {
   ACTS[name] = asked;
 }
 
-async function perform(button) {
+// Off while it works. A button that is off, or that the answer takes away, drops the focus: who goes
+// by keys goes on from it, or from the top of the content, not from the top of the page.
+async function whileOff(button, work) {
+  const isHeld = document.activeElement === button;
   button.disabled = true;
-  const asked = await ACTS[button.dataset.do](button);
-  if (asked) await act(asked[0], asked[1] + location.search, asked[2]);
+  const isDone = await work();
   button.disabled = false;
-  if (asked) await refresh();
+  if (isHeld && [button, document.body].includes(document.activeElement)) button.focus({ preventScroll: true });
+  if (!isDone) return;
+  await refresh();
+  const held = document.activeElement;
+  if (isHeld && (held === document.body || !held.getClientRects().length)) {
+    document.getElementById("main").focus({ preventScroll: true });
+  }
+}
+
+function perform(button) {
+  return whileOff(button, async () => {
+    const asked = await ACTS[button.dataset.do](button);
+    if (asked) await act(asked[0], asked[1] + location.search, asked[2]);
+    return asked;
+  });
 }
 
 const setUpAs = (reading, repeats_reading_id) => [
@@ -71,15 +87,12 @@ function layoutButton({ repeats_reading_id, received_at, said }, reading) {
   return button;
 }
 
-async function settleName(button) {
+function settleName(button) {
   const doubt = button.closest(".doubt");
   const [x_mm, y_mm] = doubt.dataset.place.split(" ").map(Number);
   if (button.dataset.other) return askAbout(x_mm, y_mm);
-  button.disabled = true;
   const names = button.dataset.names ? JSON.parse(button.dataset.names) : [{ id: button.dataset.name, x_mm, y_mm }];
-  await act("POST", doubt.dataset.path, { names }, { words: "Learning the name …" });
-  button.disabled = false;
-  await refresh();
+  return whileOff(button, () => act("POST", doubt.dataset.path, { names }, { words: "Learning the name …" }));
 }
 
 // What was noted by taps and is not on the service yet, by where it goes.
