@@ -2,7 +2,6 @@
 // words above it come, go and grow with every tap.
 
 const page = document.querySelector(".practice");
-const board = document.querySelector(".board");
 const view = document.getElementById("top-view");
 let held = view.getBoundingClientRect().top; // where it is to stay, on the screen
 let room = 0; // left free above it, for words that went
@@ -17,7 +16,7 @@ export function holdHere() {
 function reserve(px) {
   if (px === room) return;
   room = px;
-  board.style.marginTop = px ? `${px}px` : "";
+  view.style.marginTop = px ? `${px}px` : "";
 }
 
 function keep() {
