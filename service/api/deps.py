@@ -7,12 +7,13 @@ from typing import Annotated, Any
 
 from fastapi import Body, Depends, Path, Query, Request
 
+from service.called import Name
 from service.desk.desk import Desk
 from service.door import SourceRule
 from service.store import Reader
 from service.words.lengths import Units
 
-from .models.shared import NUMBER_LIMIT, Name
+from .models.shared import NUMBER_LIMIT
 
 
 def _desk(request: Request) -> Desk:

@@ -109,7 +109,6 @@ from .service import (
     ProblemKind,
 )
 from .shared import (
-    Name,
     Open,
     Point,
     RowNumber,
@@ -161,7 +160,6 @@ __all__ = [
     "Learned",
     "MirrorAsked",
     "MoveOut",
-    "Name",
     "NameSaid",
     "NewPlayer",
     "NewTable",

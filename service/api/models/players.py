@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from .shared import Name
+from service.called import Name
 
 
 class PlayerNamed(BaseModel):

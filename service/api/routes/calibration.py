@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 
+from service.called import Name
 from service.desk.refusals import no_calibration
 from service.store import OVERHEAD, NotFoundError
 
@@ -43,7 +44,7 @@ def list_calibrations(
     limit: Limit = 100,
     before: Before = None,
     table: Annotated[m.RowNumber | None, Query(description="Only that table's.")] = None,
-    camera: Annotated[m.Name | None, Query(description="Only that camera's.")] = None,
+    camera: Annotated[Name | None, Query(description="Only that camera's.")] = None,
 ) -> dict[str, Any]:
     """Calibrations, newest first, those that held included."""
     found = reader.calibrations(limit=limit, before=before, table_id=table, camera=camera)

@@ -7,8 +7,8 @@ from typing import Annotated, Any
 
 from fastapi import Query, Request
 from fastapi.responses import HTMLResponse
-from pydantic import AfterValidator, StringConstraints
 
+from service.called import Name
 from service.desk.scene import Scene
 from service.pages.frame import Shown, Site
 from service.pages.practice.naming import ball_rows
@@ -21,27 +21,11 @@ from .view import setup_view
 MOST_ROWS = 2**31 - 1
 
 
-def _printable(text: str) -> str:
-    if not text.isprintable():
-        raise ValueError("characters that can be shown are allowed, on one line")
-    return text
-
-
-CameraAsked = Annotated[
-    str,
-    StringConstraints(strip_whitespace=True, min_length=1, max_length=100),
-    AfterValidator(_printable),
-]
-"""As the API takes a camera's name."""
-
-
 def install(site: Site) -> None:
     """Add the page and its part to the site."""
 
     @site.app.get("/setup", include_in_schema=False)
-    async def page(
-        request: Request, camera: Annotated[CameraAsked, Query()] = OVERHEAD
-    ) -> HTMLResponse:
+    async def page(request: Request, camera: Annotated[Name, Query()] = OVERHEAD) -> HTMLResponse:
         known = await site.desk.known_set(site.shown(request).table)
 
         def make(reader: Reader, shown: Shown) -> dict[str, Any]:

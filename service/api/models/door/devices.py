@@ -7,9 +7,8 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from service.called import Name
 from service.door import Role
-
-from ..shared import Name
 
 
 class DeviceOut(BaseModel):

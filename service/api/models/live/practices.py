@@ -7,7 +7,9 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from ..shared import Name, RowNumber
+from service.called import Name
+
+from ..shared import RowNumber
 
 
 class PracticeAsked(BaseModel):
