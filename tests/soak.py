@@ -180,7 +180,9 @@ def main() -> int:
         clip(video, seconds=20)
         command = [sys.executable, __file__, "--serve", f"{work}/data", str(video)]
         command += ["--pictures"] * given.pictures
-        service = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        # as importing service sets it, which comes after numpy here
+        alone = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+        service = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=alone)
         rows = []
         try:
             assert service.stdout is not None

@@ -81,21 +81,30 @@ def counted(monkeypatch, place, name):
     """How often that function is called from now on."""
     calls = []
     function = getattr(place, name)
-    monkeypatch.setattr(place, name, lambda *given: (calls.append(given), function(*given))[1])
+
+    def call(*given, **named):
+        calls.append(given)
+        return function(*given, **named)
+
+    monkeypatch.setattr(place, name, call)
     return calls
 
 
 def test_what_a_page_says_is_worked_out_again_only_after_a_shot(store, monkeypatch):
     so_far(store)
+    shown = weeks(store)
     summed = [counted(monkeypatch, sums, name) for name in ("sum_up", "over_sessions")]
     page(store)
-    shown = weeks(store)
+    so_far(store)
+    weeks(store)
     assert [len(calls) for calls in summed] == [0, 0]
     play(store.data_dir, 1, first=5, shots=1)
     page(store)
     more = so_far(store)
-    assert [len(calls) for calls in summed] == [1, 1]
+    # sessions are only Progress's
+    assert [len(calls) for calls in summed] == [1, 0]
     assert len(weeks(store).rows) == len(shown.rows) + 1
+    assert [len(calls) for calls in summed] == [1, 1]
     assert more.aside == "1 attempt of this session"
 
 
@@ -170,6 +179,7 @@ def test_a_verdict_that_changed_is_worked_out_again(store):
 
 def test_the_number_of_questions_to_the_database_does_not_grow(store):
     asked = []
+    page(store)  # fetches the calibration
     sa.event.listen(
         store._database.engine, "before_cursor_execute", lambda *given: asked.append(given[2])
     )  # the driver's statement

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
+import sqlalchemy as sa
 from api_kit import INTENT, layout, picture
 from store_kit import open_store, step_back
 
@@ -168,6 +169,36 @@ def test_a_new_calibration_withdraws_the_intent(store):
         writer.add_calibration(DOCUMENT)
     with store.reading() as reader:
         assert reader.pending_intent() is None
+
+
+def test_a_calibration_is_fetched_once_and_a_newer_one_holds_at_once(store):
+    documents = []
+    with store.writing() as writer:
+        first = writer.add_calibration(DOCUMENT)
+    sa.event.listen(
+        store._database.engine, "before_cursor_execute",
+        lambda *given: documents.append("document" in given[2]),
+    )  # fmt: skip
+    for _ in range(3):
+        with store.reading() as reader:
+            assert reader.calibration() == first
+            assert reader.calibration(first.id) is reader.calibrations_held()["overhead"]
+    assert sum(documents) == 1
+    newer_document = DOCUMENT | {"head": "right"}
+
+    def fail(writer):
+        taken_back = writer.add_calibration(DOCUMENT | {"head": "left"})
+        assert writer.calibration() == taken_back
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError), store.writing() as writer:
+        fail(writer)
+    with store.writing() as writer:
+        newer = writer.add_calibration(newer_document)
+    with store.reading() as reader:
+        assert reader.calibration() == newer
+        assert reader.calibration().document == newer_document
+        assert reader.calibration(first.id).document == DOCUMENT
 
 
 def test_only_a_clear_table_at_rest_with_this_calibration_is_comparable(store):

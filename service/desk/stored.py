@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import functools
-import json
+import threading
+from collections import OrderedDict
 from collections.abc import Mapping
 from typing import Any
 
@@ -22,25 +22,34 @@ from service.store import (
     StoreError,
 )
 
+_PARSED_MOST = 64
+_parsed: OrderedDict[int, tuple[Mapping[str, Any], Calibration, Trust]] = OrderedDict()
+"""What documents hold, by their identity: the store gives the same one again. They are kept here
+beside it, so that no other takes their identity."""
+_parsing = threading.Lock()
 
-@functools.lru_cache(maxsize=8)
-def _parsed(document: str) -> Calibration:
-    return Calibration.from_dict(json.loads(document), path="calibration")
+
+def _held(document: Mapping[str, Any]) -> tuple[Calibration, Trust]:
+    with _parsing:
+        known = _parsed.get(id(document))
+        if known is None:
+            calibration = Calibration.from_dict(document, path="calibration")
+            known = _parsed[id(document)] = (document, calibration, Trust.of(calibration))
+            if len(_parsed) > _PARSED_MOST:
+                _parsed.popitem(last=False)
+        else:
+            _parsed.move_to_end(id(document))
+        return known[1:]
 
 
 def calibration_of(record: CalibrationRecord) -> Calibration:
     """The calibration that a stored document holds."""
-    return _parsed(json.dumps(record.document, sort_keys=True))
-
-
-@functools.lru_cache(maxsize=8)
-def _judged(document: str) -> Trust:
-    return Trust.of(_parsed(document))
+    return _held(record.document)[0]
 
 
 def trust_of(record: CalibrationRecord) -> Trust:
     """Whether a stored calibration is good enough; worked out once, for every page asks."""
-    return _judged(json.dumps(record.document, sort_keys=True))
+    return _held(record.document)[1]
 
 
 def calibration_behind(reader: Reader, reading: ReadingRecord) -> Calibration:

@@ -40,11 +40,15 @@ class Lately:
     practice: PracticeRecord | None
     """The one that ``now`` is of; None: it is the last session, also before a practice's first."""
     now: Summary
-    """Its plain attempts, sets of a row apart."""
-    over_sessions: Progress
-    """The last ``SESSIONS_LATELY`` sessions."""
+    """Its plain attempts, sets of a row apart, not told apart by kind."""
+    last: Columns
+    """The attempts of the last ``SESSIONS_LATELY`` sessions."""
     older: bool
     """There are sessions before those."""
+
+    def over_sessions(self) -> Progress:
+        """Those sessions; Practice, after each shot, does not ask for them."""
+        return _over_sessions(Same(self.last))
 
 
 def columns_of(reader: Reader, **which: Unpack[Which]) -> Columns:
@@ -90,7 +94,7 @@ def lately_of(reader: Reader, *, table_id: int = FIRST) -> Lately:
     return Lately(
         practice=practice,
         now=_summed(Same(plain_of(now))),
-        over_sessions=_over_sessions(Same(joined(last))),
+        last=joined(last),
         older=is_cut or len(whole) > len(last),
     )
 
@@ -108,7 +112,7 @@ def _columns(figures: Mapping[str, Sequence[Any]]) -> Columns:
 @lru_cache(maxsize=8)
 def _summed(shots: Same) -> Summary:
     """A page is asked for again and again; only a shot, a note or a strike changes its figures."""
-    return sum_up(shots.shots)
+    return sum_up(shots.shots, told_apart=False)
 
 
 @lru_cache(maxsize=8)

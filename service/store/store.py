@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from service import clock, log
 
+from .asking.known import KnownCalibrations
 from .check import STILLS_LIMIT_S, StillsCheck, check_stills, kept_stills, records_of
 from .condition import DAMAGED, LOOKING, UNKNOWN, WHOLE, Condition
 from .databases import database_of
@@ -72,6 +73,7 @@ class Store:
         """When what is kept was kept."""
         self._listeners: list[Callable[[], None]] = []
         self._written = 0
+        self._known = KnownCalibrations()
         self._database = database_of(data_dir, url)
         self._opened: tuple[int, ...] | None = None
         try:
@@ -236,7 +238,7 @@ class Store:
         """A reader; all its answers come from the same moment."""
         with self._refusals(), self._database.looking() as connection:
             self._check_place()
-            yield Reader(connection)
+            yield Reader(connection, self._known)
 
     @contextmanager
     def writing(self) -> Iterator[Writer]:

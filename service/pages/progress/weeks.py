@@ -29,7 +29,7 @@ class ProgressView:
 
 def progress_view(lately: Lately, lengths: Lengths) -> ProgressView | None:
     """The last sessions; None until there is a second one, or a set."""
-    found = lately.over_sessions
+    found = lately.over_sessions()
     if len(found.sessions) < 2 and not found.sets:
         return None
     counted = [session for session in found.sessions if session.zone[1]]

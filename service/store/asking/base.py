@@ -8,13 +8,15 @@ import sqlalchemy as sa
 
 from ..records import NotFoundError
 from ..rows import Row
+from .known import KnownCalibrations
 
 
 class Asking:
-    """Questions on one connection."""
+    """Questions on one connection; ``known`` spares fetching large documents again."""
 
-    def __init__(self, connection: sa.Connection) -> None:
+    def __init__(self, connection: sa.Connection, known: KnownCalibrations | None = None) -> None:
         self._connection = connection
+        self._known = KnownCalibrations() if known is None else known
 
     @property
     def connection(self) -> sa.Connection:

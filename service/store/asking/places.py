@@ -16,8 +16,10 @@ from ..records import (
     TableRecord,
     WatchRecord,
 )
-from ..rows import layout_of
+from ..rows import Row, layout_of
 from .base import Asking
+
+_NAMED = [column for column in t.calibrations.c if column is not t.calibrations.c.document]
 
 
 class AskingPlaces(Asking):
@@ -69,7 +71,7 @@ class AskingPlaces(Asking):
         self, number: int | None = None, *, table_id: int = FIRST, camera: str = OVERHEAD
     ) -> CalibrationRecord | None:
         """The calibration of that number, or the one that holds now; None before the first."""
-        query = sa.select(t.calibrations)
+        query = sa.select(*_NAMED)
         if number is not None:
             query = query.where(t.calibrations.c.id == number)
         else:
@@ -77,7 +79,7 @@ class AskingPlaces(Asking):
                 t.calibrations.c.table_id == table_id, t.calibrations.c.camera == camera
             )
         row = self._newest(query, t.calibrations)
-        return CalibrationRecord(**row._asdict()) if row else None
+        return self._calibration_of(row) if row else None
 
     def calibrations_held(self, table_id: int = FIRST) -> dict[str, CalibrationRecord]:
         """The calibration that holds of each of a table's cameras, the overhead one first."""
@@ -86,11 +88,19 @@ class AskingPlaces(Asking):
             .where(t.calibrations.c.table_id == table_id)
             .group_by(t.calibrations.c.camera)
         )
-        rows = self._connection.execute(
-            sa.select(t.calibrations).where(t.calibrations.c.id.in_(newest))
-        )
-        held = {row.camera: CalibrationRecord(**row._asdict()) for row in rows}
+        rows = self._connection.execute(sa.select(*_NAMED).where(t.calibrations.c.id.in_(newest)))
+        held = {row.camera: self._calibration_of(row) for row in rows.all()}
         return dict(sorted(held.items(), key=lambda item: (item[0] != OVERHEAD, item[0])))
+
+    def _calibration_of(self, named: Row) -> CalibrationRecord:
+        """The whole record, by all of it but its document."""
+        document = sa.select(t.calibrations.c.document).where(t.calibrations.c.id == named.id)
+
+        def fetch() -> CalibrationRecord:
+            held = self._connection.execute(document).scalar_one()
+            return CalibrationRecord(**named._asdict(), document=held)
+
+        return self._known.record(tuple(named), fetch)
 
     def calibrations(
         self,
