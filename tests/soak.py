@@ -95,7 +95,9 @@ def serve(data: Path, video: Path, *, pictures: bool) -> None:
 
     from service.api import create_app
     from service.api.serve import Server, address, bind
+    from service.api.serving import few_heaps
 
+    few_heaps()
     app = create_app(data, read=None if pictures else stand_in_read)
     desk = app.state.desk
     calibration = sample_calibration() if pictures else CALIBRATION

@@ -25,7 +25,7 @@ from vision.sources.opening import open_source
 
 from .app import create_app
 from .beyond import Beyond, reached, tell
-from .serving import Server, many_files
+from .serving import Server, few_heaps, many_files
 
 _LAST_PORT = 65535
 
@@ -71,6 +71,7 @@ def serve(
     ``show_code`` its code for a phone's camera; ``ready`` the address once it can be asked. Raises
     RestmarkError before it serves.
     """
+    few_heaps()
     mixed = mixed_install()
     if mixed is not None:
         raise ServeError(mixed, code=CODE)

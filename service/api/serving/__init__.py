@@ -5,6 +5,7 @@ hold what others need. It knows no route and nothing of the store.
 """
 
 from .limits import Limits, many_files
+from .memory import few_heaps
 from .server import Server
 
-__all__ = ["Limits", "Server", "many_files"]
+__all__ = ["Limits", "Server", "few_heaps", "many_files"]
