@@ -116,7 +116,7 @@ def test_what_nothing_explains_is_flagged_and_never_scored(at_table):
     assert body["attempt"] is None
     assert body["reading"]["comparison"]["code"] == "impossible"
     assert "not scored" in body["reading"]["comparison"]["detail"]
-    assert "missing: 9" in waits(at_table)
+    assert "9 is missing" in waits(at_table)
     # a shot from there is no attempt: the intent is for another layout
     body = at_table.shoot()
     assert (body["outcome"]["event"], body["attempt"]) == ("shot", None)

@@ -104,7 +104,7 @@ def test_same_again_waits_for_its_layout_and_says_what_is_missing(at_table):
     at_table.intend()
     body = at_table.shoot()
     assert body["intent"]["intent"] == INTENT
-    assert "missing: 3" in waits(at_table)
+    assert "3 is missing" in waits(at_table)
     body = at_table.set_up()
     assert waits(at_table) is None
     assert body["intent"]["before_reading_id"] == body["reading"]["id"]
@@ -236,7 +236,7 @@ def test_the_same_shot_again_waits_until_its_layout_lies_there(at_table):
     at_table.shoot()
     record = at_table.desk.set_again()
     assert (record.document, record.given_by) == (INTENT, "person")
-    assert "missing: 3" in waits(at_table)
+    assert "3 is missing" in waits(at_table)
     at_table.set_up()
     assert waits(at_table) is None
     assert at_table.shoot((900.0, 700.0))["attempt"] is not None

@@ -439,6 +439,24 @@ def test_what_is_done_by_keys_leaves_them_where_they_were(browser, served, clien
         expect(page.locator("#again")).to_be_focused()
 
 
+def test_on_a_phone_what_is_due_stays_in_sight_and_hides_no_half_of_a_button(
+    browser, served, client
+):
+    client.put("/intent", json=INTENT)
+    with Tab(browser, served, **PHONE) as page:
+        tap(page, ball(page, "9"))
+        expect(page.locator("#plan-now")).to_have_text("Ball 9: tap its pocket")
+        # what is tapped comes after the words that stick over what stands before them
+        bar, tools = (page.locator(part).bounding_box() for part in ("#plan", "#tools"))
+        assert tools["y"] >= bar["y"] + bar["height"]
+        client.give(still(after(), shade=120), "after.jpg")
+        expect(page.locator("#verdict h1")).to_contain_text("Out by")
+        page.locator("#again").tap()
+        expect(page.locator("#plan-now")).to_have_text("Set the balls up")
+        expect(page.locator("#plan-now")).to_be_in_viewport(ratio=1)
+        expect(page.locator("#plan")).to_be_in_viewport(ratio=1)
+
+
 def test_on_a_phone_what_it_cost_follows_the_drawing(browser, served, client):
     client.put("/intent", json=INTENT)
     client.give(still(after(), shade=120), "after.jpg")

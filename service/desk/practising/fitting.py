@@ -55,10 +55,9 @@ def far_from(layout: Layout, wanted: Layout) -> str | None:
         return None
     change = compare(wanted, layout)
     parts = []
-    if change.gone:
-        parts.append(f"missing: {', '.join(change.gone)}")
-    if change.come:
-        parts.append(f"too many: {', '.join(change.come)}")
+    for names, are in ((change.gone, "missing"), (change.come, "too many")):
+        if names:
+            parts.append(f"{', '.join(names)} {'is' if len(names) == 1 else 'are'} {are}")
     off = [ball for ball in change.kept if ball.off_mm > SET_UP_MM]
     parts += [f"{ball.name} lies {ball.off_mm:.0f} mm off" for ball in off]
     return f"Its layout does not lie there: {'; '.join(parts)}."

@@ -91,10 +91,11 @@ def progress_page_view(
     return ProgressPageView(
         headline=standing_headline(found) if found.attempts else "No attempts yet",
         aside=_aside(found),
-        first=facts[:FIRST_FACTS],
+        # how many they are stands above them
+        first=facts[1:FIRST_FACTS],
         folded=_folded(found),
         opened=frozenset(FOLDED).intersection(opened),
-        rest=facts[FIRST_FACTS:],
+        rest=facts[:1] + facts[FIRST_FACTS:],
         lines=tuple(standing_lines(found, lengths)),
         **_scatter(shots, found, lengths),
         kinds=tuple(kind_rows(found.summary.by_kind, lengths)),

@@ -1,6 +1,7 @@
 // Names of balls: asks which one a ball is, or all of them to teach the set, and sends the answer.
 
 import { request, sayOutcome } from "../base/ask.js";
+import { setOff } from "../base/off.js";
 import { refresh } from "./parts.js";
 
 const naming = document.getElementById("naming");
@@ -176,10 +177,10 @@ function keepDraft() {
 // Sends names; the question stays open, with all that was chosen, where they are not taken.
 async function tell(dialog, names) {
   const button = dialog.querySelector("[type=submit]");
-  button.disabled = true;
+  setOff(button, true);
   refuse(dialog, "");
   const outcome = await request("POST", asked.path, { names });
-  button.disabled = false;
+  setOff(button, false);
   if (!outcome.ok) {
     refuse(dialog, `${outcome.detail}${outcome.status ? "" : ": nothing was kept."}`);
     return false;
@@ -216,9 +217,9 @@ async function tellAll() {
 }
 
 async function takeBack(button) {
-  button.disabled = true;
+  setOff(button, true);
   sayOutcome(await request("DELETE", button.dataset.takeBack));
-  button.disabled = false;
+  setOff(button, false);
   await refresh();
   if (!document.getElementById("take-back")) document.getElementById("teach")?.focus();
 }

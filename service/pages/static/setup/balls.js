@@ -1,6 +1,7 @@
 // The ball set, taught from one still: it is read, every name is looked at, then it is learned.
 
 import { act } from "../base/ask.js";
+import { setOff } from "../base/off.js";
 import { onTake } from "./source.js";
 import { ask, refuse } from "./work.js";
 
@@ -45,10 +46,10 @@ function sayTwice() {
 
 async function learn(form) {
   const button = form.querySelector("[type=submit]");
-  button.disabled = true;
+  setOff(button, true);
   const path = `/api/v1/readings/${form.dataset.reading}/names`;
   const outcome = await act("POST", path, { names: picked() }, { words: "Learning the set …" });
-  button.disabled = false;
+  setOff(button, false);
   const refused = outcome.ok && !outcome.body.learned.made ? outcome.body.learned.detail : "";
   if (!outcome.ok || refused) {
     refuse("balls-refusal", { headline: outcome.body?.title ?? "The set learned nothing", to_do: refused || outcome.detail });

@@ -1,5 +1,6 @@
 // The lens board, still by still: what was seen, what is missing, what to show next, the lens.
 
+import { setOff } from "../base/off.js";
 import { keep, kept } from "./kept.js";
 import { make } from "./places.js";
 import { isCamera, onTake } from "./source.js";
@@ -47,7 +48,7 @@ function show(told, still = null) {
   const last = told.stills.at(-1);
   const fate = !last ? "" : last.used ? `Still ${told.stills.length} counts${tiltWords(last.tilts)}.` : `Still ${told.stills.length} does not count: ${last.words}`;
   byId("board-last").textContent = `${fate} ${told.used} of ${told.wanted} that are wanted.`.trim();
-  byId("make-lens").disabled = !told.can_fit;
+  setOff(byId("make-lens"), !told.can_fit);
   byId("make-lens").classList.toggle("quiet", told.missing.length > 0);
   drawCoverage(told, still);
 }
@@ -89,9 +90,9 @@ function drawCoverage(told, still) {
 
 async function makeLens() {
   stopByItself();
-  byId("make-lens").disabled = true;
+  setOff(byId("make-lens"), true);
   const outcome = await work("POST", `/boards/${board.id}/lens`, null, { id: "board" });
-  byId("make-lens").disabled = false;
+  setOff(byId("make-lens"), false);
   refuse("board-refusal", outcome.ok ? null : outcome);
   if (!outcome.ok) return;
   byId("lens-said").textContent = `${outcome.work.result.words} It is kept.`;

@@ -1,6 +1,7 @@
 // The empty table: still, what is found, what a person puts right, how good it is, taking it over.
 
 import { act } from "../base/ask.js";
+import { setOff } from "../base/off.js";
 import { keep, kept } from "./kept.js";
 import { Loupe } from "./loupe.js";
 import { drawTable, NAMES, TAP_ORDER, words } from "./places.js";
@@ -89,7 +90,7 @@ async function find() {
   refuse("empty-refusal", null);
   run += 1;
   const own = run;
-  byId("find").disabled = true;
+  setOff(byId("find"), true);
   const asked = {
     ...told(),
     still: still.id,
@@ -100,7 +101,7 @@ async function find() {
   };
   const outcome = await work("POST", "/calibrations", asked, { id: "empty", isStale: () => own !== run });
   if (outcome.stale) return;
-  byId("find").disabled = false;
+  setOff(byId("find"), false);
   const seen = outcome.work?.result ?? outcome.work?.seen ?? { marks: handMarks() };
   proposal = outcome.ok ? outcome.work : null;
   if (outcome.ok) isTapping = false;
@@ -123,7 +124,7 @@ function kindOf(name) {
 function again() {
   clearTimeout(soon);
   run += 1; // what is under way is of older places
-  byId("find").disabled = false;
+  setOff(byId("find"), false);
   byId("empty-work").hidden = true;
   byId("adopt").hidden = true;
   if (isTapping && !proposal) {
@@ -149,7 +150,7 @@ function showResult(outcome) {
   byId("empty-headline").textContent = result?.headline ?? outcome?.headline ?? "";
   lines("empty-to-do", result ? result.to_do : [outcome?.to_do].filter(Boolean));
   byId("adopt").hidden = !result;
-  byId("adopt").disabled = false;
+  setOff(byId("adopt"), false);
   byId("adopt").textContent = result && !result.good ? "Use it all the same" : "Use this calibration";
   byId("adopt").classList.toggle("quiet", Boolean(result && !result.good));
   byId("find").textContent = result ? "Find it again" : "Find the table";
@@ -183,10 +184,10 @@ function showMore(result) {
 }
 
 async function adopt() {
-  byId("adopt").disabled = true;
+  setOff(byId("adopt"), true);
   const path = `/api/v1/setup/calibrations/${proposal.id}/adopt${location.search}`;
   const outcome = await act("POST", path, null, { words: "Setting the calibration …" });
-  byId("adopt").disabled = false;
+  setOff(byId("adopt"), false);
   if (!outcome.ok) {
     refuse("empty-refusal", { headline: outcome.body?.title ?? outcome.detail, to_do: outcome.detail });
     return;

@@ -1,6 +1,7 @@
 // A player's hand and reach: places where the cue ball can just still be played, one still each.
 
 import { act, request } from "../base/ask.js";
+import { setOff } from "../base/off.js";
 import { onTake } from "./source.js";
 import { refuse, work } from "./work.js";
 
@@ -47,11 +48,11 @@ function show() {
 
 async function learn() {
   found = null;
-  byId("reach-keep").disabled = true;
+  setOff(byId("reach-keep"), true);
   byId("reach-lines").replaceChildren();
   refuse("reach-refusal", null);
   byId("reach-keep").textContent = places.length ? "Keep hand and reach" : "Keep the hand";
-  byId("reach-keep").disabled = places.length > 0;
+  setOff(byId("reach-keep"), places.length > 0);
   if (!places.length) return;
   const asked = {
     places: places.map(({ still, bridge, side }) => ({ still: still.id, bridge, side })),
@@ -70,7 +71,7 @@ async function learn() {
     item.textContent = line;
     return item;
   }));
-  byId("reach-keep").disabled = false;
+  setOff(byId("reach-keep"), false);
 }
 
 // Without any place the hand alone is kept, beside what was known of the player before.

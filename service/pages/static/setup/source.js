@@ -2,6 +2,7 @@
 
 import { request } from "../base/ask.js";
 import { onChange } from "../base/live.js";
+import { setOff } from "../base/off.js";
 import { DeviceCamera } from "./camera.js";
 import { keep, kept } from "./kept.js";
 import { offerRecent, remember } from "./recent.js";
@@ -47,12 +48,12 @@ function showLive(which) {
 }
 
 async function startDevice() {
-  byId("device-start").disabled = true;
+  setOff(byId("device-start"), true);
   const outcome = await camera.start(byId("device-camera").value, () => {
     showLive("none");
     refuse("source-refusal", { headline: "The camera went away", to_do: "Plug it in and start it again." });
   });
-  byId("device-start").disabled = false;
+  setOff(byId("device-start"), false);
   refuse("source-refusal", outcome.ok ? null : outcome);
   showLive(outcome.ok ? "video" : "none");
   if (outcome.ok) await listDevices();
@@ -150,11 +151,11 @@ export function onTake(step, refusalId, taken, { many = false } = {}) {
   place.append(button, label);
 
   async function take(file) {
-    button.disabled = true;
-    input.disabled = true;
+    setOff(button, true);
+    setOff(input, true);
     const outcome = await takeStill(step, file);
-    button.disabled = false;
-    input.disabled = false;
+    setOff(button, false);
+    setOff(input, false);
     refuse(refusalId, outcome.ok ? null : outcome);
     if (outcome.ok) await taken(outcome.still);
     return outcome.ok;
