@@ -191,12 +191,13 @@ def main() -> int:
             address = service.stdout.readline().strip()
             shots = sample_shots() if given.pictures else carried_shots()
             player = Player(address, given.rate, shots)
-            with chromium() as browser, Tab(browser, address), Tab(browser, address):
+            with chromium() as browser, Tab(browser, address), Tab(browser, address) as page:
                 player.thread.start()
                 began = time.monotonic()
                 while time.monotonic() - began < given.minutes * 60:
                     first = len(player.took_s)
-                    time.sleep(min(60.0, given.minutes * 6))
+                    # not a plain sleep: what the browsers tell meanwhile is taken in
+                    page.wait_for_timeout(min(60.0, given.minutes * 6) * 1e3)
                     took = player.took_s[first:] or [STUCK_S]
                     row = measured(service.pid) | {
                         "minute": (time.monotonic() - began) / 60,

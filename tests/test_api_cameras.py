@@ -275,3 +275,26 @@ def test_the_strip_shows_each_camera_and_which_is_away(two):
     assert "Camera overhead" in text
     assert "Camera foot" in text
     assert "gave no still last" in text
+
+
+def test_a_camera_that_is_taken_away_is_waited_for_no_longer(two, data, database):
+    foot = {"camera": "foot"}
+    held = two.get("/calibration", params=foot).json()
+    assert held["ended_at"] is None
+    assert_problem(two.delete("/calibration", params={"camera": "overhead"}), 409, "first-camera")
+    assert_problem(two.delete("/calibration", params={"camera": "door"}), 409, "unknown-camera")
+    assert two.delete("/calibration", params=foot).status_code == 204
+    began = time.monotonic()
+    alone = give(two, "overhead", taken(layout()))
+    assert time.monotonic() - began < WAIT_S
+    assert alone.json()["reading"]["layout"].get("cameras") is None
+    assert_problem(give(two, "foot", taken(layout())), 409, "unknown-camera")
+    assert two.get("/calibration", params=foot).status_code == 404
+    # it stays for the readings that name it
+    kept = two.get(f"/calibrations/{held['id']}").json()
+    assert kept["calibration"] == held["calibration"]
+    assert kept["ended_at"] is not None
+    # and comes back
+    assert two.put("/calibration", params=foot, json=SECOND.to_dict()).status_code == 200
+    answers = give_both(two, taken(layout(), shade=130), taken(layout(), shade=150))
+    assert [each.json()["reading"]["layout"]["cameras"] for each in answers]

@@ -110,6 +110,17 @@ def test_a_second_camera_is_set_up_by_taps(browser, real, pictures):
         page.locator("[data-step=empty]").tap()
         expect(page.locator("#empty-view")).to_be_hidden()
 
+        # it hangs there no longer
+        page.goto(f"{real}setup?camera=second#picture")
+        expect(page.locator("#link")).to_have_text("Live")
+        page.get_by_text("It hangs here no longer").tap()
+        fits(page)
+        page.get_by_role("button", name="Take the second camera away").tap()
+        expect(page.locator("h1")).to_have_text("Set-up")
+        expect(choices).to_have_text(["The first calibrated", "The second not calibrated yet"])
+        assert client.get("/calibration", params={"camera": "second"}).status_code == 404
+        assert client.get("/watch", params={"camera": "second"}).json()["state"] == "stopped"
+
 
 def test_a_measured_table_is_measured_once(browser, real):
     with Tab(browser, real) as page, Client(real) as client:

@@ -22,7 +22,7 @@ from service.store.plain import plain_columns
 from service.store.tables import attempts, metadata
 
 STEPS = ("0001", "0002", "0003", "0004")
-NEWEST = "0011"
+NEWEST = "0012"
 AT = datetime(2026, 9, 1, 19, 30)  # as the database holds it, in UTC
 VERDICT = score_shot(layout(), after(), Intent.from_dict(INTENT), CALIBRATION.table)
 OFFSETS_MM = (VERDICT.offset_along_mm, VERDICT.offset_across_mm)

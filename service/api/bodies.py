@@ -48,6 +48,7 @@ def calibration_row(record: CalibrationRecord) -> dict[str, Any]:
         "table_id": record.table_id,
         "camera": record.camera,
         "set_at": record.set_at,
+        "ended_at": record.ended_at,
         "surface_mm": calibration.table.surface_mm,
         "head": calibration.head,
         "scale_source": calibration.scale_source,

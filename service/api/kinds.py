@@ -142,6 +142,11 @@ KINDS: Mapping[str, Kind] = {
         title="No such camera at the table",
         meaning="Only cameras that were calibrated send stills. Nothing was stored.",
     ),
+    "first-camera": Kind(
+        status=409,
+        title="The first camera stays",
+        meaning="Only further cameras over a table are taken away. Nothing was changed.",
+    ),
     "no-calibration": Kind(
         status=409,
         title="No calibration is set",

@@ -88,6 +88,10 @@ class Client(ByHand):
         asked = self._table | ({} if camera is None else {"camera": camera})
         return self._asking.json("PUT", "/calibration", json=document, params=asked)
 
+    def end_camera(self, camera: str) -> None:
+        """A further camera hangs over the table no longer: its stills are not waited for."""
+        self._asking.ask("DELETE", "/calibration", params=self._table | {"camera": camera})
+
     # -- stills and readings ---------------------------------------------------------------
 
     def send_still(

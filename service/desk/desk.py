@@ -32,7 +32,7 @@ from .names.known_set import KnownSet
 from .places.places import Places
 from .playing import Playing
 from .readers import ReadStill, beside, turns_of
-from .refusals import no_calibration, table_busy
+from .refusals import first_camera_stays, no_calibration, table_busy, unknown_camera
 from .stored import calibration_of
 from .turns.lines import Turns
 from .turns.where import Where
@@ -161,6 +161,23 @@ class Desk(Playing, ByHand):
             writer.tell("calibration", table_id=table_id, calibration_id=record.id)
         self.watches.renew(table_id, camera)
         return record
+
+    def end_camera(self, table_id: int, camera: str) -> None:
+        """A further camera hangs there no longer: its stills are not waited for.
+
+        Its calibration stays as readings name it; another one brings the camera back.
+
+        Raises:
+            DeskError: it is the first camera, or not one of the table's.
+        """
+        if camera == OVERHEAD:
+            raise first_camera_stays(table_id)
+        with self._changing(table_id) as writer:
+            cameras = writer.calibrations_held(table_id)
+            if camera not in cameras:
+                raise unknown_camera(camera, tuple(cameras) or (OVERHEAD,), table_id)
+            writer.end_calibration(cameras[camera].id)
+            writer.tell("calibration", table_id=table_id, calibration_id=cameras[camera].id)
 
     def set_player(
         self, document: Mapping[str, Any], player_id: int | None = None

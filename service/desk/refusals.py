@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from calibration.errors import RestmarkError
-from service.store import FIRST
+from service.store import FIRST, OVERHEAD
 
 
 class DeskError(RestmarkError):
@@ -30,6 +30,16 @@ def unknown_camera(camera: str, cameras: Sequence[str], table_id: int = FIRST) -
         f"that camera first, or PUT its table.json to /api/v1/calibration?camera={camera}.",
         code="unknown-camera",
         fields={"camera": camera, "cameras": list(cameras)},
+    )
+
+
+def first_camera_stays(table_id: int) -> DeskError:
+    """What is said to whoever takes the camera away that tells where the table is."""
+    return DeskError(
+        f"camera: got the first one of table {table_id}; allowed: a further camera. The first "
+        "camera's calibration is replaced by a newer one: calibrate it anew.",
+        code="first-camera",
+        fields={"camera": OVERHEAD},
     )
 
 

@@ -17,6 +17,9 @@ class CalibrationRow(BaseModel):
     table_id: int = 1
     camera: str = "overhead"
     set_at: datetime
+    ended_at: Annotated[
+        datetime | None, Field(description="When its camera was taken away; null: it was not.")
+    ] = None
     surface_mm: Point
     head: Annotated[str, Field(description="Side of the picture where the head end lies.")]
     scale_source: Annotated[str, Field(description="What settled the scale.")]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
+from starlette.concurrency import run_in_threadpool
 
 from service.called import Name
 from service.desk.refusals import no_calibration
@@ -14,6 +15,8 @@ from .. import models as m
 from ..bodies import calibration_body, calibration_row, next_before
 from ..deps import Before, CameraName, DeskDep, Document, Limit, Number, ReaderDep, TableNumber
 from ..documents import DocumentRoute
+
+FurtherCamera = Annotated[Name, Query(alias="camera", description="Which further camera.")]
 
 router = APIRouter(route_class=DocumentRoute, tags=["calibration"])
 
@@ -36,6 +39,20 @@ async def put_calibration(
 ) -> dict[str, Any]:
     """Set the calibration: a whole `table.json`. An intent that was pending is withdrawn."""
     return calibration_body(await desk.run(desk.set_calibration, document, table, camera, at=table))
+
+
+@router.delete("/calibration", status_code=204)
+async def delete_calibration(
+    desk: DeskDep, reader: ReaderDep, camera: FurtherCamera, table: TableNumber = 1
+) -> None:
+    """Take a further camera away: its stills are waited for no longer, and its watch ends.
+
+    Calibrations and readings stay; `PUT` brings it back.
+    """
+    number = reader.table(table).id
+    await desk.run(desk.end_camera, number, camera, at=number)
+    # not in the table's turn: a still that the watch hands in waits for it
+    await run_in_threadpool(desk.kept_watches.end, number, camera)
 
 
 @router.get("/calibrations", response_model=m.Calibrations)

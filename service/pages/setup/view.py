@@ -98,6 +98,7 @@ def setup_view(reader: Reader, known: KnownSet, shown: Shown, camera: str) -> di
     return {
         "camera": camera_words(camera),
         "is_first": is_first,
+        "may_go": "" if is_first or held is None else camera,
         "lacks_first": first is None and not is_first,
         "table_cameras": table_cameras(reader, shown.table, camera),
         "steps": (

@@ -15,8 +15,8 @@ MOST = 64
 class KnownCalibrations:
     """Those asked for last of one open store. Safe to share between threads.
 
-    A calibration's row never changes. Its number, table, camera and moment name it: a number
-    that is given twice, after a write that was taken back, has another moment.
+    A calibration's document never changes. All the rest of its row names it: a number that is
+    given twice, after a write that was taken back, has another moment.
     """
 
     def __init__(self) -> None:

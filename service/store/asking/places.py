@@ -70,7 +70,7 @@ class AskingPlaces(Asking):
     def calibration(
         self, number: int | None = None, *, table_id: int = FIRST, camera: str = OVERHEAD
     ) -> CalibrationRecord | None:
-        """The calibration of that number, or the one that holds now; None before the first."""
+        """The calibration of that number, or the one that holds now; None where none does."""
         query = sa.select(*_NAMED)
         if number is not None:
             query = query.where(t.calibrations.c.id == number)
@@ -79,7 +79,10 @@ class AskingPlaces(Asking):
                 t.calibrations.c.table_id == table_id, t.calibrations.c.camera == camera
             )
         row = self._newest(query, t.calibrations)
-        return self._calibration_of(row) if row else None
+        # by number it is found for good
+        if row is None or (number is None and row.ended_at is not None):
+            return None
+        return self._calibration_of(row)
 
     def calibrations_held(self, table_id: int = FIRST) -> dict[str, CalibrationRecord]:
         """The calibration that holds of each of a table's cameras, the overhead one first."""
@@ -88,7 +91,11 @@ class AskingPlaces(Asking):
             .where(t.calibrations.c.table_id == table_id)
             .group_by(t.calibrations.c.camera)
         )
-        rows = self._connection.execute(sa.select(*_NAMED).where(t.calibrations.c.id.in_(newest)))
+        rows = self._connection.execute(
+            sa.select(*_NAMED).where(
+                t.calibrations.c.id.in_(newest), t.calibrations.c.ended_at.is_(None)
+            )
+        )
         held = {row.camera: self._calibration_of(row) for row in rows.all()}
         return dict(sorted(held.items(), key=lambda item: (item[0] != OVERHEAD, item[0])))
 

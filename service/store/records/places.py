@@ -66,6 +66,8 @@ class CalibrationRecord:
     camera: str = OVERHEAD
     set_at: datetime
     document: Mapping[str, Any]
+    ended_at: datetime | None = None
+    """When its camera was taken away; None: it was not."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -40,6 +40,8 @@ calibrations = sa.Table(
     to("table_id", "tables", first=True),
     sa.Column("camera", sa.Text, nullable=False, server_default="overhead"),
     moment("set_at"),
+    # when that camera was taken away; only ever of a camera's newest
+    moment("ended_at", null=True),
     sa.Column("document", sa.JSON, nullable=False),
 )
 

@@ -97,6 +97,14 @@ class WritingPlaces(Writing):
             id=number, table_id=table_id, camera=camera, set_at=self._now, document=document
         )
 
+    def end_calibration(self, number: int) -> None:
+        """Its camera was taken away: it holds no longer, and readings go on naming it."""
+        self._connection.execute(
+            sa.update(t.calibrations)
+            .where(t.calibrations.c.id == number)
+            .values(ended_at=self._now)
+        )
+
     def add_set(self, document: Mapping[str, Any], *, table_id: int = FIRST) -> SetRecord:
         """A taught set, which holds from now on; corrections before it no longer count."""
         number = self._insert(

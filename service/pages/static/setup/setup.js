@@ -1,5 +1,6 @@
 // The set-up page: one step at a time, each with an address of its own.
 
+import "./away.js";
 import * as board from "./board.js";
 import * as empty from "./empty.js";
 import * as source from "./source.js";
