@@ -112,10 +112,11 @@ class Door:
 
     def devices(self) -> tuple[DeviceRecord, ...]:
         """Devices that are let in, newest first."""
-        with self._store.reading() as reader:
-            kept = reader.devices()
+        # first what is not kept yet: it may be kept, and forgotten here, before the store is read
         with self._lock:
             seen = dict(self._seen)
+        with self._store.reading() as reader:
+            kept = reader.devices()
         return tuple(
             replace(each, seen_at=seen[each.id][0], seen_from=seen[each.id][1])
             if each.id in seen
