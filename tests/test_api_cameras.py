@@ -277,7 +277,7 @@ def test_the_strip_shows_each_camera_and_which_is_away(two):
     assert "gave no still last" in text
 
 
-def test_a_camera_that_is_taken_away_is_waited_for_no_longer(two, data, database):
+def test_a_camera_that_is_taken_away_is_waited_for_no_longer(two):
     foot = {"camera": "foot"}
     held = two.get("/calibration", params=foot).json()
     assert held["ended_at"] is None

@@ -179,6 +179,8 @@ def test_a_calibration_is_fetched_once_and_a_newer_one_holds_at_once(store):
         store._database.engine, "before_cursor_execute",
         lambda *given: documents.append("document" in given[2]),
     )  # fmt: skip
+    with store.writing() as writer:
+        assert writer.calibration() == first
     for _ in range(3):
         with store.reading() as reader:
             assert reader.calibration() == first

@@ -245,7 +245,7 @@ class Store:
         """A writer; its changes come to be together at the block's end, or none does."""
         self._check_condition()
         with self._lock, self._refusals(), self._database.writing() as connection:
-            writer = Writer(connection, self.files, self.moments.next())
+            writer = Writer(connection, self.files, self.moments.next(), self._known)
             try:
                 self._check_place()
                 self._database.check_hold()

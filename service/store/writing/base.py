@@ -7,6 +7,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from ..asking.known import KnownCalibrations
 from ..files import StillFiles
 from ..reader import Reader
 
@@ -14,8 +15,14 @@ from ..reader import Reader
 class Writing(Reader):
     """Reads and writes inside one transaction."""
 
-    def __init__(self, connection: sa.Connection, files: StillFiles, now: datetime) -> None:
-        super().__init__(connection)
+    def __init__(
+        self,
+        connection: sa.Connection,
+        files: StillFiles,
+        now: datetime,
+        known: KnownCalibrations | None = None,
+    ) -> None:
+        super().__init__(connection, known)
         self._files = files
         self._now = now
         self.has_told = False

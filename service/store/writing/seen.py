@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from vision.layout import Layout
 
 from .. import tables as t
+from ..asking.known import KnownCalibrations
 from ..files import StillFiles, media_type_of
 from ..records import (
     FIRST,
@@ -29,8 +30,14 @@ from .places import WritingPlaces
 class WritingSeen(WritingPlaces):
     """Changes to stills and readings; files come to be and go with the transaction."""
 
-    def __init__(self, connection: sa.Connection, files: StillFiles, now: datetime) -> None:
-        super().__init__(connection, files, now)
+    def __init__(
+        self,
+        connection: sa.Connection,
+        files: StillFiles,
+        now: datetime,
+        known: KnownCalibrations | None = None,
+    ) -> None:
+        super().__init__(connection, files, now, known)
         self._new_files: list[str] = []
         self._stills: list[tuple[str, int]] = []
         self._undone: list[Callable[[], None]] = []
