@@ -14,7 +14,7 @@ import json
 import time
 from collections.abc import Sequence
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +29,8 @@ from calibration.chi_square import PLANE_95
 from vision.place.crops import CROP_SIDE, CROP_STEP_MM
 
 from .crop_net import NAMES, CropNet, place_loss
-from .cut_sets import ARRAYS, STORED_SIDE, STORED_STEP_MM
+from .cut_sets import ARRAYS, LEAST_VISIBLE, STORED_SIDE, STORED_STEP_MM
+from .sketched import Sketch, Sketcher, draw_sets
 from .starting import starting
 
 MOST_CROPS = 26
@@ -201,44 +202,92 @@ class Losses:
         return self.place + self.ball + 2.0 * self.name
 
 
-def step_losses(net: CropNet, data: CropSet, stills: torch.Tensor) -> Losses:
-    """Losses of the crops of some stills under fresh shifts and faults."""
-    device = data.crops.device
-    index = data.index[stills]
-    present = index >= 0
-    rows = index[present]
-    number = torch.arange(len(stills), device=device)[:, None].expand_as(index)[present]
-    kind, visible = data.kind[rows], data.visible[rows]
-    shift = SHIFT_SIGMA_MM * torch.randn(len(rows), 2, device=device)
-    turn = 0.12 * torch.randn(len(rows), device=device)
-    grow = 1 + 0.006 * torch.randn(len(rows), device=device)
-    mirror = torch.where(torch.rand(len(rows), device=device) < 0.5, -1.0, 1.0)
-    seen = resampled(data.crops[rows], shift, turn, grow, mirror)
-    true = seen_offset(data.offset_mm[rows], shift, turn, grow, mirror)
-    seen = covered(faulted(seen, number, len(stills)))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """Crops of S stills, one still's after the other's, with what they teach."""
+
+    seen: torch.Tensor
+    """(N, 3, 56, 56) BGR, 0 … 1."""
+    true_mm: torch.Tensor
+    kind: torch.Tensor
+    place_weight: torch.Tensor
+    name_weight: torch.Tensor
+    present: torch.Tensor
+    """Which of a still's ``MOST_CROPS`` there are, (S, MOST_CROPS)."""
+
+    @classmethod
+    def of_set(cls, data: CropSet, stills: torch.Tensor) -> Batch:
+        """Stored crops of some stills, freshly shifted."""
+        device = data.crops.device
+        index = data.index[stills]
+        rows = index[index >= 0]
+        shift = SHIFT_SIGMA_MM * torch.randn(len(rows), 2, device=device)
+        turn = 0.12 * torch.randn(len(rows), device=device)
+        grow = 1 + 0.006 * torch.randn(len(rows), device=device)
+        mirror = torch.where(torch.rand(len(rows), device=device) < 0.5, -1.0, 1.0)
+        return cls(
+            seen=resampled(data.crops[rows], shift, turn, grow, mirror),
+            true_mm=seen_offset(data.offset_mm[rows], shift, turn, grow, mirror),
+            kind=data.kind[rows], place_weight=data.place_trust[rows],
+            name_weight=data.visible[rows].clamp(0, 1) ** 2 * data.name_trust[rows],
+            present=index >= 0,
+        )  # fmt: skip
+
+    @classmethod
+    def of_sketch(cls, sketch: Sketch) -> Batch:
+        """Sketched crops as they are."""
+        enough = (sketch.visible >= LEAST_VISIBLE).float()
+        there = torch.arange(MOST_CROPS, device=sketch.seen.device) < sketch.each
+        return cls(
+            seen=sketch.seen, true_mm=sketch.true_mm, kind=sketch.kind, place_weight=enough,
+            name_weight=sketch.visible**2 * sketch.name_trust,
+            present=there.expand(sketch.stills, -1),
+        )  # fmt: skip
+
+    def beside(self, other: Batch) -> Batch:
+        """Both, as one."""
+        parts = {
+            part.name: torch.cat([getattr(self, part.name), getattr(other, part.name)])
+            for part in fields(self)
+        }
+        return Batch(**parts)
+
+
+def step_losses(
+    net: CropNet, data: CropSet, stills: torch.Tensor, sketch: Sketch | None = None
+) -> Losses:
+    """Losses of the crops of some stills, and of sketched ones, under fresh shifts and faults."""
+    batch = Batch.of_set(data, stills)
+    if sketch is not None:
+        batch = batch.beside(Batch.of_sketch(sketch))
+    present, kind = batch.present, batch.kind
+    device, count = present.device, len(present)
+    number = torch.arange(count, device=device)[:, None].expand_as(present)[present]
+    seen = covered(faulted(batch.seen, number, count))
     place, ball, embedding = net.crops(seen)
     is_ball = kind < NAMES
-    cost = place_loss(place[is_ball], true[is_ball])
-    near = (true[is_ball].norm(dim=1) < 9.0).float() * data.place_trust[rows][is_ball]
-    place_cost = (cost * near).mean()
+    true = batch.true_mm[is_ball]
+    near = (true.norm(dim=1) < 9.0).float() * batch.place_weight[is_ball]
+    place_cost = (place_loss(place[is_ball], true) * near).mean()
     ball_cost = functional.binary_cross_entropy_with_logits(ball, is_ball.float())
-    padded = torch.zeros(*index.shape, embedding.shape[1], device=device, dtype=embedding.dtype)
+    padded = torch.zeros(*present.shape, embedding.shape[1], device=device, dtype=embedding.dtype)
     padded[present] = embedding
     balls = torch.zeros_like(present)
     balls[present] = is_ball
     logits = net.names(padded, balls)[present][is_ball]
     each = functional.cross_entropy(logits, kind[is_ball], reduction="none")
-    weight = visible[is_ball].clamp(0, 1) ** 2 * data.name_trust[rows][is_ball]
+    weight = batch.name_weight[is_ball]
     return Losses(place=place_cost, ball=2.0 * ball_cost, name=(each * weight).sum() / weight.sum())
 
 
 def train(
     data: CropSet, check: CropSet, *, epochs: int, seed: int = 1, rate: float = RATE,
-    start: CropNet | None = None,
+    start: CropNet | None = None, sketcher: Sketcher | None = None,
 ) -> tuple[CropNet, dict[str, float | None]]:  # fmt: skip
     """A trained network and its figures on ``check``; ``start`` is gone on from.
 
-    What places balls learns only where ``data`` tells true places.
+    What places balls learns only where ``data`` tells true places. With a ``sketcher`` every step
+    sees as many sketched stills as of ``data``.
     """
     device = data.crops.device
     torch.manual_seed(seed)
@@ -259,7 +308,9 @@ def train(
         order = torch.randperm(len(data.index), device=device)
         total = torch.zeros(3, device=device)
         for k in range(a_round):
-            losses = step_losses(net, data, order[k * STILLS_A_STEP : (k + 1) * STILLS_A_STEP])
+            stills = order[k * STILLS_A_STEP : (k + 1) * STILLS_A_STEP]
+            sketch = None if sketcher is None else sketcher.draw(len(stills))
+            losses = step_losses(net, data, stills, sketch)
             optimiser.zero_grad(set_to_none=True)
             losses.total.backward()
             nn.utils.clip_grad_norm_(net.parameters(), 2.0)
