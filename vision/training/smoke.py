@@ -22,7 +22,7 @@ from pathlib import Path
 
 import sample_frames
 from calibration.camera import Camera
-from vision.training.nets import smoke_checks
+from vision.training.nets import smoke_checks, smoke_sketches
 from vision.training.nets.cut_sets import cut_folders
 from vision.training.scenes.batch import Effort, FolderWriter, Job, run_jobs, truth_file
 from vision.training.scenes.describe.room import Room, Scene
@@ -116,6 +116,9 @@ def smoke(out: Path, *, variant: str) -> None:
     with step("crop network"):
         smoke_checks.window_moves_as_told(out / "set")
         smoke_checks.crops_train(out / "set", out / "check", out / "nets", epochs=CROP_EPOCHS)
+    with step("sketches"):
+        smoke_sketches.sketches_are_true()
+        smoke_sketches.sketches_teach(out / "set", out / "check", out / "nets")
     with step("finder"):
         smoke_checks.finder_trains(out / "set", out / "check", out / "nets", epochs=FINDER_EPOCHS)
     truth = read_truth(checking)

@@ -30,6 +30,8 @@ NEIGHBOURS = 3
 LAMPS = 6
 """Discs of light a still, some of them dark."""
 FACE_PX = 80
+LEAST_SETS = 2
+"""Sets of balls to draw from at least, so that not all are strange."""
 NOSE_MM = 36.5
 START_SIGMA_MM, START_LIMIT_MM = 2.9, 8.5
 AWAY_MM = 1e5
@@ -183,9 +185,7 @@ class _Scene:
         middle *= (START_LIMIT_MM / middle.norm(dim=1, keepdim=True)).clamp(max=1)
         rail = _rails(dev, count, middle)
         centres = _spheres(dev, middle, bare, rail)
-        kinds = torch.stack(
-            [torch.randperm(16, device=dev)[:BALLS_A_STILL] for _ in range(stills)]
-        )
+        kinds = torch.stack([torch.randperm(16, device=dev)[:BALLS_A_STILL] for _ in range(stills)])
         kind = functional.pad(kinds, (0, EMPTY_A_STILL), value=len(BALL_IDS)).reshape(-1)
         chosen = torch.randint(len(sketcher.textures), (stills,), device=dev)
         ball = torch.cat(
@@ -331,7 +331,7 @@ def _rays(scene: _Scene) -> torch.Tensor:
 
 
 def _traced(scene: _Scene) -> tuple[torch.Tensor, torch.Tensor]:
-    """Light (N, SIDE, SIDE, 3), linear RGB, and the share (N,) of the middle's ball that is seen."""
+    """Light (N, SIDE, SIDE, 3), linear RGB, and what share (N,) of the middle's ball is seen."""
     ray = _rays(scene)
     count = len(ray)
     from_eye = scene.centres - scene.eye[:, None]
@@ -433,7 +433,9 @@ def _woven(scene: _Scene, point: torch.Tensor, on_rail: torch.Tensor) -> torch.T
     blotch = torch.sigmoid(12 * (wide.reshape(count, -1) - 1.4))
     blotch = blotch * (torch.rand(count, 1, device=dev) < 0.12)
     turn = _uniform(dev, 0, 2 * math.pi, count, 1)
-    line = (point[..., 0] * turn.cos() + point[..., 1] * turn.sin()) - _uniform(dev, -40, 40, count, 1)
+    line = (point[..., 0] * turn.cos() + point[..., 1] * turn.sin()) - _uniform(
+        dev, -40, 40, count, 1
+    )
     line = torch.sigmoid(2 * (_uniform(dev, 0.5, 4, count, 1) - line.abs()))
     line = line * (torch.rand(count, 1, device=dev) < 0.1)
     tone = torch.where(torch.rand(count, 1, device=dev) < 0.5, 0.05, 0.8)[..., None]
@@ -459,13 +461,19 @@ def _lit(
         toward = to_lamp / distance
         above = scene.lamp[:, None, k, 2:].clamp_min(1)
         # beneath the lamp it gives what was drawn; farther off less
-        strength = scene.lamp_light[:, None, k] * (above / distance) ** 2 * toward[..., 2:].clamp_min(0)
+        strength = (
+            scene.lamp_light[:, None, k] * (above / distance) ** 2 * toward[..., 2:].clamp_min(0)
+        )
         facing = (normal * toward).sum(-1, keepdim=True).clamp_min(0)
-        seen = _unshadowed(scene, others, far, own, toward, scene.lamp_radius[:, None, k] / distance[..., 0])
+        seen = _unshadowed(
+            scene, others, far, own, toward, scene.lamp_radius[:, None, k] / distance[..., 0]
+        )
         if k == 0:
             seen = seen * _between_bars(scene, point, toward)
         light = strength / toward[..., 2:].clamp_min(0.2)
-        half = functional.normalize(toward + functional.normalize(scene.eye, dim=1)[:, None], dim=-1)
+        half = functional.normalize(
+            toward + functional.normalize(scene.eye, dim=1)[:, None], dim=-1
+        )
         sheen = scene.cloth_sheen[:, None, None] * half[..., 2:].clamp_min(0) ** 18
         sheen = sheen * ~on_ball[..., None] / scene.cloth.mean(1)[:, None, None].clamp_min(0.03)
         out = out + light * seen[..., None] * (facing + 0.3 * sheen)
@@ -551,7 +559,9 @@ def _sensed(light: torch.Tensor, stills: int) -> torch.Tensor:
     still = torch.arange(stills, device=dev).repeat_interleave(each)
     shot = light.reshape(stills, -1, 3)
     level = shot.mean(2)[:, ::37].quantile(0.9, dim=1)
-    expose = torch.exp(_uniform(str(dev), math.log(0.1), math.log(1.1), stills)) / level.clamp_min(1e-4)
+    expose = torch.exp(_uniform(str(dev), math.log(0.1), math.log(1.1), stills)) / level.clamp_min(
+        1e-4
+    )
     tint = shot[:, ::37].mean(1)
     tint = (tint / tint.mean(1, keepdim=True)) ** -_uniform(str(dev), -0.1, 0.5, stills, 1)
     gain = (expose[:, None] * tint)[still][:, :, None, None]
@@ -575,11 +585,19 @@ def _pixels(light: torch.Tensor, stills: int) -> torch.Tensor:
         drawn = low + (high - low) * torch.rand(stills, device=dev) ** power
         return drawn[still][:, None, None, None]
 
-    pitch = math.exp(np.random.uniform(math.log(0.8), math.log(3.2)))
+    pitch = float(torch.exp(_uniform(dev, math.log(0.8), math.log(3.2), 1)))
     side = max(24, round(CROP_SIDE * CROP_STEP_MM / pitch))
-    out = functional.interpolate(
-        light.clamp(0, 4), size=(side, side), mode="bilinear", antialias=True, align_corners=False
-    ) if side < SIDE else functional.interpolate(light.clamp(0, 4), size=(side, side), mode="bilinear")
+    out = (
+        functional.interpolate(
+            light.clamp(0, 4),
+            size=(side, side),
+            mode="bilinear",
+            antialias=True,
+            align_corners=False,
+        )
+        if side < SIDE
+        else functional.interpolate(light.clamp(0, 4), size=(side, side), mode="bilinear")
+    )
     out = _spread(out, of_still(0.0, 1.0, 1.5))
     noise = of_still(0.0, 0.08, 2.5)
     out = out + noise * (out.clamp_min(0) + 0.02).sqrt() * torch.randn_like(out)

@@ -6,6 +6,8 @@ are unfolded again so that they change nothing, and what was loaded must say wha
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +47,24 @@ def starting(given: str) -> CropNet:
     if path.suffix == ".onnx" and _farthest(net, path) > ALIKE:
         raise _refused(given, "a network that says something else than what was loaded of it")
     return net
+
+
+def mean_of(nets: Sequence[CropNet]) -> CropNet:
+    """The network whose every weight is the mean of those of ``nets``.
+
+    Trainings that went on from the same weights err apart; what they have in common stays.
+    """
+    states = [net.state_dict() for net in nets]
+    out = deepcopy(nets[0])
+    out.load_state_dict(
+        {
+            name: torch.stack([state[name] for state in states]).mean(0)
+            if value.dtype.is_floating_point
+            else value
+            for name, value in states[0].items()
+        }
+    )
+    return out
 
 
 def _refused(given: str, what: str) -> StartError:

@@ -2,9 +2,11 @@
 
 ``python -m vision.training.nets.train_crops --set DIR --check DIR --out DIR --epochs 60``
 
-With ``--start shipped`` (or a file of an earlier training) it goes on from those weights. Where
-none of the sets tells true places, what places balls stays as it is, bit for bit: a network must
-not learn places from its own readings.
+With ``--start shipped`` (or a file of an earlier training) it goes on from those weights, with
+several from their mean, which is all that ``--epochs 0`` gives. With ``--sketched 105`` every step
+sees as many sketched stills (``sketched``) as rendered ones, of so many ball sets. Where none of
+the sets tells true places, what places balls stays as it is, bit for bit: a network must not learn
+places from its own readings.
 """
 
 from __future__ import annotations
@@ -31,7 +33,7 @@ from vision.place.crops import CROP_SIDE, CROP_STEP_MM
 from .crop_net import NAMES, CropNet, place_loss
 from .cut_sets import ARRAYS, LEAST_VISIBLE, STORED_SIDE, STORED_STEP_MM
 from .sketched import Sketch, Sketcher, draw_sets
-from .starting import starting
+from .starting import mean_of, starting
 
 MOST_CROPS = 26
 """Crops of a still that are looked at together: sixteen balls and some that are none."""
@@ -415,9 +417,14 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--epochs", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument(
-        "--start",
-        help="go on from these weights: shipped, or crops.pt or crops.onnx of an earlier training",
-    )
+        "--start", nargs="+",
+        help="go on from these weights: shipped, or crops.pt or crops.onnx of an earlier training; "
+        "from the mean of several",
+    )  # fmt: skip
+    parser.add_argument(
+        "--sketched", type=int, default=0, metavar="SETS",
+        help="draw sketched stills of so many ball sets beside the rendered ones; default none",
+    )  # fmt: skip
     parser.add_argument(
         "--rate", type=float, help=f"largest step; default {RATE:g}, going on {RATE_ON:g}"
     )
@@ -427,7 +434,7 @@ def main(arguments: list[str] | None = None) -> None:
     data = CropSet.read(given.folders, given.device)
     checks = {folder.name: CropSet.read([folder], given.device) for folder in given.check}
     check = checks[given.check[0].name]
-    start = None if given.start is None else starting(given.start)
+    start = None if given.start is None else mean_of([starting(each) for each in given.start])
     rate = given.rate or (RATE if start is None else RATE_ON)
     if start is not None:
         print("before", check_figures(deepcopy(start).to(given.device), check), flush=True)
@@ -435,9 +442,17 @@ def main(arguments: list[str] | None = None) -> None:
         print("no set tells true places: what places balls stays as it is", flush=True)
         if start is None:
             parser.error("--set: got places that were read; allowed: with --start")
-    net, figures = train(
-        data, check, epochs=given.epochs, seed=given.seed, rate=rate, start=start
-    )  # fmt: skip
+    sketcher = None
+    if given.sketched:
+        sketcher = Sketcher(*draw_sets(given.sketched, given.seed), given.device)
+    if given.epochs or start is None:
+        net, figures = train(
+            data, check, epochs=max(1, given.epochs), seed=given.seed, rate=rate, start=start,
+            sketcher=sketcher,
+        )  # fmt: skip
+    else:
+        net = start.to(given.device)
+        figures = check_figures(net, check)
     given.out.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), given.out / "crops.pt")
     export(net, given.out / "crops.onnx")
