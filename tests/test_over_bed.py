@@ -25,7 +25,10 @@ SUN, LAMP, SHADE = (1.7, 2.2, 2.6), (1.5, 1.6, 1.65), (0.55, 0.5, 0.47)
 """Gains of blue, green and red in linear light: the sun's, another lamp's, a shadow's."""
 SKINS = {"light": (0.36, 0.45, 0.62), "brown": (0.17, 0.25, 0.42), "dark": (0.05, 0.08, 0.14)}
 """Shares of light sent back, blue, green and red."""
-CLOTHS = {"as it is": None, "grey": (0.45, 0.45, 0.45), "tan": (0.28, 0.42, 0.55)}
+CLOTHS = {
+    "as it is": None, "grey": (0.45, 0.45, 0.45), "tan": (0.28, 0.42, 0.55),
+    "olive": (0.03, 0.3, 0.3),
+}  # fmt: skip
 """What the cloth is dyed to: a cloth of skin's own colours is the hardest."""
 DIM, DIM_NOISE = 0.12, 4.0
 """Of a dim room: light against the sample's, and the sensor's noise in grey levels."""
@@ -197,6 +200,24 @@ def test_light_alone_neither_refuses_nor_hides(room: Room, name: str) -> None:
     layout = room.read(still, empty)
     assert not layout.obstructed, layout.warnings
     assert layout.hidden_mm == ()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_coarse_coding_of_a_cloth_dark_in_one_colour_is_no_thing(seed: int) -> None:
+    olive = Room("olive")
+    sent = [coarsely(olive.still, seed), coarsely(olive.empty, 50 + seed)]
+    layout = olive.read(*sent)
+    assert not layout.obstructed, layout.warnings
+    hands = olive.laid(hand((760, 25), -10.0), SKINS["brown"], 50.0)
+    assert olive.read(coarsely(hands, seed), sent[1]).obstructed
+
+
+def coarsely(picture: ImageArray, seed: int) -> ImageArray:
+    """As a camera sends it that keeps little: noisy, JPEG 50, colour at a quarter."""
+    noise = np.random.default_rng(seed).normal(0, 3, picture.shape)
+    noisy = np.asarray(np.clip(picture + noise, 0, 255), np.uint8)
+    _, sent = cv2.imencode(".jpg", noisy, [cv2.IMWRITE_JPEG_QUALITY, 50])
+    return np.asarray(cv2.imdecode(sent, cv2.IMREAD_COLOR), np.uint8)
 
 
 @pytest.mark.parametrize("skin", SKINS)

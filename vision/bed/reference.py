@@ -163,8 +163,8 @@ class Reference:
         if self._unevenness(rest) > MOST_NOISE:
             return None
         return differences(
-            rest, free, self._noise, trust=self.trust, sided=self.sided, shaded=shaded,
-            by_a_ball=LESS_BY_A_BALL,
+            rest, free, self._noise, logs=self.logs, trust=self.trust, sided=self.sided,
+            shaded=shaded, by_a_ball=LESS_BY_A_BALL,
         )  # fmt: skip
 
     def marks(self) -> Mask:
