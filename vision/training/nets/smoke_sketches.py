@@ -9,7 +9,8 @@ import torch
 
 from . import train_crops
 from .crop_net import NAMES
-from .sketched import LEAST_SETS, Sketcher, draw_sets
+from .sketched import Sketcher
+from .sketches.sets import LEAST_SETS, draw_sets
 from .smoke_checks import demand
 from .start_files import SHIPPED
 from .starting import mean_of, starting

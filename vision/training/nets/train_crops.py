@@ -32,7 +32,8 @@ from vision.place.crops import CROP_SIDE, CROP_STEP_MM
 
 from .crop_net import NAMES, CropNet, place_loss
 from .cut_sets import ARRAYS, LEAST_VISIBLE, STORED_SIDE, STORED_STEP_MM
-from .sketched import Sketch, Sketcher, draw_sets
+from .sketched import Sketch, Sketcher
+from .sketches.sets import draw_sets
 from .starting import mean_of, starting
 
 MOST_CROPS = 26
