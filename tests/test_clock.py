@@ -313,11 +313,17 @@ def test_shots_of_the_night_when_clocks_are_put_back_stay_in_their_order(client,
     assert client.get("/statistics", params={"since": since}).json()["statistics"]["attempts"] == 1
 
 
-def test_another_time_zone_does_not_move_the_daily_copies(tmp_path, zone):
-    data = tmp_path / "data"
+# at half past ten the three zones are at three days
+@pytest.mark.parametrize("utc", ["00:30", "10:30", "23:30"])
+def test_another_time_zone_does_not_move_the_daily_copies(tmp_path, zone, wall, utc):
+    hour, minute = map(int, utc.split(":"))
+    moment_utc = datetime.now(UTC)
+    wall.by = moment_utc.replace(hour=hour, minute=minute) - moment_utc
+    days = set()
     for name in ("Pacific/Kiritimati", "Pacific/Pago_Pago", "Europe/Berlin"):
         zone(name)
-        with contextlib.closing(open_store(data, hold=True)):
-            copies = daily_copies(data)
-            assert abs((copies[-1].day - date.today()).days) <= 1
-    assert 1 <= len(daily_copies(data)) <= 3
+        days.add(day_of(moment_utc + wall.by))
+        with contextlib.closing(open_store(tmp_path, hold=True)):
+            kept = [copy.day for copy in daily_copies(tmp_path)]
+            assert set(kept) == days, "one of today here, and none of before is lost"
+            assert len(kept) == len(days)
