@@ -102,6 +102,28 @@ def test_the_measured_error_is_the_true_one(made, factor):
     assert np.mean(np.abs(measured / factor - 1) < 0.2) >= 0.8
     inside = np.mean([one.factor_low <= factor <= one.factor_high for one in figures])
     assert inside >= 0.88  # 95 % of 100, less three standard deviations
+    # the move that all share adds to frozen balls alone
+    mm = np.array([figure.measured_mm / figure.stated_mm for figure in figures])
+    np.testing.assert_allclose(np.median(mm), factor, rtol=0.1)
+
+
+@pytest.mark.parametrize("small", [0.5, 1.0])
+def test_millimetres_do_not_lean_on_what_is_stated(made, small):
+    exact = replace(made, parameter_names=(), parameter_cov=())
+    figures = []
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        laid = clusters(made.table, [(0.2, 0.3), (0.5, 0.7), (0.8, 0.2)], rng)
+        # half of the balls say five times what they are off, others what they are or half
+        says = PICTURE_MM * np.where(np.arange(len(laid)) % 2, 5.0, small)
+        cov = says[:, None, None] ** 2 * np.eye(2)
+        seen = replace(read_with(laid, made, 1.0, rng, "still"), picture_cov_mm2=cov)
+        figures.append(proof_of([seen], exact).whole)
+        assert figures[-1].stated_mm > 2.5 * PICTURE_MM
+    measured = np.array([figure.measured_mm for figure in figures])
+    np.testing.assert_allclose(np.sqrt(np.mean(measured**2)), PICTURE_MM, rtol=0.1)
+    inside = np.mean([one.low_mm <= PICTURE_MM <= one.high_mm for one in figures])
+    assert inside >= 0.86  # 95 % of 60, less three standard deviations
 
 
 @pytest.mark.parametrize(("factor", "most_wrong"), [(1.0, 0.1), (2.0, 0.0)])

@@ -4,6 +4,7 @@ The stated covariance of all gauges together is R (the picture's share, independ
 ball, and the calibration's, common to all), what they are built to is T. The factor k is the one
 for which rᵀ(k²R + T)⁻¹r is what chi-square expects; its limits are where that reaches the 2.5 and
 97.5 % points. Contacts of a rack hang together, and R knows it: this is the fit of a lattice.
+k weighs each gauge by its own stated error; the millimetres measured do not lean on what is stated.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from calibration.kept.calibration import Calibration
 
 from .gauges import Gauge
 from .seen import SeenStill
+from .spread import spread_mm
 
 MOST_FACTOR = 1000.0
 TELLS_NOTHING = 1e-3
@@ -35,12 +37,15 @@ class Figure:
     independent: int
     """Degrees of freedom: combinations of gauges that say something about the error."""
     stated_mm: float
+    """Root mean square of what is stated."""
     measured_mm: float
+    """Root mean square of what is."""
     low_mm: float
     high_mm: float
     """95 % interval of the measured one."""
     factor: float
-    """Measured over stated."""
+    """By how much stated errors are too small, each gauge against its own: not ``measured_mm``
+    over ``stated_mm``, which a few large ones decide."""
     factor_low: float
     factor_high: float
     bias_mm: float
@@ -100,15 +105,16 @@ class Scales:
         factor = _factor(squares, size, float(count))
         low = _factor(squares, size, float(chdtri(count, 0.025)))
         high = _factor(squares, size, float(chdtri(count, 0.975)))
-        levers = sum(x * x + y * y for gauge in gauges for _, (x, y) in gauge.parts)
-        stated_mm = float(np.sqrt(np.trace(cov) / levers))
+        lever = np.array([sum(x * x + y * y for _, (x, y) in gauge.parts) for gauge in gauges])
+        thought = factor**2 * cov + np.diag(built**2)
+        measured_mm, low_mm, high_mm = spread_mm(off, lever, built, thought)
         return Figure(
             gauges=len(gauges),
             independent=count,
-            stated_mm=stated_mm,
-            measured_mm=factor * stated_mm,
-            low_mm=low * stated_mm,
-            high_mm=high * stated_mm,
+            stated_mm=float(np.sqrt(np.trace(cov) / lever.sum())),
+            measured_mm=measured_mm,
+            low_mm=low_mm,
+            high_mm=high_mm,
             factor=factor,
             factor_low=low,
             factor_high=high,

@@ -33,7 +33,8 @@ def verdict_line(proof: Proof) -> str:
         )
     if proof.factor > 1.0:
         return (
-            f"the stated error is too small: errors are {proof.factor:.2f} times what is stated. "
+            "the stated error is too small: each ball against what is stated for it, errors are "
+            f"{proof.factor:.2f} times as large. "
             "Keep this factor with --keep, and readings state it from then on."
         )
     return "the stated error holds: nothing shows that it is too small"
@@ -63,11 +64,11 @@ def figure_words(figure: Figure) -> str:
 
 def place_words(proof: Proof, whole: Figure) -> str:
     """What it means for a ball's place."""
+    share = proof.ball_stated_mm / whole.stated_mm
     return (
         f"A ball's place is stated to {proof.ball_stated_mm:.2f} mm in each direction (1 sigma, "
-        f"picture and calibration together); as proved {proof.ball_stated_mm * whole.factor:.2f} "
-        f"({proof.ball_stated_mm * whole.factor_low:.2f} to "
-        f"{proof.ball_stated_mm * whole.factor_high:.2f})."
+        f"picture and calibration together); as proved {share * whole.measured_mm:.2f} "
+        f"({share * whole.low_mm:.2f} to {share * whole.high_mm:.2f})."
     )
 
 
