@@ -234,11 +234,11 @@ def _best_line(
     best: tuple[float, float, float] | None = None
     best_score = 0.0
     capped = np.minimum(steep, 3 * np.median(steep[:, near].max(axis=1)))
+    columns = np.arange(len(offsets))
     for shift in np.arange(-window_mm, window_mm + 0.5, 1.0):
         cells = np.round(lever * shift / _STEP_MM).astype(int)
-        total = np.zeros(len(offsets))
-        for row, cell in zip(capped, cells, strict=True):
-            total += np.roll(row, -cell)
+        askew = (columns + cells[:, None]) % len(offsets)
+        total = np.take_along_axis(capped, askew, axis=1).sum(axis=0)
         score = np.where(near, total, 0.0) * prior * np.exp(-0.5 * (shift / window_mm) ** 2)
         peak = int(np.argmax(score))
         if score[peak] > best_score:
