@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.camera import Camera
 from calibration.errors import CalibrationError
 from calibration.lens.file import Lens
@@ -37,6 +38,9 @@ chance a blob within the search's 18 mm does so one time in twenty."""
 _LIKELY_MISFIT, _FAR_MISFIT = 0.002, 0.003
 """Misfits of an outline as a table's, of the picture's longer side: one below the first is tried
 as soon as it is met, one above the second only where no other holds."""
+_ALIKE_SHARE = 0.0016
+"""Where the bed's corners are seen as near to those of a reading around which no sight was seen, of
+the picture's longer side, none is tried again: 3 mm or so, where sights are sought within 18."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +82,19 @@ def first_hold(
         CalibrationError: around none are any seen.
     """
     best, outlines = _Hold(-1, None, {}), list[ClothOutline]()
+    in_vain: list[FloatArray] = []
     for trial in _in_order(ways, outlines, table, blank, lens):
+        corners_px = trial.camera.project(_corners_mm(table))
+        alike_px = _ALIKE_SHARE * max(blank.image_size_px)
+        if any(np.abs(corners_px - before).max() < alike_px for before in in_vain):
+            continue
         try:
             hold = _held(light, trial, table, lens, blank)
         except CalibrationError:
+            hold = _Hold(0, None, {})
+        if hold.sights == 0:
+            in_vain.append(corners_px)
+        if hold.camera is None:
             continue
         best = max(best, hold, key=lambda hold: hold.sights)
         if best.enough:
@@ -94,6 +107,11 @@ def first_hold(
             "sharp, whole, evenly lit, and with nothing over its ends and rails."
         )
     return best.camera, best.change_mm
+
+
+def _corners_mm(table: Table) -> FloatArray:
+    length, width = table.surface_mm
+    return np.array([(0.0, 0.0, 0.0), (length, 0, 0), (length, width, 0), (0, width, 0)])
 
 
 def _in_order(
