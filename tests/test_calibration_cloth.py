@@ -10,8 +10,12 @@ from drawn_table import Look, draw_table
 from numpy.typing import NDArray
 
 from calibration.camera import Camera
+from calibration.errors import CalibrationError
 from calibration.from_still import calibrate
-from calibration.search.cloth import find_cloth
+from calibration.search import first_hold
+from calibration.search.cloth import ClothOutline, find_cloth
+from calibration.seen.edges import Light
+from calibration.seen.marks import Landmarks
 from calibration.solve.known import Known
 from calibration.solve.quality import bed_error_mm
 from calibration.table import Table
@@ -62,3 +66,43 @@ def test_an_outline_may_have_a_corner_outside_the_picture() -> None:
     cv2.fillPoly(still, [np.array([[-40, 120], [800, 40], [850, 460], [10, 520]])], (40, 35, 120))
     outline = next(find_cloth(still, "left"))[0]
     np.testing.assert_allclose(outline.corners_px[0], (-40, 120), rtol=0, atol=8)
+
+
+@pytest.mark.parametrize(("off_px", "new"), [(0.0, False), (1.0, False), (40.0, True)])
+def test_a_reading_like_one_in_vain_is_not_tried_again(
+    red: tuple[NDArray[np.uint8], Camera],
+    monkeypatch: pytest.MonkeyPatch,
+    off_px: float,
+    new: bool,
+) -> None:
+    still, camera = red
+    outline = next(find_cloth(still, "left"))[0]
+    length, width = TABLE.surface_mm
+    flat = [(-60.0, -60.0), (length + 60, -60), (length + 60, width + 60), (-60, width + 60)]
+    bare = cv2.fillPoly(
+        np.full_like(still, 90),
+        [camera.project([(*at, 40.0) for at in flat]).astype(np.int32)],
+        RED.cloth,
+    )
+    tried: list[float] = []
+    held = first_hold._held
+
+    def counted(*given):
+        tried.append(given[1].misfit)
+        return held(*given)
+
+    monkeypatch.setattr(first_hold, "_held", counted)
+
+    def tries(*outlines: ClothOutline) -> int:
+        tried.clear()
+        blank = Landmarks(items=(), head="left", image_size_px=SIZE_PX)
+        with pytest.raises(CalibrationError, match="none with sights"):
+            first_hold.first_hold(Light.of(bare), [outlines], TABLE, blank, exact_lens(camera))
+        return len(tried)
+
+    moved = ClothOutline(
+        outline.corners_px + off_px, tuple(side + off_px for side in outline.sides_px), outline.fit
+    )
+    once, twice = tries(outline), tries(outline, moved)
+    assert once >= 2
+    assert (twice >= once + 2) if new else (twice <= once + 1)
