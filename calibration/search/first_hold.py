@@ -91,11 +91,10 @@ def first_hold(
         try:
             hold = _held(light, trial, table, lens, blank)
         except CalibrationError:
-            hold = _Hold(0, None, {})
+            in_vain.append(corners_px)
+            continue
         if hold.sights == 0:
             in_vain.append(corners_px)
-        if hold.camera is None:
-            continue
         best = max(best, hold, key=lambda hold: hold.sights)
         if best.enough:
             break
